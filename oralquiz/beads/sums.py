@@ -1,0 +1,77 @@
+"""A sum: a chain of signed terms with its answer, and how one is written and read."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from itertools import accumulate
+
+from oralquiz.beads.columns import MAX_COLUMNS, top
+from oralquiz.errors import BadInput, FrameError
+
+_TERM = re.compile(r"\s*([+\-−–]?)\s*([0-9]+)\s*")
+
+
+@dataclass(frozen=True)
+class Sum:
+    """A chain of signed terms, none of them 0, at least one."""
+
+    terms: tuple[int, ...]
+
+    def __post_init__(self) -> None:
+        if not self.terms:
+            raise BadInput("a sum needs at least one term")
+        for index, term in enumerate(self.terms):
+            if term == 0:
+                raise BadInput(f"term {index + 1} is 0: there is nothing to move")
+
+    @property
+    def answer(self) -> int:
+        return sum(self.terms)
+
+    @property
+    def totals(self) -> tuple[int, ...]:
+        """The running total after each term."""
+        return tuple(accumulate(self.terms))
+
+    def __str__(self) -> str:
+        first, *rest = self.terms
+        return " ".join([str(first), *(f"{'+' if t > 0 else '-'} {abs(t)}" for t in rest)])
+
+    @classmethod
+    def parse(cls, text: str) -> Sum:
+        """Read ``34 + 13 - 22``. Raises BadInput naming the place that cannot be read."""
+        terms: list[int] = []
+        at = 0
+        if not text.strip():
+            raise BadInput("the sum is empty: write it like 34 + 13 - 22")
+        while at < len(text):
+            match = _TERM.match(text, at)
+            if match is None or (terms and not match[1]):
+                found = text[at:].strip()[:12] or "the end"
+                wanted = "a sign and a number" if terms else "a number"
+                raise BadInput(f"'{text}': wanted {wanted} at character {at + 1}, not '{found}'")
+            if len(match[2]) > MAX_COLUMNS:
+                raise BadInput(f"'{text}': {match[2][:12]} has more than {MAX_COLUMNS} digits")
+            terms.append(int(match[2]) * (-1 if match[1] in ("-", "−", "–") else 1))
+            at = match.end()
+        return cls(tuple(terms))
+
+
+def check_fits(terms: Sum, columns: int) -> None:
+    """Raise FrameError, naming the term, if a running total leaves 0 .. the frame's top."""
+    before = 0
+    for index, (term, after) in enumerate(zip(terms.terms, terms.totals, strict=True)):
+        if not 0 <= after <= top(columns):
+            where = "below zero" if after < 0 else f"over {top(columns)}"
+            frame = f"{columns} column{'s' if columns > 1 else ''}"
+            raise FrameError(
+                f"term {index + 1} ({term:+d}) goes {where}: {before} {term:+d} = {after} "
+                f"cannot be shown on {frame}"
+            )
+        before = after
+
+
+def columns_needed(terms: Sum) -> int:
+    """The fewest columns (at least 1) that show every running total."""
+    return max(len(str(abs(total))) for total in terms.totals)

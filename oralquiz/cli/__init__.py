@@ -1,0 +1,44 @@
+"""The command line: one module a group of commands, each thin over a room's function."""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+from oralquiz import __version__
+from oralquiz.cli.common import OneLineErrors
+
+# command -> module of oralquiz.cli that defines a click command under the same name;
+# imported only when it is called for, so that `oralquiz --help` stays quick
+COMMANDS = {
+    "explain": ("explain", "Every correct move of a sum, column by column."),
+}
+
+
+class Commands(OneLineErrors):
+    """A group that imports a command's module when the command is used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"oralquiz.cli.{COMMANDS[cmd_name][0]}")
+        command: click.Command = getattr(module, cmd_name.replace("-", "_"))
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, about) for name, (_, about) in COMMANDS.items()])
+
+
+@click.command(cls=Commands)
+@click.version_option(__version__, prog_name="oralquiz")
+def main() -> None:
+    """Oral rounds of bead-frame mental arithmetic.
+
+    Sums are composed for a rule, read aloud at a steady pace, answered aloud, heard, judged and
+    replayed move by move. Start with `oralquiz demo`.
+    """

@@ -1,0 +1,1 @@
+"""Sums for a step of the syllabus, counted and drawn; work sheets."""

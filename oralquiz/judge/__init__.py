@@ -1,0 +1,1 @@
+"""Verdict, latency and slips."""

@@ -1,0 +1,1 @@
+"""Recognisers: a stream of sound in, numbers with their times out."""

@@ -1,0 +1,86 @@
+"""What a recogniser returns, and the protocol that every recogniser meets."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float32]
+"""Mono sound, float32 in [-1, 1], shape (n,)."""
+
+
+@dataclass(frozen=True)
+class Guess:
+    """One reading of what was said: the number, its words, and the probability of it."""
+
+    value: int
+    words: str
+    confidence: float
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What the recogniser made of one stretch of sound.
+
+    ``guesses`` are best first and hold distinct values; their confidences are calibrated
+    probabilities that add up to at most 1 (the rest: something that is no number of the range).
+    Empty when no number was heard. ``words`` is the best transcript, numbers or not.
+    ``onset_s`` and ``offset_s`` bound the voice, in seconds from the start of the stream;
+    None when there was no voice at all.
+    """
+
+    guesses: tuple[Guess, ...]
+    words: str
+    onset_s: float | None
+    offset_s: float | None
+
+    @property
+    def value(self) -> int | None:
+        return self.guesses[0].value if self.guesses else None
+
+    @property
+    def confidence(self) -> float:
+        return self.guesses[0].confidence if self.guesses else 0.0
+
+    @property
+    def voiced(self) -> bool:
+        """Whether any voice was heard."""
+        return self.onset_s is not None
+
+    def probability(self, value: int) -> float:
+        """The calibrated probability that ``value`` was said."""
+        return sum(guess.confidence for guess in self.guesses if guess.value == value)
+
+
+class Listener(Protocol):
+    """One stream being heard. Not reused: one listener an answer."""
+
+    def feed(self, samples: Samples) -> Hearing | None:
+        """Take the next samples (n,) at the recogniser's rate, in order, without gaps.
+
+        Returns the final hearing as soon as an answer is complete (a number that can grow no
+        further, or voice followed by enough quiet), else None. After it returned one, further
+        samples belong to a new listener.
+        """
+        ...
+
+    def finish(self) -> Hearing:
+        """The stream is over: what was heard so far (possibly nothing)."""
+        ...
+
+
+class Recognizer(Protocol):
+    """Turns streams of sound into hearings."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def sample_rate(self) -> int: ...
+
+    def listen(self, lowest: int, highest: int) -> Listener:
+        """Hear one answer that can only lie in ``lowest`` .. ``highest``."""
+        ...

@@ -1,0 +1,1 @@
+"""Pupils, classes, rounds and answers in one SQLite database."""

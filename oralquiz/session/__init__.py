@@ -1,0 +1,1 @@
+"""One oral round: the runner, the recorder, the session file."""

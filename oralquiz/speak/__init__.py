@@ -1,0 +1,1 @@
+"""Number words, clips, and dictations with sample-exact onsets."""
