@@ -27,7 +27,7 @@ class Clock(Protocol):
 
 class AudioOut(Protocol):
     def play(self, samples: Samples, at: int) -> int:
-        """Have ``samples`` (n,) start at position ``at`` or, if that has passed, as soon as possible.
+        """Have ``samples`` (n,) start at position ``at``, or as soon as possible after it.
 
         Returns at once, with the position at which the first sample leaves the speaker as the
         microphone's clock counts it (the device's delay is taken into account). Raises AudioError.
