@@ -58,6 +58,11 @@ class Hearing:
 class Listener(Protocol):
     """One stream being heard. Not reused: one listener an answer."""
 
+    @property
+    def speaking(self) -> bool:
+        """Whether a voice has begun and not yet ended: whoever waits should wait on."""
+        ...
+
     def feed(self, samples: Samples) -> Hearing | None:
         """Take the next samples (n,) at the recogniser's rate, in order, without gaps.
 
