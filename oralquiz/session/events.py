@@ -1,0 +1,47 @@
+"""What happened in a session, one event a line: the only truth a session file holds.
+
+An event is a JSON object with ``seq`` (0, 1, 2, ...), ``at`` (sample on the session clock at
+which it was known) and ``type``; the other keys depend on the type and are listed in FORMAT.md.
+Encoding is canonical (fixed key order, no spaces, 6 decimals), so equal events are equal bytes.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from oralquiz.errors import SessionFileError
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that happened at sample ``at``."""
+
+    seq: int
+    at: int
+    type: str
+    data: Mapping[str, Any]
+
+    def encode(self) -> str:
+        """The event as one line of JSON, without the newline."""
+        whole = {"seq": self.seq, "at": self.at, "type": self.type, **self.data}
+        return json.dumps(whole, ensure_ascii=False, separators=(",", ":"))
+
+    @classmethod
+    def decode(cls, line: str) -> Event:
+        """Read one line. Raises SessionFileError if it is no event."""
+        try:
+            whole = json.loads(line)
+            seq, at, kind = whole.pop("seq"), whole.pop("at"), whole.pop("type")
+        except (ValueError, KeyError, AttributeError, TypeError):
+            raise SessionFileError(f"not an event: {line[:60]!r}") from None
+        if not (isinstance(seq, int) and isinstance(at, int) and isinstance(kind, str)):
+            raise SessionFileError(f"not an event: {line[:60]!r}")
+        return cls(seq, at, kind, whole)
+
+
+def seconds(samples: int, rate: int) -> float:
+    """Samples as seconds, rounded to a microsecond so that it is written the same everywhere."""
+    return round(samples / rate, 6)

@@ -1,0 +1,91 @@
+"""The crash-safe recorder: what happened is on the disk before the next thing happens.
+
+While a round runs, its session is a directory with the names of the finished file; when the round
+is over, the directory becomes one ``.zip``. Events are flushed and synced one by one; the sound
+is a FLAC stream that is written as it comes, and can be read up to where it was cut.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import zipfile
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import soundfile
+
+from oralquiz.session.captions import captions
+from oralquiz.session.events import Event
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.speak.clip import Samples
+
+NAMES = ("session.json", "events.jsonl", "audio.flac", "captions.vtt")
+ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: equal sessions, equal bytes
+
+
+class FileRecorder:
+    """Writes one session under ``folder`` and packs it when it is finished.
+
+    ``header`` becomes session.json. Raises FileExistsError if ``folder`` is there already, and
+    OSError (a full disk, say) from whichever call met it; what was written before stays readable.
+    """
+
+    def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
+        folder.mkdir(parents=True)
+        self.folder = folder
+        self._events: list[Event] = []
+        self._size = 0
+        (folder / "session.json").write_text(
+            json.dumps(header, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
+        )
+        self._log = (folder / "events.jsonl").open("w", encoding="utf-8", newline="\n")
+        self._sound = soundfile.SoundFile(
+            folder / "audio.flac", "w", SESSION_RATE, 2, format="FLAC", subtype="PCM_16"
+        )
+
+    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+        """Append one event and have it on the disk before returning."""
+        event = Event(len(self._events), at, type, data)
+        self._events.append(event)
+        self._log.write(event.encode() + "\n")
+        self._log.flush()
+        os.fsync(self._log.fileno())
+
+    def sound(self, said: Samples, heard: Samples) -> None:
+        """Append what was said and heard, (n,) each, already rounded to 16 bits."""
+        both = np.stack([said, heard], axis=1) * 32768.0
+        self._sound.write(np.clip(np.round(both), -32768, 32767).astype(np.int16))
+
+    def close(self) -> None:
+        """Close the files and leave the directory as it is."""
+        self._log.close()
+        self._sound.close()
+
+    def finish(self) -> Path:
+        """Close, add the captions, pack ``folder`` as ``folder.zip`` and return its path."""
+        self.close()
+        (self.folder / "captions.vtt").write_text(
+            captions(self._events, SESSION_RATE), encoding="utf-8", newline="\n"
+        )
+        packed = pack(self.folder, self.folder.with_name(self.folder.name + ".zip"))
+        shutil.rmtree(self.folder)
+        return packed
+
+
+def pack(folder: Path, target: Path) -> Path:
+    """Write the files of a session directory as one zip; whole or not at all."""
+    partial = target.with_name(target.name + ".part")
+    with zipfile.ZipFile(partial, "w") as archive:
+        for name in NAMES:
+            info = zipfile.ZipInfo(name, ZIP_TIME)
+            info.compress_type = (
+                zipfile.ZIP_STORED if name == "audio.flac" else zipfile.ZIP_DEFLATED
+            )
+            info.external_attr = 0o644 << 16
+            archive.writestr(info, (folder / name).read_bytes())
+    partial.replace(target)
+    return target

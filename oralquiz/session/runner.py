@@ -1,0 +1,371 @@
+"""The round runner: a plain state machine that takes the microphone block by block.
+
+    START -> DICTATING -> LISTENING -> (ASKING -> LISTENING) -> GAP -> DICTATING ... -> DONE
+
+It owns no device and no thread. Sound comes in through ``take`` (or ``run``, which reads an
+``AudioIn`` until the round is over), goes out through an ``AudioOut``; everything that happens is
+an event handed to the recorder, at a sample of the one session clock. Commands of the teacher
+(pause, repeat, skip, a typed answer) wait in a queue and take effect at the next block, so that
+a recorded session can be run again to the same events.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from enum import Enum, auto
+from typing import Any, Protocol
+
+import numpy as np
+
+from oralquiz.judge.verdict import Verdict, judge
+from oralquiz.listen.hearing import Hearing, Listener, Recognizer
+from oralquiz.session.events import seconds
+from oralquiz.session.ports import SESSION_RATE, AudioIn, AudioOut, Block
+from oralquiz.session.round import Options, Round, Turn
+from oralquiz.speak.clip import Clip, Samples
+from oralquiz.speak.dictation import Dictation
+
+
+class Recorder(Protocol):
+    """Keeps events and sound as they happen."""
+
+    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None: ...
+
+    def sound(self, said: Samples, heard: Samples) -> None: ...
+
+
+class Reader(Protocol):
+    """Turns sums and phrases into sound at the session's rate."""
+
+    def dictation(self, turn: Turn) -> Dictation: ...
+
+    def phrase(self, text: str) -> Clip: ...
+
+
+class State(Enum):
+    START = auto()
+    DICTATING = auto()
+    LISTENING = auto()
+    ASKING = auto()
+    GAP = auto()
+    PAUSED = auto()
+    DONE = auto()
+
+
+COMMANDS = frozenset({"pause", "resume", "repeat", "skip", "stop", "typed"})
+
+
+@dataclass(frozen=True)
+class Command:
+    """A wish of the teacher or pupil: one of COMMANDS.
+
+    ``value`` is the number of ``typed``; ``why`` says what a pause was forced by.
+    """
+
+    name: str
+    value: int | None = None
+    why: str = ""
+
+    def __post_init__(self) -> None:
+        if self.name not in COMMANDS:
+            raise ValueError(f"no command {self.name!r}")
+
+
+@dataclass(eq=False)
+class _Playing:
+    start: int
+    samples: Samples
+
+    @property
+    def end(self) -> int:
+        return self.start + len(self.samples)
+
+
+def quantise(samples: Samples) -> Samples:
+    """Round to the 16 bits that the recording keeps, so that hearing it again hears the same."""
+    steps = np.clip(np.round(samples * 32768.0), -32768, 32767)
+    return (steps / 32768.0).astype(np.float32)
+
+
+class Runner:
+    """Runs one round. ``watch`` is called with every event (for a screen)."""
+
+    def __init__(
+        self,
+        round: Round,
+        reader: Reader,
+        out: AudioOut,
+        recognizer: Recognizer,
+        recorder: Recorder,
+        options: Options | None = None,
+        watch: Callable[[int, str, Mapping[str, Any]], None] | None = None,
+    ) -> None:
+        self.round = round
+        self.options = options or Options()
+        self._reader = reader
+        self._out = out
+        self._recognizer = recognizer
+        self._recorder = recorder
+        self._watch = watch
+        self._commands: deque[Command] = deque()
+        self._playing: list[_Playing] = []
+        self._position = 0  # the sample after the last block taken
+        self._turn = -1
+        self._attempt = 0
+        self._said_end = 0  # session sample at which the last spoken term ended
+        self._listener: Listener | None = None
+        self._listen_from = 0
+        self._deadline = 0
+        self._wait_until = 0
+        self._paused_in = State.START
+        self.state = State.START
+
+    # --- from outside -----------------------------------------------------------------------
+
+    def run(self, source: AudioIn) -> None:
+        """Read ``source`` until the round is over. A stream that ends early ends the round."""
+        while self.state is not State.DONE:
+            block = source.read()
+            if block is None:
+                self.close("the sound ended")
+                return
+            self.take(block)
+
+    def command(self, command: Command) -> None:
+        """Have ``command`` take effect at the next block. Safe to call from another thread."""
+        self._commands.append(command)
+
+    def take(self, block: Block) -> None:
+        """Take the next block of the microphone (contiguous, at SESSION_RATE)."""
+        if self.state is State.DONE:
+            return
+        if block.start != self._position:
+            raise ValueError(f"block at {block.start}, expected {self._position}")
+        heard = quantise(block.samples)
+        if self.state is State.START:
+            self._begin()
+        said = self._mix(block.start, len(heard))
+        self._position = block.start + len(heard)
+        consent = 0 <= self._turn < len(self.round.turns) and self.round.turns[self._turn].consent
+        self._recorder.sound(said, heard if consent else np.zeros_like(heard))
+        self._advance(heard)
+        while self._commands:
+            self._obey(self._commands.popleft())
+
+    def interrupt(self, why: str) -> None:
+        """Pause at once because of ``why`` (a microphone unplugged); ``resume`` goes on."""
+        self._obey(Command("pause", why=why))
+
+    @property
+    def position(self) -> int:
+        """The session sample that the next block must start at."""
+        return self._position
+
+    def close(self, why: str) -> None:
+        """End the round now; what was not answered stays unanswered."""
+        if self.state is not State.DONE:
+            self._out.stop()
+            self._event("round_ended", {"why": why, "turns": self._turn})
+            self.state = State.DONE
+
+    # --- the machine ------------------------------------------------------------------------
+
+    def _advance(self, heard: Samples) -> None:
+        if self.state is State.GAP and self._position >= self._wait_until:
+            self._next_turn()
+        elif self.state is State.ASKING and self._position >= self._wait_until:
+            self._listen()
+        elif self.state is State.DICTATING and self._position >= self._listen_from:
+            self.state = State.LISTENING
+            self._listener = self._recognizer.listen(0, self.round.highest)
+            self._listen_from = self._position  # whole blocks: the next one is the first heard
+        elif self.state is State.LISTENING and self._listener is not None:
+            hearing = self._listener.feed(heard)
+            if hearing is None and self._position >= self._deadline:
+                late = self._position >= self._deadline + self._samples(self.options.hear_out_s)
+                if late or not self._listener.speaking:
+                    hearing = self._listener.finish()
+            if hearing is not None:
+                self._heard(hearing)
+
+    def _begin(self) -> None:
+        self._event("round_begun", {"name": self.round.name, "turns": len(self.round.turns)})
+        self._next_turn()
+
+    def _next_turn(self) -> None:
+        self._turn += 1
+        if self._turn == len(self.round.turns):
+            self._event("round_ended", {"why": "finished", "turns": self._turn})
+            self.state = State.DONE
+            return
+        turn = self.round.turns[self._turn]
+        self._event(
+            "sum_begun",
+            {"turn": self._turn, "pupil": turn.pupil, "terms": list(turn.sum.terms)},
+        )
+        self._dictate()
+
+    def _dictate(self) -> None:
+        turn = self.round.turns[self._turn]
+        dictation = self._reader.dictation(turn)
+        start = self._play(dictation.samples, self._position + self._samples(self.options.lead_s))
+        self._attempt = 0
+        self._said_end = start + dictation.offset
+        self._event(
+            "dictated",
+            {
+                "turn": self._turn,
+                "start": start,
+                "end": start + len(dictation.samples),
+                "pace_s": dictation.pace_s,
+                "terms": [
+                    {"text": term.text, "onset": start + term.onset, "offset": start + term.offset}
+                    for term in dictation.terms
+                ],
+            },
+        )
+        self._listen_from = self._said_end
+        self._deadline = self._said_end + self._samples(self.options.answer_within_s)
+        self.state = State.DICTATING
+
+    def _listen(self) -> None:
+        self._listener = self._recognizer.listen(0, self.round.highest)
+        self._listen_from = self._position
+        self._deadline = self._position + self._samples(self.options.answer_within_s)
+        self.state = State.LISTENING
+
+    def _heard(self, hearing: Hearing) -> None:
+        turn = self.round.turns[self._turn]
+        self._listener = None
+        onset = self._on_clock(hearing.onset_s)
+        self._event(
+            "heard",
+            {
+                "turn": self._turn,
+                "attempt": self._attempt,
+                "words": hearing.words,
+                "guesses": [
+                    {"value": g.value, "words": g.words, "confidence": round(g.confidence, 6)}
+                    for g in hearing.guesses
+                ],
+                "onset": onset,
+                "offset": self._on_clock(hearing.offset_s),
+            },
+        )
+        verdict = judge(hearing, turn.sum.answer, self.options.policy)
+        # the latency of a second try says nothing about the speed of the answer
+        latency = None
+        if onset is not None and self._attempt == 0:
+            latency = seconds(onset - self._said_end, SESSION_RATE)
+        self._event(
+            "judged",
+            {
+                "turn": self._turn,
+                "attempt": self._attempt,
+                "verdict": verdict.value,
+                "value": hearing.value,
+                "latency_s": latency,
+            },
+        )
+        if verdict is Verdict.UNCLEAR and self._attempt < self.options.asks:
+            self._attempt += 1
+            start = self._play(self._reader.phrase(self.options.ask_again_text).samples)
+            self._event(
+                "asked_again", {"turn": self._turn, "attempt": self._attempt, "start": start}
+            )
+            self._wait_until = self._playing[-1].end
+            self.state = State.ASKING
+        else:
+            self._finish_turn()
+
+    def _finish_turn(self) -> None:
+        self._listener = None
+        self._event("sum_ended", {"turn": self._turn})
+        self._wait_until = self._position + self._samples(self.options.gap_s)
+        self.state = State.GAP
+
+    def _obey(self, command: Command) -> None:
+        data: dict[str, Any] = {"name": command.name, "turn": self._turn}
+        if command.value is not None:
+            data["value"] = command.value
+        if command.why:
+            data["why"] = command.why
+        self._event("commanded", data)
+        running = self.state in (State.DICTATING, State.LISTENING, State.ASKING)
+        if command.name == "stop":
+            self.close("stopped")
+        elif command.name == "pause" and self.state is not State.PAUSED:
+            self._silence()
+            self._listener = None
+            self._paused_in = self.state
+            self.state = State.PAUSED
+        elif command.name == "resume" and self.state is State.PAUSED:
+            if self._paused_in is State.GAP:
+                self.state = State.GAP
+            else:
+                self._dictate()
+        elif command.name == "repeat" and running:
+            self._silence()
+            self._listener = None
+            self._dictate()
+        elif command.name == "skip" and running:
+            self._silence()
+            self._finish_turn()
+        elif command.name == "typed" and running and command.value is not None:
+            self._typed(command.value)
+
+    def _typed(self, value: int) -> None:
+        """An answer given by hand is certain; its latency is that of the hand."""
+        self._silence()
+        right = value == self.round.turns[self._turn].sum.answer
+        verdict = Verdict.RIGHT if right else Verdict.WRONG
+        self._event(
+            "judged",
+            {
+                "turn": self._turn,
+                "attempt": self._attempt,
+                "verdict": verdict.value,
+                "value": value,
+                "latency_s": seconds(self._position - self._said_end, SESSION_RATE),
+                "typed": True,
+            },
+        )
+        self._finish_turn()
+
+    # --- small change -----------------------------------------------------------------------
+
+    def _event(self, type: str, data: Mapping[str, Any]) -> None:
+        self._recorder.event(self._position, type, data)
+        if self._watch is not None:
+            self._watch(self._position, type, data)
+
+    def _samples(self, duration_s: float) -> int:
+        return round(duration_s * SESSION_RATE)
+
+    def _on_clock(self, time_s: float | None) -> int | None:
+        return None if time_s is None else self._listen_from + self._samples(time_s)
+
+    def _play(self, samples: Samples, at: int | None = None) -> int:
+        samples = quantise(samples)
+        start = self._out.play(samples, self._position if at is None else at)
+        self._playing.append(_Playing(start, samples))
+        return start
+
+    def _silence(self) -> None:
+        self._out.stop()
+        for playing in self._playing:
+            playing.samples = playing.samples[: max(0, self._position - playing.start)]
+
+    def _mix(self, start: int, count: int) -> Samples:
+        """What the loudspeaker says in ``count`` samples from ``start`` on."""
+        said = np.zeros(count, dtype=np.float32)
+        for playing in self._playing:
+            begin, end = max(start, playing.start), min(start + count, playing.end)
+            if begin < end:
+                said[begin - start : end - start] += playing.samples[
+                    begin - playing.start : end - playing.start
+                ]
+        self._playing = [playing for playing in self._playing if playing.end > start + count]
+        return said
