@@ -19,7 +19,8 @@ from oralquiz.errors import SessionFileError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Guess
 from oralquiz.session.events import Event
-from oralquiz.session.round import Round, Turn
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.round import Options, Round, Turn
 
 SCHEMA = 1
 
@@ -28,15 +29,15 @@ Pcm = NDArray[np.int16]
 
 
 def header(
-    round: Round, *, pace_s: float, voice: str, model: str, software: str, rate: int
+    round: Round, options: Options, *, voice: str, model: str, software: str
 ) -> dict[str, Any]:
     """The content of session.json."""
     return {
         "schema": SCHEMA,
         "software": software,
         "created": round.created,
-        "sample_rate": rate,
-        "pace_s": pace_s,
+        "sample_rate": SESSION_RATE,
+        "options": options.as_json(),
         "voice": voice,
         "model": model,
         "round": {
@@ -128,6 +129,7 @@ class Session:
     header: Mapping[str, Any]
     round: Round
     events: tuple[Event, ...]
+    options: Options
     turns: tuple[Answered, ...]
     audio: Pcm = field(repr=False)
     damage: str = ""
@@ -160,6 +162,7 @@ def open_session(path: Path) -> Session:
         head = json.loads(parts["session.json"])
         schema = head["schema"]
         round_ = _round(head)
+        options = Options.from_json(head["options"])
     except (ValueError, KeyError, TypeError) as error:
         raise SessionFileError(f"{path}: session.json cannot be read ({error!r})") from None
     if schema != SCHEMA:
@@ -171,7 +174,7 @@ def open_session(path: Path) -> Session:
     turns = fold(round_, events)
     unfinished = "" if any(e.type == "round_ended" for e in events) else "the round was cut short"
     damage = "; ".join(filter(None, (event_damage, audio_damage, unfinished)))
-    return Session(head, round_, events, turns, audio, damage)
+    return Session(head, round_, events, options, turns, audio, damage)
 
 
 def _unzip(path: Path) -> dict[str, bytes]:

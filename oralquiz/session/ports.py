@@ -49,7 +49,7 @@ class Block:
 
 class AudioIn(Protocol):
     def read(self) -> Block | None:
-        """Wait for the next block; None when the stream has ended.
+        """Wait for the next block of BLOCK samples; None when the stream has ended.
 
         Blocks are contiguous: each starts where the one before ended. A gap in the device's
         stream is filled with zeros by the implementation and counted. Raises AudioError.

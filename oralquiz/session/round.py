@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field
+from typing import Any
 
 from oralquiz.beads import MoveOrder, Sum, top
 from oralquiz.judge.verdict import PRACTICE, Policy
@@ -55,3 +57,10 @@ class Options:
     gap_s: float = 1.2
     ask_again_text: str = "once more, please"
     policy: Policy = field(default=PRACTICE)
+
+    def as_json(self) -> dict[str, Any]:
+        return asdict(self)
+
+    @classmethod
+    def from_json(cls, data: Mapping[str, Any]) -> Options:
+        return cls(**{**data, "policy": Policy(**data["policy"])})

@@ -22,7 +22,7 @@ import numpy as np
 from oralquiz.judge.verdict import Verdict, judge
 from oralquiz.listen.hearing import Hearing, Listener, Recognizer
 from oralquiz.session.events import seconds
-from oralquiz.session.ports import SESSION_RATE, AudioIn, AudioOut, Block
+from oralquiz.session.ports import BLOCK, SESSION_RATE, AudioIn, AudioOut, Block
 from oralquiz.session.round import Options, Round, Turn
 from oralquiz.speak.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation
@@ -138,11 +138,13 @@ class Runner:
         self._commands.append(command)
 
     def take(self, block: Block) -> None:
-        """Take the next block of the microphone (contiguous, at SESSION_RATE)."""
+        """Take the next block of the microphone: BLOCK samples at SESSION_RATE, contiguous."""
         if self.state is State.DONE:
             return
-        if block.start != self._position:
-            raise ValueError(f"block at {block.start}, expected {self._position}")
+        if block.start != self._position or len(block.samples) != BLOCK:
+            raise ValueError(
+                f"a block of {len(block.samples)} at {block.start}, not {BLOCK} at {self._position}"
+            )
         heard = quantise(block.samples)
         if self.state is State.START:
             self._begin()
@@ -272,10 +274,16 @@ class Runner:
         if verdict is Verdict.UNCLEAR and self._attempt < self.options.asks:
             self._attempt += 1
             start = self._play(self._reader.phrase(self.options.ask_again_text).samples)
-            self._event(
-                "asked_again", {"turn": self._turn, "attempt": self._attempt, "start": start}
-            )
             self._wait_until = self._playing[-1].end
+            self._event(
+                "asked_again",
+                {
+                    "turn": self._turn,
+                    "attempt": self._attempt,
+                    "start": start,
+                    "end": self._wait_until,
+                },
+            )
             self.state = State.ASKING
         else:
             self._finish_turn()

@@ -1,0 +1,123 @@
+"""A room where numbers are pulses: a voice says v as a pulse of level (v + 2) / 200, and the
+recogniser reads the level back. It is exact, quick, and knows nothing of the sums."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from oralquiz.beads import Sum
+from oralquiz.listen.hearing import Guess, Hearing
+from oralquiz.session.file import header
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.recorder import FileRecorder
+from oralquiz.session.round import Options, Round, Turn
+from oralquiz.session.runner import Runner
+from oralquiz.session.virtual import VirtualRoom
+from oralquiz.speak.clip import Clip, Samples
+from oralquiz.speak.dictation import Dictation, SpokenTerm
+
+MUMBLE = 190  # said by a pupil, this comes back as a guess between 13 and 30
+
+
+def pulse(value: int, seconds: float = 0.4) -> Samples:
+    return np.full(round(seconds * SESSION_RATE), (value + 2) / 200, dtype=np.float32)
+
+
+class PulseReader:
+    """Reads every term as a faint pulse of half a second, one second apart."""
+
+    def dictation(self, turn: Turn) -> Dictation:
+        count = len(turn.sum.terms)
+        samples = np.zeros(count * SESSION_RATE, dtype=np.float32)
+        terms = []
+        for k, term in enumerate(turn.sum.terms):
+            onset = k * SESSION_RATE
+            samples[onset : onset + SESSION_RATE // 2] = 0.25
+            terms.append(SpokenTerm(str(term), onset, onset + SESSION_RATE // 2))
+        return Dictation(turn.sum, 1.0, SESSION_RATE, samples, tuple(terms))
+
+    def phrase(self, text: str) -> Clip:
+        return Clip(np.full(SESSION_RATE // 4, 0.125, dtype=np.float32), SESSION_RATE)
+
+
+class PulseRecognizer:
+    name = "pulse"
+    sample_rate = SESSION_RATE
+
+    def listen(self, lowest: int, highest: int) -> PulseListener:
+        return PulseListener()
+
+
+@dataclass
+class PulseListener:
+    heard: list[Samples] = field(default_factory=list)
+    speaking: bool = False
+
+    def feed(self, samples: Samples) -> Hearing | None:
+        self.heard.append(samples)
+        self.speaking = bool(np.abs(samples[-1]) > 0.007)
+        sound = np.concatenate(self.heard)
+        if not self.speaking and np.any(np.abs(sound) > 0.007):
+            return self._hearing(sound)
+        return None
+
+    def finish(self) -> Hearing:
+        return self._hearing(np.concatenate([np.zeros(0, dtype=np.float32), *self.heard]))
+
+    def _hearing(self, sound: Samples) -> Hearing:
+        loud = np.flatnonzero(np.abs(sound) > 0.007)
+        if not len(loud):
+            return Hearing((), "", None, None)
+        value = round(float(np.median(sound[loud])) * 200) - 2
+        onset, offset = loud[0] / SESSION_RATE, (loud[-1] + 1) / SESSION_RATE
+        if value == MUMBLE:
+            guesses = (Guess(13, "thirteen", 0.55), Guess(30, "thirty", 0.4))
+            return Hearing(guesses, "thirteen", float(onset), float(offset))
+        guess = Guess(value, str(value), 0.999)
+        return Hearing((guess,), str(value), float(onset), float(offset))
+
+
+@dataclass
+class Answers:
+    """Says what it is told to, ``delay`` seconds after the last term."""
+
+    room: VirtualRoom
+    values: list[int | None]
+    delay: float = 1.0
+    events: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
+
+    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+        self.events.append((at, type, data))
+        if type == "dictated":
+            self._say(data["terms"][-1]["offset"])
+        elif type == "asked_again":
+            self._say(data["end"])
+
+    def _say(self, after: int) -> None:
+        value = self.values.pop(0) if self.values else None
+        if value is not None:
+            self.room.speak(pulse(value), after + round(self.delay * SESSION_RATE))
+
+
+def make_round(*sums: str, pupil: str = "Asha", consent: bool = True) -> Round:
+    turns = tuple(Turn(pupil, Sum.parse(text), consent) for text in sums)
+    return Round("test", "2026-01-05T09:00:00+00:00", turns, step="direct", rule="direct")
+
+
+def run(
+    folder: Path, round: Round, values: list[int | None], delay: float = 1.0
+) -> tuple[Path, Answers, Runner]:
+    """Run a round in the pulse room; returns the session file, the pupil, the runner."""
+    options = Options(pace_s=1.0, answer_within_s=3.0)
+    room = VirtualRoom(np.random.default_rng(1))
+    answers = Answers(room, values, delay)
+    head = header(round, options, voice="pulse", model="pulse", software="test")
+    recorder = FileRecorder(folder, head)
+    runner = Runner(round, PulseReader(), room, PulseRecognizer(), recorder, options, answers.watch)
+    runner.run(room)
+    return recorder.finish(), answers, runner

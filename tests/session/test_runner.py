@@ -1,0 +1,197 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from room import MUMBLE, PulseReader, PulseRecognizer, make_round, pulse, run
+
+from oralquiz.judge.verdict import Verdict
+from oralquiz.session.file import header, open_session
+from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
+from oralquiz.session.recorder import FileRecorder
+from oralquiz.session.rerun import rerun
+from oralquiz.session.round import Options
+from oralquiz.session.runner import Command, Runner, State
+from oralquiz.session.virtual import VirtualRoom
+
+
+def test_a_round_is_dictated_heard_judged_and_recorded(tmp_path: Path) -> None:
+    round_ = make_round("1 + 2", "4 + 3", "6 - 1")
+    path, _, _ = run(tmp_path / "s", round_, [3, 8, None])
+    session = open_session(path)
+    assert session.damage == ""
+    assert [t.verdict for t in session.turns] == [Verdict.RIGHT, Verdict.WRONG, Verdict.SILENT]
+    assert [t.value for t in session.turns] == [3, 8, None]
+    assert [t.ended for t in session.turns] == [True] * 3
+
+
+def test_latency_counts_from_the_end_of_the_last_term(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [3], delay=0.7312)
+    latency = open_session(path).turns[0].latency_s
+    assert latency == pytest.approx(0.7312, abs=1 / SESSION_RATE)
+
+
+def test_terms_are_dictated_exactly_at_the_pace(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2 + 5 - 3"), [5])
+    onsets = [term.onset for term in open_session(path).turns[0].terms]
+    assert np.diff(onsets).tolist() == [SESSION_RATE] * 3
+    said = open_session(path).audio[:, 0]
+    for onset in onsets:
+        assert said[onset - 1] == 0
+        assert said[onset] == 0.25 * 32768
+
+
+def test_an_unclear_answer_is_asked_for_once_more_then_waits(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("9 + 4"), [MUMBLE, MUMBLE])
+    session = open_session(path)
+    assert [a.verdict for a in session.turns[0].attempts] == [Verdict.UNCLEAR] * 2
+    assert session.turns[0].latency_s is not None
+    assert session.turns[0].attempts[1].latency_s is None
+    assert session.waiting == session.turns
+
+
+def test_the_second_try_can_settle_it(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("9 + 4"), [MUMBLE, 13])
+    assert open_session(path).turns[0].verdict is Verdict.RIGHT
+
+
+def test_a_voice_that_has_begun_is_heard_out(tmp_path: Path) -> None:
+    path, answers, _ = run(tmp_path / "s", make_round("1 + 2"), [3], delay=2.9)
+    judged = next(at for at, kind, _ in answers.events if kind == "judged")
+    session = open_session(path)
+    assert session.turns[0].verdict is Verdict.RIGHT
+    deadline = session.turns[0].terms[-1].offset + 3 * SESSION_RATE
+    assert judged > deadline
+
+
+def test_without_consent_no_voice_is_kept(tmp_path: Path) -> None:
+    heard = open_session(run(tmp_path / "y", make_round("1 + 2"), [3])[0])
+    unheard = open_session(run(tmp_path / "n", make_round("1 + 2", consent=False), [3])[0])
+    assert np.abs(heard.audio[:, 1]).max() > 600
+    assert not unheard.audio[:, 1].any()
+    assert unheard.audio[:, 0].any()
+    assert unheard.turns[0].verdict is Verdict.RIGHT
+
+
+@pytest.mark.parametrize("consent", [True, False])
+def test_a_session_runs_again_byte_for_byte(tmp_path: Path, consent: bool) -> None:
+    round_ = make_round("1 + 2", "4 + 3", "9 + 4", "6 - 1", consent=consent)
+    path, _, _ = run(tmp_path / "s", round_, [3, 8, MUMBLE, 13, None])
+    session = open_session(path)
+    again = rerun(session)
+    assert again.difference == ""
+    assert [e.encode() for e in again.events] == [e.encode() for e in session.events]
+    assert np.array_equal(again.audio, session.audio)
+
+
+def test_an_altered_session_does_not_run_again(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [8])
+    session = open_session(path)
+    events = tuple(
+        type(e)(e.seq, e.at, e.type, {**e.data, "verdict": "right"}) if e.type == "judged" else e
+        for e in session.events
+    )
+    altered = type(session)(
+        session.header, session.round, events, session.options, session.turns, session.audio
+    )
+    assert "judged" in rerun(altered).difference
+
+
+class Desk:
+    """Runs a round block by block so that commands can be given in between."""
+
+    def __init__(self, folder: Path, *sums: str) -> None:
+        self.round = make_round(*sums)
+        options = Options(pace_s=1.0, answer_within_s=3.0)
+        self.room = VirtualRoom(np.random.default_rng(1))
+        head = header(self.round, options, voice="pulse", model="pulse", software="test")
+        self.recorder = FileRecorder(folder, head)
+        self.runner = Runner(
+            self.round, PulseReader(), self.room, PulseRecognizer(), self.recorder, options
+        )
+
+    def for_seconds(self, duration: float) -> None:
+        for _ in range(round(duration * SESSION_RATE / BLOCK)):
+            self.runner.take(self.room.read())
+
+
+def test_commands_take_effect_and_run_again(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2", "4 + 3", "5 + 1", "2 + 2")
+    desk.for_seconds(1.0)
+    desk.runner.command(Command("pause"))
+    desk.for_seconds(1.0)
+    assert desk.runner.state is State.PAUSED
+    desk.runner.command(Command("resume"))
+    desk.for_seconds(1.0)
+    desk.runner.command(Command("repeat"))
+    desk.for_seconds(1.0)
+    desk.runner.command(Command("typed", 3))
+    desk.for_seconds(3.0)
+    desk.runner.command(Command("skip"))
+    desk.for_seconds(2.0)
+    desk.runner.interrupt("the microphone is gone")
+    desk.for_seconds(1.0)
+    desk.runner.command(Command("resume"))
+    desk.for_seconds(0.5)
+    desk.runner.command(Command("stop"))
+    desk.for_seconds(0.1)
+    assert desk.runner.state is State.DONE
+    session = open_session(desk.recorder.finish())
+    assert [t.verdict for t in session.turns] == [Verdict.RIGHT, None, None]
+    assert session.turns[0].attempts[0].typed
+    assert rerun(session).difference == ""
+
+
+def test_a_pause_silences_the_dictation(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2 + 3")
+    desk.for_seconds(0.8)
+    desk.runner.command(Command("pause"))
+    desk.for_seconds(2.0)
+    desk.runner.close("enough")
+    said = open_session(desk.recorder.finish()).audio[:, 0]
+    assert said[: round(0.82 * SESSION_RATE)].any()
+    assert not said[round(0.82 * SESSION_RATE) :].any()
+
+
+def test_a_gap_in_the_microphone_is_refused() -> None:
+    desk_round = make_round("1 + 2")
+
+    class Nowhere:
+        def event(self, at: int, type: str, data: object) -> None: ...
+
+        def sound(self, said: object, heard: object) -> None: ...
+
+    room = VirtualRoom(np.random.default_rng(1))
+    runner = Runner(desk_round, PulseReader(), room, PulseRecognizer(), Nowhere())
+    with pytest.raises(ValueError, match="not 320 at 0"):
+        runner.take(Block(640, np.zeros(BLOCK, dtype=np.float32)))
+
+
+def test_the_sound_is_heard_as_it_is_recorded(tmp_path: Path) -> None:
+    """What the recogniser gets is what the file keeps: 16 bits, no more."""
+    seen: list[np.ndarray] = []
+
+    class Spy(PulseRecognizer):
+        def listen(self, lowest: int, highest: int):  # type: ignore[no-untyped-def]
+            listener = super().listen(lowest, highest)
+            feed = listener.feed
+
+            def spied(samples):  # type: ignore[no-untyped-def]
+                seen.append(samples)
+                return feed(samples)
+
+            listener.feed = spied  # type: ignore[method-assign]
+            return listener
+
+    desk = Desk(tmp_path / "s", "1 + 2")
+    desk.runner._recognizer = Spy()
+    desk.room.speak(pulse(3), 3 * SESSION_RATE)
+    desk.for_seconds(5)
+    desk.runner.close("enough")
+    audio = open_session(desk.recorder.finish()).audio[:, 1]
+    fed = np.concatenate(seen) * 32768
+    start = next(
+        i for i in range(0, len(audio), BLOCK) if np.array_equal(audio[i : i + BLOCK], fed[:BLOCK])
+    )
+    assert np.array_equal(fed, audio[start : start + len(fed)])
