@@ -1,0 +1,224 @@
+"""Recognition models on disk: where they are, what they can hear, the folder Vosk loads.
+
+A model is a folder in Vosk's on-disk layout. Our own has a ``model.json`` beside it that names its
+language, its vocabulary and several graphs, each strict about one range of numbers: the narrower
+the graph, the fewer numbers can be confused.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import re
+import shutil
+import tempfile
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import platformdirs
+
+from oralquiz.errors import ModelError
+
+DEFAULT = "number-en"
+"""The name of the model that comes with the package."""
+CARD = "model.json"
+CALIBRATION = "calibration.json"
+NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf")
+FULL_GRAPH = "graph/HCLG.fst"
+RUNTIME_GRAPH = ("graph/HCLr.fst", "graph/Gr.fst")
+
+
+@dataclass(frozen=True)
+class Graph:
+    """A decoding graph that knows the numbers ``lowest`` .. ``highest`` and no other."""
+
+    file: str
+    lowest: int
+    highest: int
+
+
+@dataclass(frozen=True)
+class SelfTest:
+    """A clip, relative to the model's folder, and the number that is said in it."""
+
+    file: str
+    value: int
+
+
+@dataclass(frozen=True)
+class Model:
+    """A model folder that was looked at and found whole.
+
+    ``graphs`` is empty for a model whose word list is given at run time. ``unknown`` are the words
+    by which it writes speech that is no number, and noise.
+    """
+
+    path: Path
+    name: str
+    language: str
+    version: str
+    sample_rate: int
+    graphs: tuple[Graph, ...]
+    unknown: frozenset[str]
+    self_tests: tuple[SelfTest, ...] = ()
+    calibration: dict[str, float] = field(default_factory=dict)
+
+    @property
+    def runtime_grammar(self) -> bool:
+        """Whether its words are limited when it is used, not by a graph of its own."""
+        return not self.graphs and not (self.path / FULL_GRAPH).is_file()
+
+    @property
+    def lowest(self) -> int | None:
+        return min((graph.lowest for graph in self.graphs), default=None)
+
+    @property
+    def highest(self) -> int | None:
+        return max((graph.highest for graph in self.graphs), default=None)
+
+    def graph(self, lowest: int, highest: int) -> Graph | None:
+        """The narrowest graph that knows every number of the range; None: told at run time.
+
+        Raises ModelError when the model cannot hear the whole range.
+        """
+        if not self.graphs:
+            return None
+        fitting = [g for g in self.graphs if g.lowest <= lowest and highest <= g.highest]
+        if not fitting:
+            raise ModelError(
+                f"model {self.name} hears {self.lowest} to {self.highest}, "
+                f"not {lowest} to {highest}"
+            )
+        return min(fitting, key=lambda graph: graph.highest - graph.lowest)
+
+
+def model_folders() -> list[Path]:
+    """The folders in which models are looked for, first found first used."""
+    package = Path(__file__).resolve().parent.parent
+    return [
+        platformdirs.user_data_path("oralquiz", appauthor=False) / "models",
+        package.parent / "models",
+        package / "_models",
+    ]
+
+
+def model_paths() -> list[Path]:
+    """Every folder that looks like a model where models are looked for; a name counts once."""
+    found: dict[str, Path] = {}
+    for folder in model_folders():
+        if folder.is_dir():
+            for path in sorted(folder.iterdir()):
+                if (path / "am").is_dir() or (path / CARD).is_file():
+                    found.setdefault(path.name, path)
+    return list(found.values())
+
+
+def find_model(name_or_path: str | Path | None = None, language: str | None = None) -> Model:
+    """The model of that name or in that folder; None: the one that comes with the package.
+
+    Raises ModelError, in one line, for a model that is missing or not whole.
+    """
+    wanted = str(name_or_path) if name_or_path is not None else DEFAULT
+    for path in model_paths():
+        if path.name == wanted:
+            return read_model(path, language)
+    path = Path(wanted)
+    if name_or_path is None or not path.exists():
+        folders = ", ".join(str(folder) for folder in model_folders())
+        raise ModelError(f"no recognition model {wanted!r}; looked in {folders}")
+    return read_model(path, language)
+
+
+def read_model(path: Path, language: str | None = None) -> Model:
+    """Look at the model in ``path``. Raises ModelError, in one line, when it is not whole."""
+    if not path.is_dir():
+        raise ModelError(f"model {path}: not a folder")
+    missing = [name for name in NEEDED if not (path / name).is_file()]
+    static = (path / FULL_GRAPH).is_file()
+    if not static and not all((path / name).is_file() for name in RUNTIME_GRAPH):
+        missing.append(FULL_GRAPH)
+    if missing:
+        raise ModelError(f"model {path}: {', '.join(missing)} missing")
+    card = _json(path / CARD)
+    try:
+        graphs = tuple(
+            Graph(str(graph["file"]), int(graph["lowest"]), int(graph["highest"]))
+            for graph in card.get("graphs", [])
+        )
+        tests = tuple(
+            SelfTest(str(test["file"]), int(test["value"])) for test in card.get("self_test", [])
+        )
+        model = Model(
+            path=path,
+            name=str(card.get("name", path.name)),
+            language=language or str(card.get("language", _language_in(path))),
+            version=str(card.get("version", "")),
+            sample_rate=int(card.get("sample_rate", 16_000)),
+            graphs=graphs,
+            unknown=frozenset(card.get("unknown", ["[unk]", "<unk>"])),
+            self_tests=tests,
+            calibration={k: float(v) for k, v in _json(path / CALIBRATION).items()},
+        )
+    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        raise ModelError(
+            f"model {path}: {CARD} or {CALIBRATION} not understood: {error}"
+        ) from error
+    for graph in graphs:
+        if not (path / graph.file).is_file():
+            raise ModelError(f"model {path}: {graph.file} missing")
+    return model
+
+
+def _json(path: Path) -> dict[str, Any]:
+    if not path.is_file():
+        return {}
+    try:
+        value = json.loads(path.read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        raise ModelError(f"model {path.parent}: {path.name} cannot be read: {error}") from error
+    if not isinstance(value, dict):
+        raise ModelError(f"model {path.parent}: {path.name} is not a table of names and values")
+    return value
+
+
+def _language_in(path: Path) -> str:
+    """The language that a usual folder name tells, as in ``vosk-model-small-ko-0.22``."""
+    for name in (path.name, path.parent.name):
+        for part in re.split(r"[-_]", name):
+            if re.fullmatch(r"[a-z]{2}", part):
+                return part
+    return "en"
+
+
+@contextlib.contextmanager
+def loadable(model: Model, graph: Graph | None) -> Iterator[Path]:
+    """A folder that Vosk loads ``model`` with ``graph`` from; it may go once it was loaded.
+
+    Vosk reads everything while it loads, from fixed names. So another graph needs a folder of its
+    own for a moment: links, or copies where links are not possible, in the temporary folder, which
+    works on a read-only install and beside other processes.
+    """
+    if graph is None or graph.file == FULL_GRAPH:
+        yield model.path
+        return
+    with tempfile.TemporaryDirectory(prefix="oralquiz-model-") as name:
+        folder = Path(name)
+        source = model.path.resolve()
+        for file in [*NEEDED, "am/global_cmvn.stats", "conf/global_cmvn.stats"]:
+            _link(source / file, folder / file)
+        for file in ["graph/words.txt", "graph/phones/word_boundary.int"]:
+            _link(source / file, folder / file)
+        _link(source / graph.file, folder / FULL_GRAPH)
+        yield folder
+
+
+def _link(source: Path, target: Path) -> None:
+    if not source.is_file():
+        return
+    target.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        target.symlink_to(source)
+    except OSError:
+        shutil.copyfile(source, target)

@@ -1,0 +1,81 @@
+"""Number words of any language, by inverting a number speller (num2words)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+
+from num2words import num2words
+
+from oralquiz.errors import ModelError
+from oralquiz.listen.spoken import Growth
+
+MOST_NUMBERS = 20_000
+"""Numbers that are spelled ahead, at most."""
+
+
+class SpelledNumbers:
+    """The numbers ``lowest`` .. ``highest`` as num2words spells them in ``language``.
+
+    Compared without blanks, hyphens or case, so that a recogniser may part the words in its own
+    way. Raises ModelError for a language that num2words does not know.
+    """
+
+    def __init__(self, language: str, lowest: int, highest: int) -> None:
+        if highest - lowest >= MOST_NUMBERS:
+            raise ModelError(
+                f"numbers {lowest} to {highest} in language {language!r} are too many to spell: "
+                f"{MOST_NUMBERS} at most"
+            )
+        self.language = language
+        self.spelling: dict[int, str] = {}
+        try:
+            for value in range(lowest, highest + 1):
+                self.spelling[value] = num2words(value, lang=language)
+        except NotImplementedError as error:
+            raise ModelError(f"no number words are known for language {language!r}") from error
+        self._value = {squeezed(words): value for value, words in self.spelling.items()}
+        self._begun = {key[:length] for key in self._value for length in range(1, len(key))}
+
+    def value(self, words: str) -> int | None:
+        """The number that ``words`` are, whole; None for anything else."""
+        return self._value.get(squeezed(words))
+
+    def growth(self, words: str, lowest: int, highest: int) -> Growth:
+        """What the number may still become, among all that were spelled."""
+        key = squeezed(words)
+        open_ = key in self._begun or key not in self._value
+        return Growth.OPEN if open_ else Growth.CLOSED
+
+    def phrases(self, known: Callable[[str], bool]) -> list[str]:
+        """Each number in words that a recogniser has, ``known``; raises ModelError if one cannot.
+
+        A word that it has not is put together from the fewest of its words.
+        """
+        return [self._phrase(value, known) for value in self.spelling]
+
+    def _phrase(self, value: int, known: Callable[[str], bool]) -> str:
+        pieces: list[str] = []
+        for word in re.findall(r"[^\s,-]+", self.spelling[value].lower()):
+            parts = [word] if known(word) else min(_cuts(word, known), key=len, default=None)
+            if parts is None:
+                raise ModelError(
+                    f"the model has no words for {value} in language {self.language!r} ({word})"
+                )
+            pieces += parts
+        return " ".join(pieces)
+
+
+def squeezed(words: str) -> str:
+    """``words`` in lower case without blanks, hyphens, commas and unknown words."""
+    return re.sub(r"\[\w+\]|<\w+>|[\s,\u00ad-]+", "", words.lower())
+
+
+def _cuts(word: str, known: Callable[[str], bool]) -> Iterator[list[str]]:
+    """Every way to put ``word`` together from known words."""
+    if not word:
+        yield []
+    for length in range(len(word), 0, -1):
+        if known(word[:length]):
+            for rest in _cuts(word[length:], known):
+                yield [word[:length], *rest]

@@ -1,0 +1,187 @@
+"""Spoken number words to values: what was said, and whether it can still grow.
+
+Numbers are compared by value, never by wording: "a hundred five", "one hundred and five" and
+"one oh five" are all 105. A slip of the tongue is no answer: of "forty two, no, forty five" the
+last number stands.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from enum import Enum
+from typing import Protocol
+
+ZEROS = frozenset({"zero", "oh", "o", "nought", "naught"})
+ONE_TO_NINE = "one two three four five six seven eight nine"
+TEN_TO_NINETEEN = "ten eleven twelve thirteen fourteen fifteen sixteen seventeen eighteen nineteen"
+TWENTY_TO_NINETY = "twenty thirty forty fifty sixty seventy eighty ninety"
+DIGITS = {word: value for value, word in enumerate(ONE_TO_NINE.split(), 1)} | dict.fromkeys(
+    ZEROS, 0
+)
+TEENS = {word: value for value, word in enumerate(TEN_TO_NINETEEN.split(), 10)}
+TENS = {word: 10 * value for value, word in enumerate(TWENTY_TO_NINETY.split(), 2)}
+SIGNS = frozenset({"minus", "negative"})
+GLUE = frozenset({"a", "and"}) | SIGNS
+"""Words that belong to a number but are none by themselves."""
+SCALES = frozenset({"hundred", "thousand"})
+A_SCALE = (["hundred"], ["thousand"])
+NUMBER_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | SCALES | GLUE
+HESITATIONS = frozenset({"um", "uh", "er", "erm", "ah", "eh", "hm", "hmm", "mm", "mhm"})
+"""Sounds of thinking: they neither end a number nor take one back."""
+MOST_DIGITS = 9
+"""Digits said one by one in one number."""
+
+
+class Growth(Enum):
+    """What more a number that was heard may become."""
+
+    CLOSED = "no further word makes another number of the range"
+    DIGITS = "only another digit said one by one would"
+    OPEN = "a usual number of the range begins like this"
+
+
+class NumberWords(Protocol):
+    """The number words of one language."""
+
+    def value(self, words: str) -> int | None:
+        """The one number that ``words`` say, or None."""
+        ...
+
+    def growth(self, words: str, lowest: int, highest: int) -> Growth:
+        """What the number that ``words`` end in may still become within the range."""
+        ...
+
+
+class EnglishNumbers:
+    """English: whole or digit by digit, with or without a sign."""
+
+    def value(self, words: str) -> int | None:
+        return parse_number(words)
+
+    def growth(self, words: str, lowest: int, highest: int) -> Growth:
+        return number_growth(words, lowest, highest)
+
+
+def tokens(words: str) -> list[str]:
+    """Lower-case words: split at blanks, hyphens and punctuation; ``[unk]`` and ``<unk>`` stay."""
+    return re.findall(r"[\w'\[\]<>]+", words.lower())
+
+
+def parse_number(words: str) -> int | None:
+    """The one number that English ``words`` say; None when they say none, or no single one.
+
+    Other words ("it's", "[unk]", "no I mean") part the sentence; the last number stands.
+    Hesitations ("um") are passed over.
+    """
+    last = _last_number(words)
+    return None if last is None else _signed(last)
+
+
+def number_growth(words: str, lowest: int, highest: int) -> Growth:
+    """What the number that ``words`` end in may still become within ``lowest`` .. ``highest``.
+
+    Words that end in no number have all of it before them: OPEN.
+    """
+    spoken = tokens(words)
+    run = _last_number(words)
+    if run is None or spoken[-1] not in NUMBER_WORDS:
+        return Growth.OPEN
+    negative = run[0] in SIGNS
+    most = -lowest if negative else highest
+    run = run[negative:]
+    value = _cardinal(run)
+    if value is None:
+        return Growth.OPEN
+    if (run[-1] in TENS or run[-1] in SCALES) and value + 1 <= most:
+        return Growth.OPEN
+    if value > 0 and not SCALES & set(run) and 100 * value <= most:
+        return Growth.OPEN  # "forty two hundred", "two thousand"
+    if value > 0 and "thousand" not in run and value < 1000 and 1000 * value <= most:
+        return Growth.OPEN  # "a hundred and two thousand"
+    if "thousand" in run and "hundred" not in run:
+        hundreds = value % 1000
+        if 0 < hundreds < 10 and value + 99 * hundreds <= most:
+            return Growth.OPEN  # "one thousand two hundred"
+    if value > 0 and all(word in DIGITS for word in run) and 10 * value <= most:
+        return Growth.DIGITS
+    return Growth.CLOSED
+
+
+def _last_number(words: str) -> Sequence[str] | None:
+    """The last run of number words that is more than glue, from its sign or first number on."""
+    last: Sequence[str] | None = None
+    for run in _runs(word for word in tokens(words) if word not in HESITATIONS):
+        while run and (run[0] == "and" or (run[0] == "a" and run[1:2] not in A_SCALE)):
+            run = run[1:]
+        if any(word not in GLUE for word in run):
+            last = run
+    return last
+
+
+def _runs(spoken: Iterable[str]) -> Iterator[list[str]]:
+    run: list[str] = []
+    for word in spoken:
+        if word in NUMBER_WORDS:
+            run.append(word)
+        elif run:
+            yield run
+            run = []
+    if run:
+        yield run
+
+
+def _signed(run: Sequence[str]) -> int | None:
+    if run[0] in SIGNS:
+        value = _cardinal(run[1:])
+        return None if value is None else -value
+    value = _cardinal(run)
+    half = len(run) // 2
+    if value is None and len(run) % 2 == 0 and run[:half] == run[half:]:
+        return _cardinal(run[:half])  # said twice: "forty two, forty two"
+    return value
+
+
+def _cardinal(run: Sequence[str]) -> int | None:
+    """An unsigned number, whole or digit by digit."""
+    if len(run) == 1 and run[0] in ZEROS:
+        return 0
+    if 2 <= len(run) <= MOST_DIGITS and all(word in DIGITS for word in run):
+        return int("".join(str(DIGITS[word]) for word in run))
+    if "thousand" not in run:
+        return _scaled(run, "hundred", 100, _below_hundred)  # "twelve hundred" too
+    return _scaled(run, "thousand", 1000, _below_thousand)
+
+
+def _below_thousand(run: Sequence[str]) -> int | None:
+    value = _scaled(run, "hundred", 100, _below_hundred)
+    return value if value is not None and value < 1000 else None
+
+
+def _scaled(
+    run: Sequence[str], scale: str, factor: int, below: Callable[[Sequence[str]], int | None]
+) -> int | None:
+    """``[how many] scale [and] rest``, or what ``below`` makes of a run without the scale."""
+    if scale not in run:
+        return below(run)
+    at = list(run).index(scale)
+    many = 1 if at == 0 or list(run[:at]) == ["a"] else below(run[:at])
+    rest = run[at + 1 :]
+    if list(rest[:1]) == ["and"]:
+        rest = rest[1:]
+        under = below(rest)
+    else:
+        under = below(rest) if rest else 0
+    if many is None or under is None:
+        return None
+    return factor * many + under
+
+
+def _below_hundred(run: Sequence[str]) -> int | None:
+    """1..99 in one or two words."""
+    if len(run) == 1:
+        word = run[0]
+        return TEENS.get(word) or TENS.get(word) or DIGITS.get(word) or None
+    if len(run) == 2 and run[0] in TENS and run[1] in DIGITS and run[1] not in ZEROS:
+        return TENS[run[0]] + DIGITS[run[1]]
+    return None

@@ -1,0 +1,235 @@
+"""Numbers heard by Vosk: our own model, or any other in Vosk's on-disk layout."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import vosk
+
+from oralquiz.errors import ModelError
+from oralquiz.listen.hearing import Guess, Hearing, Samples
+from oralquiz.listen.models import Graph, Model, find_model, loadable
+from oralquiz.listen.spelled import SpelledNumbers
+from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
+from oralquiz.listen.voice import Stretch, VoiceDetector
+
+ALTERNATIVES = 10
+LEAD_S = 0.3
+"""Seconds before the voice that the recogniser hears too."""
+
+vosk.SetLogLevel(-3)  # what goes wrong is said by our own errors, in one line
+
+
+@dataclass(frozen=True)
+class EndRule:
+    """Seconds of quiet after the voice that end an answer, by what was heard until then."""
+
+    closed_s: float = 0.15
+    digits_s: float = 0.25
+    open_s: float = 0.5
+    other_s: float = 2.0
+
+    def quiet_s(self, heard: Hearing, growth: Growth) -> float:
+        if heard.value is None:
+            return self.other_s
+        return {
+            Growth.CLOSED: self.closed_s,
+            Growth.DIGITS: self.digits_s,
+            Growth.OPEN: self.open_s,
+        }[growth]
+
+
+@dataclass(frozen=True)
+class Reading:
+    """One reading of the sound: its words and its log-likelihood."""
+
+    words: str
+    score: float
+
+
+def open_recognizer(
+    model: str | Path | None = None, language: str | None = None, rule: EndRule | None = None
+) -> VoskRecognizer:
+    """The recogniser of a model: its name, its folder, or None for the one that comes with us.
+
+    Raises ModelError.
+    """
+    return VoskRecognizer(find_model(model, language), rule or EndRule())
+
+
+@lru_cache(maxsize=8)
+def _load(path: Path, graph: Graph | None, stamp: float) -> Any:
+    with loadable(find_model(path), graph) as folder:
+        try:
+            return vosk.Model(str(folder))
+        except Exception as error:  # the library raises nothing narrower
+            raise ModelError(f"model {path}: Vosk cannot load it: {error}") from error
+
+
+@lru_cache(maxsize=8)
+def _spelled(language: str, lowest: int, highest: int) -> SpelledNumbers:
+    return SpelledNumbers(language, lowest, highest)
+
+
+class VoskRecognizer:
+    """Hears answers with one model; what it loads is shared within the process."""
+
+    def __init__(self, model: Model, rule: EndRule) -> None:
+        self.model = model
+        self.rule = rule
+
+    def numbers(self, lowest: int, highest: int) -> NumberWords:
+        """The number words of the model's language."""
+        if self.model.language == "en":
+            return EnglishNumbers()
+        return _spelled(self.model.language, lowest, highest)
+
+    @property
+    def name(self) -> str:
+        return f"{self.model.name} {self.model.version}".strip()
+
+    @property
+    def sample_rate(self) -> int:
+        return self.model.sample_rate
+
+    def listen(self, lowest: int, highest: int) -> VoskListener:
+        return VoskListener(self, lowest, highest)
+
+    def hear(self, samples: Samples, lowest: int, highest: int) -> Hearing:
+        """What is said in a whole recording (n,), to its end."""
+        detector = VoiceDetector(self.sample_rate)
+        detector.feed(samples)
+        detector.close()
+        return self.read(samples, 0, detector.stretches, lowest, highest)
+
+    def read(
+        self, samples: Samples, start: int, stretches: Sequence[Stretch], lowest: int, highest: int
+    ) -> Hearing:
+        """The hearing of ``samples`` (n,), which begin at sample ``start`` of the stream."""
+        if not stretches:
+            return Hearing((), "", None, None)
+        paths = self._decode(samples, lowest, highest)
+        guesses = self._guesses(paths, lowest, highest)
+        words = paths[0].words if paths else ""
+        last = stretches[-1].offset
+        end = start + len(samples) if last is None else last
+        return Hearing(
+            guesses, words, stretches[0].onset / self.sample_rate, end / self.sample_rate
+        )
+
+    def _decode(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+        graph = self.model.graph(lowest, highest)
+        stamp = (self.model.path / "am/final.mdl").stat().st_mtime
+        loaded = _load(self.model.path, graph, stamp)
+        if self.model.runtime_grammar:
+            phrases = self._phrases(loaded, lowest, highest)
+            recognizer = vosk.KaldiRecognizer(loaded, self.sample_rate, phrases)
+        else:
+            recognizer = vosk.KaldiRecognizer(loaded, self.sample_rate)
+        recognizer.SetMaxAlternatives(ALTERNATIVES)
+        recognizer.SetWords(True)
+        recognizer.AcceptWaveform(pcm16(samples))
+        result = json.loads(recognizer.FinalResult())
+        return [
+            Reading(str(path["text"]), float(path["confidence"])) for path in result["alternatives"]
+        ]
+
+    def _phrases(self, loaded: Any, lowest: int, highest: int) -> str:
+        """The numbers of the range, and whatever the model writes for other speech, as JSON."""
+
+        def known(word: str) -> bool:
+            return bool(loaded.vosk_model_find_word(word) >= 0)
+
+        spelled = _spelled(self.model.language, lowest, highest)
+        others = [word for word in sorted(self.model.unknown) if known(word)]
+        return json.dumps(spelled.phrases(known) + others, ensure_ascii=False)
+
+    def _guesses(self, paths: Sequence[Reading], lowest: int, highest: int) -> tuple[Guess, ...]:
+        numbers = self.numbers(lowest, highest)
+        scale = self.model.calibration.get("scale", 0.3)
+        best = max((path.score for path in paths), default=0.0)
+        weights = [math.exp(scale * (p.score - best)) for p in paths]
+        mass: dict[int | None, float] = {}
+        words: dict[int, str] = {}
+        for path, weight in zip(paths, weights, strict=True):
+            value = numbers.value(path.words)
+            if value is not None and not lowest <= value <= highest:
+                value = None
+            mass[value] = mass.get(value, 0.0) + weight
+            if value is not None:
+                words.setdefault(value, path.words)
+        total = sum(mass.values())
+        other = mass.pop(None, 0.0)
+        ranked = sorted(((v, m) for v, m in mass.items() if v is not None), key=lambda vm: -vm[1])
+        if not ranked or ranked[0][1] <= other:
+            return ()
+        return tuple(Guess(value, words[value], m / total) for value, m in ranked)
+
+
+class VoskListener:
+    """One answer being heard."""
+
+    def __init__(self, recognizer: VoskRecognizer, lowest: int, highest: int) -> None:
+        self._recognizer = recognizer
+        self._lowest = lowest
+        self._highest = highest
+        self._detector = VoiceDetector(recognizer.sample_rate)
+        self._heard = np.zeros(0, np.float32)
+        self._read: tuple[int, Hearing] | None = None
+
+    @property
+    def speaking(self) -> bool:
+        """Whether a voice has begun and not yet ended."""
+        return self._detector.on
+
+    def feed(self, samples: Samples) -> Hearing | None:
+        frame = self._detector.frame
+        for at in range(0, len(samples), frame):
+            part = samples[at : at + frame]
+            self._heard = np.concatenate([self._heard, part])
+            self._detector.feed(part)
+            final = self._ended()
+            if final is not None:
+                return final
+        return None
+
+    def finish(self) -> Hearing:
+        self._detector.close()
+        return self._hearing()
+
+    def _hearing(self) -> Hearing:
+        stretches = self._detector.stretches
+        if not stretches:
+            return Hearing((), "", None, None)
+        start = max(0, stretches[0].onset - int(LEAD_S * self._recognizer.sample_rate))
+        return self._recognizer.read(
+            self._heard[start:], start, stretches, self._lowest, self._highest
+        )
+
+    def _ended(self) -> Hearing | None:
+        detector, rule = self._detector, self._recognizer.rule
+        if not detector.stretches or detector.on:
+            return None
+        offset = detector.stretches[-1].offset
+        assert offset is not None
+        quiet_s = (detector.position - offset) / self._recognizer.sample_rate
+        if quiet_s < rule.closed_s:
+            return None
+        if self._read is None or self._read[0] != offset:
+            self._read = (offset, self._hearing())
+        heard = self._read[1]
+        numbers = self._recognizer.numbers(self._lowest, self._highest)
+        growth = numbers.growth(heard.words, self._lowest, self._highest)
+        return heard if quiet_s >= rule.quiet_s(heard, growth) else None
+
+
+def pcm16(samples: Samples) -> bytes:
+    """16-bit little-endian PCM of samples in [-1, 1]."""
+    return (np.clip(samples, -1.0, 1.0) * 32767.0).astype("<i2").tobytes()
