@@ -13,6 +13,7 @@ from oralquiz.cli.common import OneLineErrors
 # imported only when it is called for, so that `oralquiz --help` stays quick
 COMMANDS = {
     "explain": ("explain", "Every correct move of a sum, column by column."),
+    "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),
 }
 
 

@@ -1,0 +1,197 @@
+"""The speech engine of this computer, driven through pyttsx3 in a process of its own.
+
+Why a process: pyttsx3 prints to stdout, some of its drivers want the main thread, a wrong
+data path ends the whole process, and after many changes of voice and rate an engine may write
+empty files until it is started afresh. A worker is one process with one voice and one rate,
+saying one clip at a time; when it fails it is killed and a fresh one is tried.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ctypes
+import json
+import os
+import queue
+import subprocess
+import sys
+import tempfile
+import threading
+from pathlib import Path
+from typing import IO, Any
+
+from oralquiz.errors import AudioError
+
+ANSWER_SECONDS = 20.0
+"""A clip takes about 10 ms on Linux and up to seconds where the engine loads its voice first."""
+
+ATTEMPTS = 3
+"""Fresh engines tried before a phrase is given up."""
+
+
+def bundled_engine() -> bool:
+    """Whether the engine that came with ``pip install`` is the one to use (Linux)."""
+    return sys.platform.startswith("linux")
+
+
+def engine_version() -> str:
+    """What the sound of a clip depends on besides voice, rate and text; part of the cache key."""
+    from importlib.metadata import version
+
+    if bundled_engine():
+        return f"espeakng-loader {version('espeakng-loader')}"
+    import platform
+
+    return f"{platform.system()} {platform.version()} pyttsx3 {version('pyttsx3')}"
+
+
+def start_engine() -> Any:
+    """A pyttsx3 engine in this process; the bundled library is put where pyttsx3 looks for it."""
+    if bundled_engine():
+        import espeakng_loader
+
+        # pyttsx3 asks for the library by its SONAME: loaded globally beforehand, it is found
+        os.environ["ESPEAK_DATA_PATH"] = espeakng_loader.get_data_path()
+        ctypes.CDLL(espeakng_loader.get_library_path(), mode=ctypes.RTLD_GLOBAL)
+    import pyttsx3
+
+    return pyttsx3.init()
+
+
+def _serve(requests: IO[str], replies: IO[str]) -> None:
+    """The worker's loop: one JSON request a line, one JSON reply a line."""
+    try:
+        engine = start_engine()
+    except Exception as error:  # whatever the platform's driver raises
+        replies.write(json.dumps({"error": f"the speech engine does not start: {error}"}) + "\n")
+        replies.flush()
+        return
+    for line in requests:
+        request = json.loads(line)
+        reply: dict[str, Any] = {}
+        try:
+            if request["do"] == "voices":
+                reply["voices"] = [
+                    {
+                        "id": voice.id,
+                        "name": voice.name,
+                        "languages": [str(language) for language in voice.languages or []],
+                    }
+                    for voice in engine.getProperty("voices")
+                ]
+            elif request["do"] == "set":
+                if request["voice"]:
+                    engine.setProperty("voice", request["voice"])
+                engine.setProperty("rate", request["rate"])
+            else:
+                engine.save_to_file(request["text"], request["path"])
+                engine.runAndWait()
+        except Exception as error:
+            reply["error"] = str(error) or type(error).__name__
+        replies.write(json.dumps(reply) + "\n")
+        replies.flush()
+
+
+class Engine:
+    """A worker process with one voice and one rate; started when first needed."""
+
+    def __init__(self, voice: str | None, rate: int) -> None:
+        self._voice = voice
+        self._rate = rate
+        self._lock = threading.Lock()
+        self._process: subprocess.Popen[str] | None = None
+        self._replies: queue.Queue[str] = queue.Queue()
+
+    def voices(self) -> list[dict[str, Any]]:
+        """What the engine offers: dicts of id, name, languages. Raises AudioError."""
+        with self._lock:
+            try:
+                self._start()
+                found: list[dict[str, Any]] = self._ask({"do": "voices"})["voices"]
+                return found
+            finally:
+                self._kill()
+
+    def render(self, text: str) -> bytes:
+        """``text`` as the bytes of a sound file (WAV or AIFF, by the engine). Raises AudioError."""
+        trouble = "the engine wrote no sound"
+        with self._lock, tempfile.TemporaryDirectory(prefix="oralquiz-") as folder:
+            for attempt in range(ATTEMPTS):
+                path = Path(folder) / f"clip{attempt}.wav"
+                try:
+                    self._start()
+                    self._ask({"do": "say", "text": text, "path": str(path)})
+                    if path.exists() and path.stat().st_size > 100:  # more than a bare header
+                        return path.read_bytes()
+                except AudioError as error:
+                    trouble = str(error)
+                self._kill()
+        raise AudioError(f"the speech engine cannot say '{text}': {trouble}")
+
+    def close(self) -> None:
+        """End the worker. The next phrase starts a fresh one."""
+        with self._lock:
+            self._kill()
+
+    def _start(self) -> None:
+        if self._process is not None and self._process.poll() is None:
+            return
+        self._process = subprocess.Popen(
+            [sys.executable, "-m", "oralquiz.speak.engine"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            encoding="utf-8",
+        )
+        self._replies = queue.Queue()
+        assert self._process.stdout is not None
+        threading.Thread(
+            target=_pump, args=(self._process.stdout, self._replies), daemon=True
+        ).start()
+        self._ask({"do": "set", "voice": self._voice, "rate": self._rate})
+
+    def _ask(self, request: dict[str, Any]) -> dict[str, Any]:
+        process = self._process
+        assert process is not None and process.stdin is not None
+        try:
+            process.stdin.write(json.dumps(request) + "\n")
+            process.stdin.flush()
+            line = self._replies.get(timeout=ANSWER_SECONDS)
+        except (OSError, queue.Empty) as error:
+            raise AudioError("the speech engine does not answer") from error
+        if not line:
+            raise AudioError("the speech engine stopped")
+        reply: dict[str, Any] = json.loads(line)
+        if "error" in reply:
+            raise AudioError(str(reply["error"]))
+        return reply
+
+    def _kill(self) -> None:
+        if self._process is None:
+            return
+        process, self._process = self._process, None
+        process.kill()
+        process.wait()
+        assert process.stdin is not None and process.stdout is not None
+        with contextlib.suppress(OSError):
+            process.stdin.close()
+
+    def __del__(self) -> None:
+        with contextlib.suppress(Exception):
+            self._kill()
+
+
+def _pump(stream: IO[str], replies: queue.Queue[str]) -> None:
+    """Move the worker's lines into the queue, and an empty one when it has ended."""
+    with stream:
+        for line in stream:
+            replies.put(line)
+    replies.put("")
+
+
+if __name__ == "__main__":
+    # pyttsx3 prints to stdout: keep the replies' channel apart and send its prints nowhere
+    channel = os.fdopen(os.dup(1), "w", encoding="utf-8")
+    os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
+    _serve(sys.stdin, channel)
