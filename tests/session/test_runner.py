@@ -4,7 +4,6 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from room import MUMBLE, PulseReader, PulseRecognizer, make_round, pulse, run
 
 from oralquiz.judge.verdict import Verdict
 from oralquiz.session.file import header, open_session
@@ -12,8 +11,9 @@ from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.rerun import rerun
 from oralquiz.session.round import Options
-from oralquiz.session.runner import Command, Runner, State
+from oralquiz.session.runner import Command, Runner
 from oralquiz.session.virtual import VirtualRoom
+from tests.session.room import MUMBLE, PulseReader, PulseRecognizer, make_round, pulse, run
 
 
 def test_a_round_is_dictated_heard_judged_and_recorded(tmp_path: Path) -> None:
@@ -121,7 +121,7 @@ def test_commands_take_effect_and_run_again(tmp_path: Path) -> None:
     desk.for_seconds(1.0)
     desk.runner.command(Command("pause"))
     desk.for_seconds(1.0)
-    assert desk.runner.state is State.PAUSED
+    assert desk.runner.state.name == "PAUSED"
     desk.runner.command(Command("resume"))
     desk.for_seconds(1.0)
     desk.runner.command(Command("repeat"))
@@ -136,7 +136,7 @@ def test_commands_take_effect_and_run_again(tmp_path: Path) -> None:
     desk.for_seconds(0.5)
     desk.runner.command(Command("stop"))
     desk.for_seconds(0.1)
-    assert desk.runner.state is State.DONE
+    assert desk.runner.state.name == "DONE"
     session = open_session(desk.recorder.finish())
     assert [t.verdict for t in session.turns] == [Verdict.RIGHT, None, None]
     assert session.turns[0].attempts[0].typed
