@@ -1,0 +1,30 @@
+"""Numbers that the ear itself takes for one another: the teens and the tens.
+
+"Thirteen" and "thirty" differ in one unstressed ending; so does every pair up to nineteen and
+ninety, alone or after hundreds (113 and 130). That is a fact of English (and of German:
+dreizehn, dreißig), used here for the recogniser's ear and for the pupil's alike.
+"""
+
+from __future__ import annotations
+
+
+def sounds_like(value: int) -> int | None:
+    """The number that is easily heard for ``value``: 30 for 13, 13 for 30, 130 for 113.
+
+    None where there is no such pair. The sign of ``value`` is kept.
+    """
+    sign = -1 if value < 0 else 1
+    hundreds, rest = divmod(abs(value), 100)
+    tens, ones = divmod(rest, 10)
+    if tens == 1 and ones >= 3:
+        other = 10 * ones
+    elif tens >= 3 and ones == 0:
+        other = 10 + tens
+    else:
+        return None
+    return sign * (100 * hundreds + other)
+
+
+def confusable(one: int, other: int) -> bool:
+    """Whether the two numbers are a teen and a ten that sound alike."""
+    return sounds_like(one) == other

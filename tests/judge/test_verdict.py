@@ -1,0 +1,131 @@
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from oralquiz.judge.verdict import PRACTICE, TEST, Next, Policy, Verdict, decide, judge
+from oralquiz.listen.hearing import Guess, Hearing
+
+
+def heard(*guesses: tuple[int, float], onset: float | None = 0.5) -> Hearing:
+    return Hearing(
+        tuple(Guess(value, str(value), confidence) for value, confidence in guesses),
+        "",
+        onset,
+        None if onset is None else onset + 0.5,
+    )
+
+
+SILENCE = heard(onset=None)
+COUGH = heard()
+
+
+@pytest.mark.parametrize(
+    ("hearing", "practice", "test"),
+    [
+        (SILENCE, "silent", "silent"),
+        (COUGH, "unclear", "unclear"),  # a voice without a number
+        (heard((25, 0.9995)), "right", "right"),
+        (heard((25, 0.995)), "right", "unclear"),
+        (heard((25, 0.99)), "right", "unclear"),
+        (heard((25, 0.989), (26, 0.011)), "unclear", "unclear"),
+        (heard((25, 0.6), (26, 0.4)), "unclear", "unclear"),
+        (heard((26, 0.6), (25, 0.4)), "unclear", "unclear"),
+        (heard((26, 0.985), (25, 0.015)), "unclear", "unclear"),
+        (heard((26, 0.992), (25, 0.008)), "wrong", "unclear"),
+        (heard((26, 0.9995)), "wrong", "wrong"),
+        # torn between two wrong numbers: wrong either way
+        (heard((26, 0.5), (27, 0.4995)), "wrong", "wrong"),
+        # most likely no number at all: nobody is wronged for a cough
+        (heard((26, 0.4)), "unclear", "unclear"),
+    ],
+)
+def test_the_probability_decides(hearing: Hearing, practice: str, test: str) -> None:
+    assert judge(hearing, 25, PRACTICE) == practice
+    assert judge(hearing, 25, TEST) == test
+
+
+@pytest.mark.parametrize(
+    ("guesses", "verdict"),
+    [
+        (((13, 0.993), (30, 0.006)), "unclear"),  # close, and the two sound alike
+        (((30, 0.993), (13, 0.006)), "unclear"),
+        (((13, 0.993), (30, 0.001)), "right"),  # alike, but far
+        (((30, 0.9985), (13, 0.001)), "wrong"),
+        (((13, 0.993), (31, 0.006)), "right"),  # close, but not alike
+        (((15, 0.993), (50, 0.006)), "wrong"),  # alike and close, but both wrong
+    ],
+)
+def test_thirteen_and_thirty(guesses: tuple[tuple[int, float], ...], verdict: str) -> None:
+    assert judge(heard(*guesses), 13) == verdict
+
+
+def test_in_a_range_without_thirty_thirteen_has_no_double() -> None:
+    # the recogniser of a range up to 20 never guesses 30
+    assert judge(heard((13, 0.993), (14, 0.006)), 13) == "right"
+
+
+def test_policies_name_their_costs_in_askings() -> None:
+    assert PRACTICE.cost_of_wronging == pytest.approx(100)
+    assert TEST.cost_of_passing == pytest.approx(1000)
+    with pytest.raises(ValueError, match="upside-down"):
+        Policy("upside-down", right_from=0.1, wrong_to=0.9)
+
+
+guess_lists = st.lists(
+    st.tuples(st.integers(0, 99), st.floats(0, 1)), max_size=5, unique_by=lambda g: g[0]
+)
+
+
+@given(guess_lists, st.integers(0, 99), st.sampled_from([PRACTICE, TEST]))
+def test_never_certain_against_the_probability(
+    guesses: list[tuple[int, float]], answer: int, policy: Policy
+) -> None:
+    total = sum(confidence for _, confidence in guesses) or 1.0
+    shares = sorted(((v, c / max(total, 1.0)) for v, c in guesses), key=lambda g: -g[1])
+    hearing = heard(*shares)
+    verdict = judge(hearing, answer, policy)
+    probability = hearing.probability(answer)
+    if verdict is Verdict.WRONG:
+        assert probability <= policy.wrong_to
+    if verdict is Verdict.RIGHT:
+        assert probability >= policy.right_from
+        assert hearing.value == answer
+    # strict never marks what the kind policy would not mark
+    if judge(hearing, answer, TEST) in (Verdict.RIGHT, Verdict.WRONG):
+        assert judge(hearing, answer, PRACTICE) == judge(hearing, answer, TEST)
+
+
+SURE_25, SURE_26 = heard((25, 0.9999)), heard((26, 0.9999))
+TORN = heard((25, 0.6), (26, 0.39))
+
+
+@pytest.mark.parametrize(
+    ("hearings", "policy", "verdict", "then", "attempt"),
+    [
+        ([SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 0),
+        ([SURE_26], PRACTICE, Verdict.WRONG, Next.GO_ON, 0),
+        ([SILENCE], PRACTICE, Verdict.SILENT, Next.GO_ON, 0),
+        ([TORN], PRACTICE, Verdict.UNCLEAR, Next.ASK_AGAIN, 0),
+        ([COUGH], TEST, Verdict.UNCLEAR, Next.ASK_AGAIN, 0),
+        ([TORN, SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 1),
+        ([TORN, SURE_26], TEST, Verdict.WRONG, Next.GO_ON, 1),
+        ([TORN, TORN], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 1),
+        ([TORN, SILENCE], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 0),
+        ([COUGH, SURE_25], TEST, Verdict.RIGHT, Next.GO_ON, 1),
+        # another number than was heard before: fine when practising, not in a test
+        ([heard((27, 0.7)), SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 1),
+        ([heard((27, 0.7)), SURE_25], TEST, Verdict.UNCLEAR, Next.TEACHER, 1),
+    ],
+)
+def test_asked_once_more_then_the_teachers_ear(
+    hearings: list[Hearing], policy: Policy, verdict: Verdict, then: Next, attempt: int
+) -> None:
+    decision = decide(hearings, 25, policy)
+    assert (decision.verdict, decision.next, decision.attempt) == (verdict, then, attempt)
+
+
+def test_asking_as_often_as_wanted() -> None:
+    assert decide([TORN], 25, asks=0).next is Next.TEACHER
+    assert decide([TORN, TORN], 25, asks=2).next is Next.ASK_AGAIN
+    with pytest.raises(ValueError, match="nothing was heard"):
+        decide([], 25)
