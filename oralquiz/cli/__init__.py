@@ -14,6 +14,8 @@ from oralquiz.cli.common import OneLineErrors
 COMMANDS = {
     "explain": ("explain", "Every correct move of a sum, column by column."),
     "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),
+    "hear": ("hear", "The numbers said in recordings."),
+    "models": ("models", "The recognition models that are there, tested."),
 }
 
 

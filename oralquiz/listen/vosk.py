@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -64,13 +65,21 @@ def open_recognizer(
     return VoskRecognizer(find_model(model, language), rule or EndRule())
 
 
-@lru_cache(maxsize=8)
-def _load(path: Path, graph: Graph | None, stamp: float) -> Any:
-    with loadable(find_model(path), graph) as folder:
-        try:
-            return vosk.Model(str(folder))
-        except Exception as error:  # the library raises nothing narrower
-            raise ModelError(f"model {path}: Vosk cannot load it: {error}") from error
+_loaded: dict[tuple[Path, Graph | None], Any] = {}
+_loading = threading.Lock()
+
+
+def _load(model: Model, graph: Graph | None) -> Any:
+    """Vosk's model, loaded once in this process. Raises ModelError."""
+    key = (model.path.resolve(), graph)
+    with _loading:
+        if key not in _loaded:
+            with loadable(model, graph) as folder:
+                try:
+                    _loaded[key] = vosk.Model(str(folder))
+                except Exception as error:  # the library raises nothing narrower
+                    raise ModelError(f"model {model.path}: Vosk cannot load it") from error
+        return _loaded[key]
 
 
 @lru_cache(maxsize=8)
@@ -99,6 +108,16 @@ class VoskRecognizer:
     def sample_rate(self) -> int:
         return self.model.sample_rate
 
+    @property
+    def limits(self) -> tuple[int, int]:
+        """All that the model can hear; two hands for a model that does not say."""
+        lowest, highest = self.model.lowest, self.model.highest
+        return (0, 99) if lowest is None or highest is None else (lowest, highest)
+
+    def load(self, lowest: int, highest: int) -> None:
+        """Load now what hearing this range needs. Raises ModelError."""
+        self._recognizer(lowest, highest)
+
     def listen(self, lowest: int, highest: int) -> VoskListener:
         return VoskListener(self, lowest, highest)
 
@@ -125,21 +144,21 @@ class VoskRecognizer:
         )
 
     def _decode(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
-        graph = self.model.graph(lowest, highest)
-        stamp = (self.model.path / "am/final.mdl").stat().st_mtime
-        loaded = _load(self.model.path, graph, stamp)
-        if self.model.runtime_grammar:
-            phrases = self._phrases(loaded, lowest, highest)
-            recognizer = vosk.KaldiRecognizer(loaded, self.sample_rate, phrases)
-        else:
-            recognizer = vosk.KaldiRecognizer(loaded, self.sample_rate)
+        recognizer = self._recognizer(lowest, highest)
         recognizer.SetMaxAlternatives(ALTERNATIVES)
-        recognizer.SetWords(True)
         recognizer.AcceptWaveform(pcm16(samples))
         result = json.loads(recognizer.FinalResult())
         return [
             Reading(str(path["text"]), float(path["confidence"])) for path in result["alternatives"]
         ]
+
+    def _recognizer(self, lowest: int, highest: int) -> Any:
+        graph = self.model.graph(lowest, highest)
+        loaded = _load(self.model, graph)
+        if not self.model.runtime_grammar:
+            return vosk.KaldiRecognizer(loaded, self.sample_rate)
+        phrases = self._phrases(loaded, lowest, highest)
+        return vosk.KaldiRecognizer(loaded, self.sample_rate, phrases)
 
     def _phrases(self, loaded: Any, lowest: int, highest: int) -> str:
         """The numbers of the range, and whatever the model writes for other speech, as JSON."""

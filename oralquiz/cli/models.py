@@ -1,0 +1,42 @@
+"""`oralquiz models`: the recognition models of this computer, and whether they work."""
+
+from __future__ import annotations
+
+import click
+
+from oralquiz.cli.common import FAILED, OK, json_option, print_json
+
+
+@click.command()
+@click.option("--model", metavar="NAME|PATH", help="Only this model, or the one in this folder.")
+@click.option("--language", metavar="CODE", help="The model's language, if its folder tells none.")
+@json_option
+@click.pass_context
+def models(ctx: click.Context, model: str | None, language: str | None, as_json: bool) -> None:
+    """The recognition models that are there: language, numbers they hear, a test of each.
+
+    The test loads the model in a process of its own and has it hear the clips that come with it.
+    """
+    from rich.console import Console
+    from rich.table import Table
+
+    from oralquiz.listen.models import model_folders
+    from oralquiz.listen.selftest import check_models
+
+    found = check_models(model, language)
+    code = OK if found and all(check.error is None for check in found) else FAILED
+    if as_json:
+        print_json(
+            {
+                "folders": [str(folder) for folder in model_folders()],
+                "models": [check.as_json() for check in found],
+            }
+        )
+        ctx.exit(code)
+    table = Table("model", "language", "numbers", "size", "loads in", "self-test")
+    for check in found:
+        table.add_row(*check.as_row())
+    Console().print(table)
+    for folder in model_folders():
+        click.echo(f"looked in {folder}")
+    ctx.exit(code)
