@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import uuid
 import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
@@ -34,6 +35,7 @@ def header(
     """The content of session.json."""
     return {
         "schema": SCHEMA,
+        "id": uuid.uuid4().hex,
         "software": software,
         "created": round.created,
         "sample_rate": SESSION_RATE,

@@ -11,7 +11,7 @@ import json
 import os
 import shutil
 import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ import soundfile
 
 from oralquiz.session.captions import captions
 from oralquiz.session.events import Event
+from oralquiz.session.file import Pcm
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.speak.clip import Samples
 
@@ -74,6 +75,21 @@ class FileRecorder:
         packed = pack(self.folder, self.folder.with_name(self.folder.name + ".zip"))
         shutil.rmtree(self.folder)
         return packed
+
+
+def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Event], audio: Pcm) -> None:
+    """Write the four files of a session into ``folder``."""
+    rate = int(head["sample_rate"])
+    (folder / "session.json").write_text(
+        json.dumps(head, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
+    )
+    (folder / "events.jsonl").write_text(
+        "".join(event.encode() + "\n" for event in events), encoding="utf-8", newline="\n"
+    )
+    soundfile.write(
+        folder / "audio.flac", np.ascontiguousarray(audio), rate, format="FLAC", subtype="PCM_16"
+    )
+    (folder / "captions.vtt").write_text(captions(events, rate), encoding="utf-8", newline="\n")
 
 
 def pack(folder: Path, target: Path) -> Path:

@@ -1,0 +1,96 @@
+"""Pupils and classes: adding, consent, and erasing for good."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from oralquiz.errors import BadInput
+from oralquiz.session.erase import erase_from_session
+
+
+@dataclass(frozen=True)
+class Pupil:
+    """``consent``: a parent agreed that the voice is recorded."""
+
+    id: int
+    name: str
+    class_name: str
+    consent: bool
+
+
+def pupils(db: Database, class_name: str | None = None) -> list[Pupil]:
+    """All pupils, or those of one class, by name."""
+    rows = db.query(
+        """
+        select pupils.id, pupils.name, coalesce(classes.name, '') as class_name, consent
+        from pupils left join classes on classes.id = class_id order by pupils.name
+        """
+    )
+    everyone = [Pupil(r["id"], r["name"], r["class_name"], bool(r["consent"])) for r in rows]
+    return [p for p in everyone if class_name is None or p.class_name == class_name]
+
+
+def find_pupil(db: Database, name: str) -> Pupil:
+    """The pupil called ``name``. Raises BadInput, naming those there are."""
+    everyone = pupils(db)
+    for pupil in everyone:
+        if pupil.name == name:
+            return pupil
+    known = ", ".join(p.name for p in everyone[:12]) or "none yet"
+    raise BadInput(f"there is no pupil '{name}' (known: {known})")
+
+
+def add_pupil(
+    db: Database, name: str, *, created: str, class_name: str = "", consent: bool = False
+) -> Pupil:
+    """Add a pupil. ``created`` is an ISO 8601 time. Raises BadInput for a name that is taken."""
+    name = " ".join(name.split())
+    if not name:
+        raise BadInput("a pupil needs a name")
+    if any(p.name == name for p in pupils(db)):
+        raise BadInput(f"there is a pupil '{name}' already")
+    class_id = None
+    if class_name:
+        db.table("classes").insert({"name": class_name}, ignore=True)
+        class_id = next(db.query("select id from classes where name = ?", [class_name]))["id"]
+    db.table("pupils").insert(
+        {"name": name, "class_id": class_id, "consent": int(consent), "created": created}
+    )
+    return find_pupil(db, name)
+
+
+def set_consent(db: Database, name: str, consent: bool) -> Pupil:
+    """Note that recording is allowed, or no longer. What was recorded before stays: see erase."""
+    pupil = find_pupil(db, name)
+    db.table("pupils").update(pupil.id, {"consent": int(consent)})
+    return find_pupil(db, name)
+
+
+def erase_pupil(db: Database, name: str) -> list[Path]:
+    """Remove a pupil for good: the rows, and the name and the voice in every session file.
+
+    Returns the session files that were rewritten or removed.
+    """
+    pupil = find_pupil(db, name)
+    files = [
+        Path(row["file"])
+        for row in db.query(
+            "select distinct file from rounds join sums on round_id = rounds.id "
+            "where pupil_id = ? order by file",
+            [pupil.id],
+        )
+    ]
+    touched = [file for file in files if file.exists() and erase_from_session(file, name)]
+    theirs = "(select id from sums where pupil_id = :id)"
+    with db.atomic():
+        for table in ("answers", "corrections", "rule_uses"):
+            db.execute(f"delete from {table} where sum_id in {theirs}", {"id": pupil.id})
+        db.execute("delete from sums where pupil_id = :id", {"id": pupil.id})
+        db.execute("delete from rounds where id not in (select round_id from sums)")
+        db.execute("delete from pupils where id = :id", {"id": pupil.id})
+    db.vacuum()
+    db.execute("pragma wal_checkpoint(truncate)")  # no page of theirs stays in the log either
+    return touched

@@ -1,0 +1,34 @@
+"""The teacher's ear: a correction is one more event at the end, never an overwrite."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from oralquiz.errors import BadInput
+from oralquiz.judge.verdict import Verdict
+from oralquiz.session.events import Event
+from oralquiz.session.file import Session, open_session
+from oralquiz.session.recorder import pack, write_parts
+
+
+def correct(
+    path: Path, turn: int, verdict: Verdict, *, by: str, when: str, value: int | None = None
+) -> Session:
+    """Add to the finished session at ``path`` that ``by`` judged ``turn`` (from 0) as ``verdict``.
+
+    ``value`` is the number the teacher heard, ``when`` an ISO 8601 time. Returns the session as
+    it now reads. Raises BadInput for a turn that was not held, or a session that still runs.
+    """
+    session = open_session(path)
+    if path.is_dir():
+        raise BadInput(f"{path}: this session is not finished; correct it while it runs")
+    if turn not in {answered.index for answered in session.turns}:
+        raise BadInput(f"{path}: there is no sum {turn + 1} in this session")
+    data = {"turn": turn, "verdict": verdict.value, "value": value, "by": by, "when": when}
+    at = session.events[-1].at
+    events = [*session.events, Event(len(session.events), at, "corrected", data)]
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+        write_parts(Path(folder), session.header, events, session.audio)
+        pack(Path(folder), path)
+    return open_session(path)

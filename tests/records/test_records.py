@@ -1,0 +1,119 @@
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from sqlite_utils import Database
+
+from oralquiz.errors import BadInput
+from oralquiz.judge.verdict import Verdict
+from oralquiz.records.database import open_records
+from oralquiz.records.pupils import add_pupil, erase_pupil, find_pupil, pupils, set_consent
+from oralquiz.records.schema import migrations
+from oralquiz.records.scores import Tally, scores
+from oralquiz.records.store import store
+from oralquiz.session.correct import correct
+from oralquiz.session.file import open_session
+from oralquiz.session.rerun import rerun
+from oralquiz.session.round import Round
+from tests.session.room import make_round, run
+
+WHEN = "2026-01-05T09:00:00+00:00"
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return open_records(tmp_path / "records.db")
+
+
+def two_pupils() -> Round:
+    one = make_round("1 + 2", "3 + 4", pupil="Asha")
+    other = make_round("2 + 2", pupil="Ben Zimmer")
+    return Round("both", WHEN, (*one.turns, *other.turns), step="direct", rule="direct")
+
+
+def test_write_ahead_log_and_foreign_keys_are_on(db: Database) -> None:
+    assert db.journal_mode == "wal"
+    assert db.execute("pragma foreign_keys").fetchone()[0] == 1
+    with pytest.raises(sqlite3.IntegrityError):
+        db.table("answers").insert({"sum_id": 99, "attempt": 0, "verdict": "right"})
+
+
+def test_records_open_again_without_migrating_twice(tmp_path: Path, db: Database) -> None:
+    add_pupil(db, "Asha", created=WHEN)
+    again = open_records(tmp_path / "records.db")
+    assert [p.name for p in pupils(again)] == ["Asha"]
+    assert migrations.pending(again) == []
+
+
+def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_text("this is not a database, it is a shopping list" * 40)
+    with pytest.raises(BadInput, match=r"notes\.txt: these records cannot be opened"):
+        open_records(path)
+    assert path.read_text().startswith("this is not")
+
+
+def test_scores_count_verdicts_and_rules(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None], delay=1.25)
+    store(db, open_session(path), path)
+    asha, ben = scores(db)
+    assert asha.total == Tally(right=1, wrong=1, unclear=0, silent=0, median_latency_s=1.25)
+    assert ben.total == Tally(right=0, wrong=0, unclear=0, silent=1, median_latency_s=None)
+    # 3 + 4 is the five's complement (+5 - 1); the first terms are direct
+    assert asha.by_rule["five:+4"] == Tally(0, 1, 0, 0, None)
+    assert asha.by_rule["direct"].count == 2
+
+
+def test_storing_again_replaces(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None])
+    for _ in range(2):
+        store(db, open_session(path), path)
+    assert db.table("sums").count == 3
+    assert db.table("rounds").count == 1
+
+
+def test_a_correction_is_added_on_top_and_counts(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None])
+    before = open_session(path)
+    corrected = correct(path, 1, Verdict.RIGHT, by="Ms Rao", when=WHEN, value=7)
+    assert corrected.events[: len(before.events)] == before.events
+    assert corrected.turns[1].attempts == before.turns[1].attempts
+    assert corrected.turns[1].verdict is Verdict.RIGHT
+    assert rerun(corrected).difference == ""
+    store(db, corrected, path)
+    assert scores(db)[0].total.right == 2
+    with pytest.raises(BadInput, match="no sum 9"):
+        correct(path, 8, Verdict.RIGHT, by="Ms Rao", when=WHEN)
+
+
+def test_pupils_are_added_once_and_consent_is_kept(db: Database) -> None:
+    add_pupil(db, "  Asha   Rao ", created=WHEN, class_name="Monday")
+    assert find_pupil(db, "Asha Rao").consent is False
+    assert set_consent(db, "Asha Rao", True).consent is True
+    assert [p.name for p in pupils(db, "Monday")] == ["Asha Rao"]
+    with pytest.raises(BadInput, match="already"):
+        add_pupil(db, "Asha Rao", created=WHEN)
+    with pytest.raises(BadInput, match=r"no pupil 'Bo' \(known: Asha Rao\)"):
+        find_pupil(db, "Bo")
+
+
+def test_erasing_removes_rows_name_and_voice_for_good(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, 4])
+    alone, _, _ = run(tmp_path / "alone", make_round("1 + 1", pupil="Ben Zimmer"), [2])
+    for file in (path, alone):
+        store(db, open_session(file), file)
+    assert erase_pupil(db, "Ben Zimmer") == sorted([path, alone])
+    assert not alone.exists()
+    session = open_session(path)
+    assert [t.pupil for t in session.turns] == ["Asha", "Asha", "(erased)"]
+    span = slice(session.turns[2].start, session.turns[2].end)
+    assert not session.audio[span, 1].any()
+    assert session.audio[: session.turns[2].start, 1].any()
+    assert rerun(session).difference == ""
+    assert [s.pupil for s in scores(db)] == ["Asha"]
+    db.close()
+    for file in tmp_path.iterdir():  # not in any page of the database or its log, nor in the file
+        assert b"Ben Zimmer" not in file.read_bytes(), file
+    assert not any("Zimmer" in e.encode() for e in session.events)
