@@ -16,6 +16,8 @@ COMMANDS = {
     "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),
     "hear": ("hear", "The numbers said in recordings."),
     "models": ("models", "The recognition models that are there, tested."),
+    "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
+    "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
 }
 
 
