@@ -12,12 +12,15 @@ from oralquiz.cli.common import OneLineErrors
 # command -> module of oralquiz.cli that defines a click command under the same name;
 # imported only when it is called for, so that `oralquiz --help` stays quick
 COMMANDS = {
+    "demo": ("demo", "A whole round without microphone or loudspeaker."),
+    "round": ("round", "A round with this computer's loudspeaker and microphone."),
     "explain": ("explain", "Every correct move of a sum, column by column."),
     "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),
     "hear": ("hear", "The numbers said in recordings."),
     "models": ("models", "The recognition models that are there, tested."),
     "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
+    "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),
 }
 
 

@@ -70,8 +70,11 @@ def _tally(results: Iterable[tuple[int, str, float | None]]) -> Tally:
     count = Counter(verdict for _, verdict, _ in results)
     latencies = [s for _, verdict, s in results if verdict == Verdict.RIGHT and s is not None]
     return Tally(
-        *(count[v] for v in (Verdict.RIGHT, Verdict.WRONG, Verdict.UNCLEAR, Verdict.SILENT)),
-        round(median(latencies), 3) if latencies else None,
+        right=count[Verdict.RIGHT],
+        wrong=count[Verdict.WRONG],
+        unclear=count[Verdict.UNCLEAR],
+        silent=count[Verdict.SILENT],
+        median_latency_s=round(median(latencies), 3) if latencies else None,
     )
 
 

@@ -40,8 +40,3 @@ class Event:
         if not (isinstance(seq, int) and isinstance(at, int) and isinstance(kind, str)):
             raise SessionFileError(f"not an event: {line[:60]!r}")
         return cls(seq, at, kind, whole)
-
-
-def seconds(samples: int, rate: int) -> float:
-    """Samples as seconds, rounded to a microsecond so that it is written the same everywhere."""
-    return round(samples / rate, 6)

@@ -7,6 +7,7 @@ is a FLAC stream that is written as it comes, and can be read up to where it was
 
 from __future__ import annotations
 
+import contextlib
 import json
 import os
 import shutil
@@ -39,7 +40,6 @@ class FileRecorder:
         folder.mkdir(parents=True)
         self.folder = folder
         self._events: list[Event] = []
-        self._size = 0
         (folder / "session.json").write_text(
             json.dumps(header, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
         )
@@ -65,6 +65,12 @@ class FileRecorder:
         """Close the files and leave the directory as it is."""
         self._log.close()
         self._sound.close()
+
+    def abandon(self) -> None:
+        """Close what can be closed after a failure to write; the directory stays."""
+        for part in (self._log, self._sound):
+            with contextlib.suppress(OSError, soundfile.SoundFileError):
+                part.close()
 
     def finish(self) -> Path:
         """Close, add the captions, pack ``folder`` as ``folder.zip`` and return its path."""

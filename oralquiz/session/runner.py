@@ -19,9 +19,9 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from oralquiz.judge.verdict import Verdict, judge
+from oralquiz.judge.latency import latency_s
+from oralquiz.judge.verdict import Next, Verdict, decide
 from oralquiz.listen.hearing import Hearing, Listener, Recognizer
-from oralquiz.session.events import seconds
 from oralquiz.session.ports import BLOCK, SESSION_RATE, AudioIn, AudioOut, Block
 from oralquiz.session.round import Options, Round, Turn
 from oralquiz.speak.clip import Clip, Samples
@@ -114,6 +114,7 @@ class Runner:
         self._position = 0  # the sample after the last block taken
         self._turn = -1
         self._attempt = 0
+        self._hearings: list[Hearing] = []  # of this turn
         self._said_end = 0  # session sample at which the last spoken term ended
         self._listener: Listener | None = None
         self._listen_from = 0
@@ -213,7 +214,7 @@ class Runner:
         turn = self.round.turns[self._turn]
         dictation = self._reader.dictation(turn)
         start = self._play(dictation.samples, self._position + self._samples(self.options.lead_s))
-        self._attempt = 0
+        self._attempt, self._hearings = 0, []
         self._said_end = start + dictation.offset
         self._event(
             "dictated",
@@ -256,22 +257,21 @@ class Runner:
                 "offset": self._on_clock(hearing.offset_s),
             },
         )
-        verdict = judge(hearing, turn.sum.answer, self.options.policy)
+        self._hearings.append(hearing)
+        decision = decide(self._hearings, turn.sum.answer, self.options.policy, self.options.asks)
         # the latency of a second try says nothing about the speed of the answer
-        latency = None
-        if onset is not None and self._attempt == 0:
-            latency = seconds(onset - self._said_end, SESSION_RATE)
+        latency = latency_s(self._said_end, onset, SESSION_RATE) if self._attempt == 0 else None
         self._event(
             "judged",
             {
                 "turn": self._turn,
                 "attempt": self._attempt,
-                "verdict": verdict.value,
-                "value": hearing.value,
+                "verdict": decision.verdict.value,
+                "value": self._hearings[decision.attempt].value,
                 "latency_s": latency,
             },
         )
-        if verdict is Verdict.UNCLEAR and self._attempt < self.options.asks:
+        if decision.next is Next.ASK_AGAIN:
             self._attempt += 1
             start = self._play(self._reader.phrase(self.options.ask_again_text).samples)
             self._wait_until = self._playing[-1].end
@@ -336,7 +336,7 @@ class Runner:
                 "attempt": self._attempt,
                 "verdict": verdict.value,
                 "value": value,
-                "latency_s": seconds(self._position - self._said_end, SESSION_RATE),
+                "latency_s": latency_s(self._said_end, self._position, SESSION_RATE),
                 "typed": True,
             },
         )

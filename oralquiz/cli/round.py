@@ -1,0 +1,182 @@
+"""`oralquiz round`: an oral round with this computer's loudspeaker and microphone."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from oralquiz.cli.common import json_option, print_json
+
+
+@click.command()
+@click.option("--pupil", "names", multiple=True, required=True, help="Several take turns.")
+@click.option("--step", default=None, help="The step whose rule is drilled; see `syllabus`.")
+@click.option(
+    "--count",
+    type=click.IntRange(1, 100),
+    default=5,
+    show_default=True,
+    help="Sums for each pupil.",
+)
+@click.option("--terms", type=click.IntRange(1, 20), default=None, help="Terms of a sum.")
+@click.option(
+    "--pace",
+    type=float,
+    default=2.5,
+    show_default=True,
+    help="Seconds from the onset of one term to the onset of the next.",
+)
+@click.option(
+    "--answer-within",
+    type=click.FloatRange(1, 120),
+    default=8.0,
+    show_default=True,
+    help="Seconds to begin the answer in.",
+)
+@click.option("--syllabus", "course", default="two-hands", show_default=True)
+@click.option("--seed", type=int, default=None, help="The same seed gives the same sums.")
+@click.option("--voice", default=None, help="A voice of `voice list`.")
+@click.option("--speaker", default=None, help="Name or number of the loudspeaker.")
+@click.option("--microphone", default=None, help="Name or number of the microphone.")
+@click.option("--model", default=None, help="A model of `models`, or its folder.")
+@click.option(
+    "--strict", is_flag=True, help="Judge as in a test: ten times as sure, and no second thoughts."
+)
+@json_option
+def round(
+    names: tuple[str, ...],
+    step: str | None,
+    count: int,
+    terms: int | None,
+    pace: float,
+    answer_within: float,
+    course: str,
+    seed: int | None,
+    voice: str | None,
+    speaker: str | None,
+    microphone: str | None,
+    model: str | None,
+    strict: bool,
+    as_json: bool,
+) -> None:
+    """Sums are read aloud, answered aloud, heard and judged; the session is kept.
+
+    A pupil's voice is recorded only with consent: `oralquiz pupils consent NAME`.
+    """
+    from rich.console import Console
+
+    from oralquiz.cli.screen import CAUTION, Screen, score_table
+    from oralquiz.compose import load_syllabus, request_for
+    from oralquiz.compose.composed import compose
+    from oralquiz.errors import AudioError
+    from oralquiz.folders import data_folder
+    from oralquiz.judge.verdict import PRACTICE, TEST
+    from oralquiz.listen.vosk import open_recognizer
+    from oralquiz.records.database import open_records
+    from oralquiz.records.pupils import add_pupil, pupils
+    from oralquiz.records.scores import scores
+    from oralquiz.records.store import store
+    from oralquiz.session.file import open_session
+    from oralquiz.session.hold import hold
+    from oralquiz.session.reader import VoiceReader
+    from oralquiz.session.round import Options, Round, Turn
+    from oralquiz.session.soundcard import SoundCard
+    from oralquiz.speak.voices import open_voice
+
+    console = Console(stderr=as_json, highlight=False)
+    syllabus = load_syllabus(course)
+    lesson = syllabus.step(step) if step else syllabus.steps[0]
+    seed = secrets.randbelow(1_000_000) if seed is None else seed
+    request = request_for(syllabus, lesson.name, terms=terms)
+    sums = compose(request, count * len(names), seed).sums
+    options = Options(
+        pace_s=pace,
+        answer_within_s=answer_within,
+        policy=TEST if strict else PRACTICE,
+    )
+    reader = VoiceReader(open_voice(voice), pace)
+    recognizer = open_recognizer(model)
+    now = datetime.now(UTC)
+
+    with SoundCard(speaker, microphone) as card:
+        db = open_records()
+        known = {pupil.name: pupil for pupil in pupils(db)}
+        for name in names:
+            if name not in known:
+                known[name] = add_pupil(db, name, created=now.isoformat(timespec="seconds"))
+            if not known[name].consent:
+                console.print(f"{name}: no consent noted, so the voice is heard but not kept")
+        turns = tuple(
+            Turn(names[i % len(names)], s, known[names[i % len(names)]].consent)
+            for i, s in enumerate(sums)
+        )
+        title = lesson.title
+        round_ = Round(
+            title,
+            now.isoformat(timespec="seconds"),
+            turns,
+            step=lesson.name,
+            rule=lesson.name,
+            columns=request.columns,
+        )
+        console.print(f"{title}; seed {seed}. {CAUTION}")
+        console.print(f"{card.output_name} and {card.input_name}: a short chirp comes first")
+        if card.measure_lag() is None:
+            console.print("the chirp was not heard: latencies rest on the system's own figure")
+
+        def mend(error: AudioError) -> bool:
+            console.print(f"paused: {error}")
+            while click.confirm("Try the sound again? (no ends the round)", default=True, err=True):
+                try:
+                    card.open()
+                except AudioError as still:
+                    console.print(str(still))
+                else:
+                    return True
+            return False
+
+        folder = data_folder() / "sessions" / now.strftime("%Y-%m-%d-%H%M%S")
+        path: Path = hold(
+            round_,
+            options,
+            reader,
+            card,
+            recognizer,
+            folder,
+            watch=Screen(console, round_).watch,
+            mend=mend,
+        )
+        if card.xruns or card.lost:
+            console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")
+    session = open_session(path)
+    store(db, session, path)
+    result = scores(db, round_id=session.header["id"])
+    if as_json:
+        print_json(
+            {
+                "session_files": [str(path)],
+                "answers": len(session.turns),
+                "scores": [
+                    {
+                        "pupil": s.pupil,
+                        "right": s.total.right,
+                        "wrong": s.total.wrong,
+                        "unclear": s.total.unclear,
+                        "silent": s.total.silent,
+                        "median_latency_s": s.total.median_latency_s,
+                    }
+                    for s in result
+                ],
+            }
+        )
+        return
+    console.print(score_table(result))
+    console.print(f"Session: {path}", soft_wrap=True)
+    if session.waiting:
+        console.print(
+            f"{len(session.waiting)} answers wait for your ear: oralquiz correct {path}",
+            soft_wrap=True,
+        )

@@ -1,0 +1,67 @@
+"""What a round looks like in the terminal while it runs, and its scores afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from rich.console import Console
+from rich.table import Table
+
+from oralquiz.judge.verdict import Verdict
+from oralquiz.records.scores import Score
+from oralquiz.session.round import Round
+
+CAUTION = (
+    "Keep the volume modest and take breaks. Scores are no diagnosis. "
+    "Local rules on children's data come first."
+)
+
+
+class Screen:
+    """Prints one line a sum as the events of a round come in."""
+
+    def __init__(self, console: Console, round_: Round) -> None:
+        self._console = console
+        self._round = round_
+        self._last: Mapping[str, Any] = {}
+
+    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+        if type == "judged":
+            self._last = data
+        elif type == "asked_again":
+            self._console.print("    not clear: asked once more", style="dim")
+        elif type == "commanded" and data.get("why"):
+            self._console.print(f"  paused: {data['why']}")
+        elif type == "sum_ended":
+            self._console.print(self._line(data["turn"]))
+            self._last = {}
+
+    def _line(self, index: int) -> str:
+        turn = self._round.turns[index]
+        number = f"{index + 1}/{len(self._round.turns)}"
+        start = f"{number:>6}  {turn.pupil:<12} {turn.sum!s:<28}"
+        if not self._last:
+            return f"{start} passed over"
+        verdict, value = self._last["verdict"], self._last["value"]
+        if verdict == Verdict.SILENT:
+            return f"{start} silent"
+        if verdict == Verdict.UNCLEAR:
+            return f"{start} unclear: waits for the teacher's ear"
+        latency = self._last["latency_s"]
+        after = "" if latency is None else f" after {latency:.2f} s"
+        return f"{start} {value:>4}  {verdict}{after}"
+
+
+def score_table(scores: Sequence[Score]) -> Table:
+    """One row a pupil."""
+    table = Table("pupil", "right", "wrong", "unclear", "silent", "median latency")
+    for column in table.columns[1:]:
+        column.justify = "right"
+    for score in scores:
+        t = score.total
+        latency = "" if t.median_latency_s is None else f"{t.median_latency_s:.2f} s"
+        table.add_row(
+            score.pupil, str(t.right), str(t.wrong), str(t.unclear), str(t.silent), latency
+        )
+    return table

@@ -1,0 +1,127 @@
+"""The demonstration: a class that does not exist, heard by the real recogniser.
+
+Everything between the composer and the records is the real thing; only the pupils and the room
+are virtual. The pupils know what they said; the rest of the program finds out by listening.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from oralquiz.compose import load_syllabus, request_for
+from oralquiz.compose.composed import compose
+from oralquiz.judge.verdict import Verdict
+from oralquiz.listen.hearing import Recognizer
+from oralquiz.records.database import open_records
+from oralquiz.records.pupils import add_pupil
+from oralquiz.records.scores import Score, scores
+from oralquiz.records.store import store
+from oralquiz.session.file import Session, open_session
+from oralquiz.session.hold import Watch, hold
+from oralquiz.session.reader import VoiceReader, at_session_rate
+from oralquiz.session.round import Options, Round, Turn
+from oralquiz.session.virtual import Habits, VirtualPupils, VirtualRoom
+from oralquiz.speak.clip import Samples, Voice
+from oralquiz.speak.reading import number_words
+from oralquiz.speak.voices import open_voice, pupil_voices
+
+CLASS = "Thursday beads"
+PUPILS = ("Ilka", "Tomaz", "Wanja", "Noor")
+"""Invented names; nobody's."""
+
+STEP = "ten:+8"
+SUMS_EACH = 3
+TERMS = 4
+PACE_S = 2.2
+
+
+@dataclass(frozen=True)
+class Demonstration:
+    """What came of it.
+
+    ``misheard`` counts the answers that were settled, as right or wrong, by another number than
+    the pupil said.
+    """
+
+    session_file: Path
+    session: Session
+    database: Path
+    scores: tuple[Score, ...]
+    misheard: int
+
+    def count(self, verdict: Verdict) -> int:
+        return sum(turn.verdict == verdict for turn in self.session.turns)
+
+
+def prepare(seed: int) -> Round:
+    """A round of the lesson's step: the pupils take turns."""
+    syllabus = load_syllabus()
+    request = request_for(syllabus, STEP, terms=TERMS)
+    sums = compose(request, SUMS_EACH * len(PUPILS), seed).sums
+    turns = tuple(
+        Turn(PUPILS[index % len(PUPILS)], terms, consent=True) for index, terms in enumerate(sums)
+    )
+    now = datetime.now(UTC).isoformat(timespec="seconds")
+    return Round(f"{CLASS}: {syllabus.step(STEP).title}", now, turns, step=STEP, rule=STEP)
+
+
+def demonstrate(
+    folder: Path,
+    recognizer: Recognizer,
+    round_: Round,
+    *,
+    seed: int,
+    real_time: bool = False,
+    watch: Watch | None = None,
+) -> Demonstration:
+    """Hold ``round_`` with virtual pupils; keep the session and the records under ``folder``.
+
+    ``real_time`` makes a second of the round last a second; else it is rendered as fast as it
+    can be. ``watch`` gets every event.
+    """
+    for_room, for_pupils = np.random.default_rng(seed).spawn(2)
+    room = VirtualRoom(for_room, real_time=real_time)
+    voices = pupil_voices()
+    habits = {name: Habits(name, voices[index % len(voices)]) for index, name in enumerate(PUPILS)}
+    pupils = VirtualPupils(room, habits, _answer, for_pupils, round_.highest)
+
+    def both(at: int, type: str, data: Mapping[str, Any]) -> None:
+        pupils.watch(at, type, data)
+        if watch is not None:
+            watch(at, type, data)
+
+    path = hold(
+        round_,
+        Options(pace_s=PACE_S),
+        VoiceReader(open_voice(), PACE_S),
+        room,
+        recognizer,
+        folder / "round",
+        watch=both,
+    )
+    session = open_session(path)
+    database = folder / "records.db"
+    db = open_records(database)
+    for name in PUPILS:
+        add_pupil(db, name, created=round_.created, class_name=CLASS, consent=True)
+    store(db, session, path)
+    result = tuple(scores(db))
+    db.close()
+
+    meant = {said.turn: said.value for said in pupils.said}
+    misheard = sum(
+        turn.verdict in (Verdict.RIGHT, Verdict.WRONG) and turn.value != meant[turn.index]
+        for turn in session.turns
+    )
+    return Demonstration(path, session, database, result, misheard)
+
+
+def _answer(voice: Voice, value: int) -> Samples:
+    """``value`` in a pupil's voice."""
+    return at_session_rate(voice.say(number_words(value))).samples
