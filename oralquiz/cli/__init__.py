@@ -15,6 +15,7 @@ COMMANDS = {
     "demo": ("demo", "A whole round without microphone or loudspeaker."),
     "round": ("round", "A round with this computer's loudspeaker and microphone."),
     "explain": ("explain", "Every correct move of a sum, column by column."),
+    "diagnose": ("diagnose", "The slips that explain a wrong answer, with their probabilities."),
     "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),
     "hear": ("hear", "The numbers said in recordings."),
     "models": ("models", "The recognition models that are there, tested."),

@@ -1,0 +1,142 @@
+"""How often each slip happens: documented guesses to start from, sharpened by the pupil's history.
+
+A rate is the probability of one kind of slip at one place where it can happen (one move, one
+term, one answer). No published table of such rates for read-aloud sums on a bead frame is known
+to us; the *order* is taken from the literature, the sizes are our own and meant to be corrected
+by what a pupil does:
+
+* Errors of exactly five are disproportionately common where fives are counted on a hand (Domahs,
+  Krinzinger & Willmes 2008): the slips of the five come first.
+* On the bead frame errors of five in a column, and of a whole column left out, stand out
+  (Stigler 1984; from memory).
+* Forgetting to carry or to borrow is the commonest stable bug of written subtraction (Brown &
+  Burton 1978), done in the wrong column or in the wrong direction the rarer one.
+* A term missed or taken for its double (thirteen, thirty) is common where sums are read aloud
+  (common practice of the trade, no source).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from oralquiz.beads import Kind, Rule
+from oralquiz.judge.slip import SlipKind
+
+_K = SlipKind
+
+BASE: Mapping[SlipKind, float] = MappingProxyType(
+    {
+        _K.FIVE_NOT_MOVED: 0.012,
+        _K.FIVE_MOVED_IN_VAIN: 0.002,
+        _K.COMPLEMENT_MISSED: 0.006,
+        _K.COMPLEMENT_WRONG_WAY: 0.003,
+        _K.ONES_NOT_MOVED: 0.002,
+        _K.FINGER_TOO_MANY: 0.002,
+        _K.FINGER_TOO_FEW: 0.002,
+        _K.CARRY_FORGOTTEN: 0.010,
+        _K.BORROW_FORGOTTEN: 0.010,
+        _K.CARRY_WRONG_COLUMN: 0.001,
+        _K.BORROW_WRONG_COLUMN: 0.001,
+        _K.CARRY_WRONG_WAY: 0.001,
+        _K.BORROW_WRONG_WAY: 0.003,
+        _K.COLUMN_LEFT_OUT: 0.004,
+        _K.COLUMN_WRONG_WAY: 0.001,
+        _K.HANDS_SWAPPED: 0.001,
+        _K.TERM_LEFT_OUT: 0.008,
+        _K.TERM_DOUBLED: 0.001,
+        _K.TERM_MISHEARD: 0.015,
+        _K.SIGN_FLIPPED: 0.004,
+        _K.DIGITS_REVERSED: 0.002,
+        _K.PREVIOUS_KEPT: 0.010,
+        _K.ANSWER_REVERSED: 0.004,
+    }
+)
+
+MOVES: Mapping[Kind, float] = MappingProxyType(
+    {Kind.DIRECT: 0.25, Kind.FIVE: 1.0, Kind.TEN: 1.0, Kind.BOTH: 1.5}
+)
+"""By how much the kind of a move multiplies its slips: where the beads are free there is little
+to go wrong, where two complements work together there is most (common practice of the trade: the
+order in which every school teaches them; the sizes are ours)."""
+
+STRAY = 0.01
+"""Probability of an answer that no slip explains: guessed, or the wrong sum altogether."""
+
+KEPT_IN_THE_HEAD = 0.5
+"""Probability that a carry off the left end of the frame is remembered and said (105 on two
+hands that show 05) rather than lost."""
+
+STRENGTH = 2.0
+"""How many slips' worth of evidence the starting rates are: a gamma prior of this shape."""
+
+_MOST = 20.0  # no history makes a slip more than so many times likelier, so that rates stay rates
+
+
+@dataclass(frozen=True)
+class Rates:
+    """The rates one pupil is judged by: base rate x kind of move x the pupil's own factors.
+
+    Factors are 1 where nothing is known. Rates depend on nothing else: two slips of one pupil
+    are taken to be independent.
+    """
+
+    base: Mapping[SlipKind, float] = field(default_factory=lambda: BASE)
+    moves: Mapping[Kind, float] = field(default_factory=lambda: MOVES)
+    kinds: Mapping[SlipKind, float] = field(default_factory=dict)
+    rules: Mapping[Rule, float] = field(default_factory=dict)
+    stray: float = STRAY
+
+    def of(self, kind: SlipKind, rule: Rule | None) -> float:
+        """The probability of ``kind`` at one place, in a move that needs ``rule``."""
+        factor = self.kinds.get(kind, 1.0)
+        rate = self.base[kind]
+        if rule is not None:
+            factor *= self.rules.get(rule, 1.0)
+            rate *= self.moves[rule.kind]
+        return rate * min(factor, _MOST)
+
+
+DEFAULT = Rates()
+
+
+Count = Mapping[tuple[SlipKind, Rule | None], float]
+"""Slips by kind and rule; fractions where it is not certain which slip it was."""
+
+
+def sharpened(observed: Count, expected: Count, start: Rates = DEFAULT) -> Rates:
+    """The rates after ``observed`` slips where ``start`` let ``expected`` ones be expected.
+
+    Each factor is the mean of a gamma distribution: (STRENGTH + observed) / (STRENGTH +
+    expected), first by kind, then by rule given the kinds (empirical Bayes as in any text on
+    Poisson rates). Nothing observed and nothing expected leaves ``start`` as it is.
+    """
+    kinds = {
+        kind: (STRENGTH + _total(observed, kind)) / (STRENGTH + _total(expected, kind))
+        for kind in start.base
+    }
+    by_rule: dict[Rule, list[float]] = {}
+    for (_, rule), count in observed.items():
+        if rule is not None:
+            by_rule.setdefault(rule, [0.0, 0.0])[0] += count
+    for (kind, rule), count in expected.items():
+        if rule is not None:
+            by_rule.setdefault(rule, [0.0, 0.0])[1] += count * kinds[kind]
+    return Rates(
+        base=start.base,
+        moves=start.moves,
+        kinds={kind: start.kinds.get(kind, 1.0) * factor for kind, factor in kinds.items()},
+        rules={
+            **start.rules,
+            **{
+                rule: start.rules.get(rule, 1.0) * (STRENGTH + seen) / (STRENGTH + awaited)
+                for rule, (seen, awaited) in by_rule.items()
+            },
+        },
+        stray=start.stray,
+    )
+
+
+def _total(counts: Count, kind: SlipKind) -> float:
+    return sum(count for (its, _), count in counts.items() if its is kind)
