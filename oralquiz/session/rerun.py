@@ -168,7 +168,8 @@ def rerun(session: Session) -> Rerun:
 
 def _difference(session: Session, before: list[Event], after: list[Event], audio: Pcm) -> str:
     whole = any(event.type == "round_ended" for event in before)
-    if not whole:  # cut short: what came before the cut must come out again
+    if not whole:  # cut short: what came before the sound's end must come out again
+        before = [event for event in before if event.at < len(audio)]
         after = after[: len(before)]
     for one, other in zip(before, after, strict=False):
         if one.encode() != other.encode():

@@ -1,0 +1,150 @@
+from __future__ import annotations
+
+import errno
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from oralquiz.errors import OralquizError, SessionFileError
+from oralquiz.judge.verdict import Verdict
+from oralquiz.session.file import open_session
+from oralquiz.session.hold import hold
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.recorder import FileRecorder
+from oralquiz.session.rerun import rerun
+from oralquiz.session.round import Options
+from oralquiz.session.virtual import VirtualRoom
+from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round, run
+
+CHILD = """
+import os, signal, sys
+from pathlib import Path
+import numpy as np
+from oralquiz.session.file import header
+from oralquiz.session.recorder import FileRecorder
+from oralquiz.session.round import Options
+from oralquiz.session.runner import Runner
+from oralquiz.session.virtual import VirtualRoom
+from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round
+
+folder, events = Path(sys.argv[1]), int(sys.argv[2])
+round_ = make_round(*["1 + 2"] * 5)
+options = Options(pace_s=1.0, answer_within_s=3.0)
+room = VirtualRoom(np.random.default_rng(1))
+answers = Answers(room, [3, 8, 3, None, 3])
+recorder = FileRecorder(folder, header(round_, options, voice="p", model="p", software="t"))
+
+def watch(at, type, data):
+    answers.watch(at, type, data)
+    if len(answers.events) == events:
+        os.kill(os.getpid(), signal.SIGKILL)
+
+Runner(round_, PulseReader(), room, PulseRecognizer(), recorder, options, watch).run(room)
+"""
+
+
+@pytest.mark.parametrize("events", [1, 3, 5, 9, 14, 22])
+def test_killed_at_any_moment_every_finished_answer_is_there(tmp_path: Path, events: int) -> None:
+    folder = tmp_path / "s"
+    done = subprocess.run([sys.executable, "-c", CHILD, str(folder), str(events)], check=False)
+    assert done.returncode == -signal.SIGKILL
+    session = open_session(folder)
+    assert len(session.events) == events
+    assert "the round was cut short" in session.damage
+    whole, _, _ = run(tmp_path / "whole", make_round(*["1 + 2"] * 5), [3, 8, 3, None, 3])
+    uncut = open_session(whole)
+    assert [e.encode() for e in session.events] == [e.encode() for e in uncut.events[:events]]
+    finished = [turn for turn in session.turns if turn.ended]
+    assert finished == [t for t in uncut.turns if t.ended][: len(finished)]
+    # the sound is there but for the encoder's last block of 1,152 samples
+    assert len(session.audio) >= session.events[-1].at - 1152 - 64
+    assert np.array_equal(session.audio, uncut.audio[: len(session.audio)])
+    assert rerun(session).difference == ""
+
+
+def test_the_zip_is_whole_and_the_directory_gone(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [3])
+    assert [p.name for p in tmp_path.iterdir()] == ["s.zip"]
+    assert path == tmp_path / "s.zip"
+
+
+def test_equal_sessions_are_equal_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    class Same:
+        hex = "0" * 32
+
+    monkeypatch.setattr("oralquiz.session.file.uuid.uuid4", Same)
+    one, _, _ = run(tmp_path / "one", make_round("1 + 2"), [3])
+    other, _, _ = run(tmp_path / "other", make_round("1 + 2"), [3])
+    assert one.read_bytes() == other.read_bytes()
+
+
+def test_a_full_disk_keeps_what_was_answered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    room = VirtualRoom(np.random.default_rng(1))
+    answers = Answers(room, [3, 8])
+    write = FileRecorder.event
+
+    def fills_up(self: FileRecorder, at: int, type: str, data: dict[str, object]) -> None:
+        if type == "sum_begun" and data["turn"] == 1:
+            raise OSError(errno.ENOSPC, "No space left on device")
+        write(self, at, type, data)
+
+    monkeypatch.setattr(FileRecorder, "event", fills_up)
+
+    class Reader(PulseReader):
+        voice = PulseRecognizer()
+
+    with pytest.raises(OralquizError, match="No space left on device.*is kept there"):
+        hold(
+            make_round("1 + 2", "4 + 4"),
+            Options(pace_s=1.0, answer_within_s=3.0),
+            Reader(),  # type: ignore[arg-type]
+            room,
+            PulseRecognizer(),
+            tmp_path / "s",
+            watch=answers.watch,
+        )
+    session = open_session(tmp_path / "s")
+    assert [t.verdict for t in session.turns] == [Verdict.RIGHT]
+    assert session.turns[0].ended
+
+
+def test_a_session_is_never_written_over_another(tmp_path: Path) -> None:
+    (tmp_path / "s").mkdir()
+    with pytest.raises(FileExistsError):
+        FileRecorder(tmp_path / "s", {})
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "message"),
+    [
+        ("none.zip", None, "there is no such session file"),
+        ("text.zip", b"hello", "not a readable session file"),
+    ],
+)
+def test_what_is_no_session_is_refused(
+    tmp_path: Path, name: str, content: bytes | None, message: str
+) -> None:
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    with pytest.raises(SessionFileError, match=message) as error:
+        open_session(path)
+    assert name in str(error.value)
+
+
+def test_said_and_heard_share_one_timeline(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [3], delay=1.0)
+    session = open_session(path)
+    (turn,) = session.turns
+    (attempt,) = turn.attempts
+    said, heard = session.audio[:, 0], session.audio[:, 1]
+    assert np.flatnonzero(said)[-1] + 1 == turn.terms[-1].offset
+    loud = np.flatnonzero(np.abs(heard) > 300)
+    assert (loud[0], loud[-1] + 1) == (attempt.onset, attempt.offset)
+    assert loud[0] - turn.terms[-1].offset == SESSION_RATE
