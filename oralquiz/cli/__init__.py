@@ -21,6 +21,7 @@ COMMANDS = {
     "models": ("models", "The recognition models that are there, tested."),
     "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
+    "correct": ("correct", "Your ear on the answers that are not clear."),
     "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),
 }
 
