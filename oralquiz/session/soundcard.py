@@ -245,6 +245,14 @@ class SoundCard:
         self._waiting = self._waiting[:0]
         self._begin_at(self._position)
 
+    def reopen(self) -> None:
+        """Open again in the middle of a session; the lag is another now and is measured again.
+
+        Raises AudioError when the devices still cannot be used.
+        """
+        self.open()
+        self.measure_lag()
+
     def _stream(self, kind: Any, device: Device, channels: int, callback: Any) -> Any:
         """A stream of ``kind`` at SESSION_RATE, or at the device's own rate."""
         sd = sound_library()
@@ -327,9 +335,10 @@ class SoundCard:
     def measure_lag(self) -> Echo | None:
         """Play a chirp twice and hear it come back: about 2 s, before a session begins.
 
-        Corrects where sounds are taken to be heard, and begins positions anew at 0. None when
-        the chirp was not heard twice at the same distance (headphones, a muted microphone):
-        PortAudio's times, settled by then, are trusted. Raises AudioError as ``read`` does.
+        Corrects where sounds are taken to be heard. None when the chirp was not heard twice at
+        the same distance (headphones, a muted microphone): PortAudio's times, settled by then,
+        are trusted. Positions go on afterwards as if no time had passed. Raises AudioError as
+        ``read`` does.
         """
         begin = self._position
         rising, falling = chirp(), chirp()[::-1].copy()
@@ -352,7 +361,7 @@ class SoundCard:
                 self.lag_measured = True
         if not self.lag_measured:
             self._trust_times()
-        self._begin_at(0)
+        self._begin_at(begin)
         return echo
 
     # --- inside -------------------------------------------------------------------------------

@@ -8,9 +8,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-import platformdirs
-
 from oralquiz.errors import BadInput
+from oralquiz.folders import data_folder
 
 STYLES = ("plus_minus", "add_take", "minus_only")
 
@@ -40,7 +39,7 @@ class Phrases:
 
 def own_table() -> Path:
     """Where a teacher's own edits are looked for."""
-    return Path(platformdirs.user_config_dir("oralquiz", appauthor=False)) / "phrases.toml"
+    return data_folder() / "phrases.toml"
 
 
 def phrases(language: str, table: Path | None = None) -> Phrases:

@@ -11,10 +11,10 @@ import tempfile
 from pathlib import Path
 
 import numpy as np
-import platformdirs
 import soundfile
 
 from oralquiz.errors import AudioError, BadInput
+from oralquiz.folders import cache_folder
 from oralquiz.speak.clip import Clip, Voice
 from oralquiz.speak.engine import Engine, bundled_engine, engine_version
 from oralquiz.speak.phrases import phrases
@@ -29,7 +29,7 @@ PUPILS = ("en+f2", "en+m3", "en-us+f4", "en+m7", "en-gb-scotland+f5", "en-us+m1"
 
 def clip_cache() -> Path:
     """The folder in which clips are kept from one run to the next."""
-    return Path(platformdirs.user_cache_dir("oralquiz", appauthor=False)) / "clips"
+    return cache_folder() / "clips"
 
 
 class EngineVoice:
