@@ -19,11 +19,14 @@ from oralquiz.listen.hearing import Guess, Hearing, Samples
 from oralquiz.listen.models import Graph, Model, find_model, loadable
 from oralquiz.listen.spelled import SpelledNumbers
 from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
-from oralquiz.listen.voice import Stretch, VoiceDetector
+from oralquiz.listen.voice import Stretch, VoiceDetector, room_of
 
 ALTERNATIVES = 10
 LEAD_S = 0.3
 """Seconds before the voice that the recogniser hears too."""
+
+STEP_S = 0.02
+"""Seconds between two looks at whether the answer is complete."""
 
 vosk.SetLogLevel(-3)  # what goes wrong is said by our own errors, in one line
 
@@ -123,7 +126,7 @@ class VoskRecognizer:
 
     def hear(self, samples: Samples, lowest: int, highest: int) -> Hearing:
         """What is said in a whole recording (n,), to its end."""
-        detector = VoiceDetector(self.sample_rate)
+        detector = VoiceDetector(self.sample_rate, room_of(samples, self.sample_rate))
         detector.feed(samples)
         detector.close()
         return self.read(samples, 0, detector.stretches, lowest, highest)
@@ -200,7 +203,8 @@ class VoskListener:
         self._lowest = lowest
         self._highest = highest
         self._detector = VoiceDetector(recognizer.sample_rate)
-        self._heard = np.zeros(0, np.float32)
+        self._step = round(STEP_S * recognizer.sample_rate)
+        self._parts: list[Samples] = []
         self._read: tuple[int, Hearing] | None = None
 
     @property
@@ -209,40 +213,42 @@ class VoskListener:
         return self._detector.on
 
     def feed(self, samples: Samples) -> Hearing | None:
-        frame = self._detector.frame
-        for at in range(0, len(samples), frame):
-            part = samples[at : at + frame]
-            self._heard = np.concatenate([self._heard, part])
+        """Take the next samples (n,); the final hearing as soon as the answer is complete."""
+        at = 0
+        while at < len(samples):  # steps on the stream's own grid, however it comes in
+            stop = at + self._step - self._detector.position % self._step
+            part = samples[at:stop]
+            self._parts.append(part)
             self._detector.feed(part)
-            final = self._ended()
-            if final is not None:
-                return final
+            at = stop
+            if self._detector.position % self._step == 0:
+                final = self._ended()
+                if final is not None:
+                    return final
         return None
 
     def finish(self) -> Hearing:
+        """The stream is over: what was heard so far."""
         self._detector.close()
         return self._hearing()
 
     def _hearing(self) -> Hearing:
         stretches = self._detector.stretches
-        if not stretches:
-            return Hearing((), "", None, None)
-        start = max(0, stretches[0].onset - int(LEAD_S * self._recognizer.sample_rate))
-        return self._recognizer.read(
-            self._heard[start:], start, stretches, self._lowest, self._highest
-        )
+        start = 0
+        if stretches:
+            start = max(0, stretches[0].onset - round(LEAD_S * self._recognizer.sample_rate))
+        heard = np.concatenate(self._parts) if self._parts else np.zeros(0, np.float32)
+        return self._recognizer.read(heard[start:], start, stretches, self._lowest, self._highest)
 
     def _ended(self) -> Hearing | None:
-        detector, rule = self._detector, self._recognizer.rule
-        if not detector.stretches or detector.on:
+        quiet_since, rule = self._detector.quiet_since, self._recognizer.rule
+        if quiet_since is None:
             return None
-        offset = detector.stretches[-1].offset
-        assert offset is not None
-        quiet_s = (detector.position - offset) / self._recognizer.sample_rate
+        quiet_s = (self._detector.position - quiet_since) / self._recognizer.sample_rate
         if quiet_s < rule.closed_s:
             return None
-        if self._read is None or self._read[0] != offset:
-            self._read = (offset, self._hearing())
+        if self._read is None or self._read[0] != quiet_since:
+            self._read = (quiet_since, self._hearing())
         heard = self._read[1]
         numbers = self._recognizer.numbers(self._lowest, self._highest)
         growth = numbers.growth(heard.words, self._lowest, self._highest)
