@@ -131,7 +131,7 @@ def round(
             console.print(f"paused: {error}")
             while click.confirm("Try the sound again? (no ends the round)", default=True, err=True):
                 try:
-                    card.open()
+                    card.reopen()
                 except AudioError as still:
                     console.print(str(still))
                 else:
