@@ -134,6 +134,7 @@ class Session:
     options: Options
     turns: tuple[Answered, ...]
     audio: Pcm = field(repr=False)
+    captions: str = field(default="", repr=False)
     damage: str = ""
 
     @property
@@ -176,7 +177,8 @@ def open_session(path: Path) -> Session:
     turns = fold(round_, events)
     unfinished = "" if any(e.type == "round_ended" for e in events) else "the round was cut short"
     damage = "; ".join(filter(None, (event_damage, audio_damage, unfinished)))
-    return Session(head, round_, events, options, turns, audio, damage)
+    captions = parts.get("captions.vtt", b"").decode("utf-8", "replace")
+    return Session(head, round_, events, options, turns, audio, captions, damage)
 
 
 def _unzip(path: Path) -> dict[str, bytes]:

@@ -1,0 +1,58 @@
+"""What came of a turn, in words: the verdict, what was heard, what may have happened."""
+
+from __future__ import annotations
+
+from oralquiz.judge.verdict import Verdict
+from oralquiz.replay.phrases import Phrases, term_written
+from oralquiz.replay.slips import sentence
+from oralquiz.replay.told import Told
+from oralquiz.replay.words import Form
+from oralquiz.session.file import Answered
+
+GLYPHS = {
+    Verdict.RIGHT: "\N{CHECK MARK}",
+    Verdict.WRONG: "\N{BALLOT X}",
+    Verdict.UNCLEAR: "?",
+    Verdict.SILENT: "\N{MIDLINE HORIZONTAL ELLIPSIS}",
+    None: "\N{EN DASH}",
+}
+"""A sign for each verdict, so that it does not take colour to tell them apart."""
+
+
+def turn_title(turn: Answered, table: Phrases) -> str:
+    """Whose sum it is, and which."""
+    return table.text("page", "of_pupil", pupil=turn.pupil, n=turn.index + 1)
+
+
+def verdict_word(turn: Answered, table: Phrases) -> str:
+    """The verdict that counts, in one word or two."""
+    return table.text("verdict", turn.verdict.value if turn.verdict else "none")
+
+
+def heard_words(turn: Answered, table: Phrases) -> str:
+    """What was heard of the pupil."""
+    if turn.value is None:
+        return table.text("page", "heard_nothing")
+    return table.text("page", "heard", value=turn.value)
+
+
+def detail_words(turn: Answered, table: Phrases) -> str:
+    """The verdict, the latency, and whether the teacher listened again."""
+    parts = [verdict_word(turn, table)]
+    if turn.latency_s is not None:
+        parts.append(table.text("page", "latency", seconds=table.decimal(turn.latency_s)))
+    detail = ", ".join(parts)
+    return f"{detail}. {table.text('page', 'corrected')}" if turn.corrections else detail
+
+
+def possible_words(told: Told, n: int, form: Form, table: Phrases) -> str:
+    """One explanation of a wrong answer in words: its slip or slips, and what would show."""
+    one = told.possible[n]
+    parts = [sentence(slip, told.story, form, table) for slip in one.slips]
+    if len(parts) > 1:
+        parts.insert(0, table.text("slip", "two"))
+    term = one.slips[0].term
+    if one.shows is not None and term is not None:
+        at = term_written(told.turn.sum.terms, term)
+        parts.append(table.text("slip", "then_shows", value=one.shows, term=at))
+    return " ".join(parts)

@@ -1,0 +1,95 @@
+"""The explanation spoken by a voice: each step's rule is said, then the step is shown slowly.
+
+The same few sentences come up in every sum of a lesson, so each is kept once, as a piece of MP3,
+and a sum's explanation is a list of pieces. Pieces of MP3 of one constant bit rate can be played
+end to end; the length of each is a whole number of frames, so every time is known exactly.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from oralquiz.replay.phrases import Phrases
+from oralquiz.replay.sound import encode, seconds
+from oralquiz.replay.story import Story
+from oralquiz.replay.timing import Beat, Mark
+from oralquiz.replay.words import Form, spoken, words
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.reader import at_session_rate
+from oralquiz.speak.clip import Voice
+
+WORDS_PER_MINUTE = 120
+"""Slower than a dictation, slower than most presenters (125): the rule is to be understood."""
+
+BIT_RATE = 16_000
+GESTURE_S = 0.9  # how long one gesture takes in slow motion
+REST_S = 0.5
+
+
+@dataclass(frozen=True)
+class Explanation:
+    """One sum explained: the names of its pieces in order, and when each step happens in it."""
+
+    pieces: tuple[str, ...]
+    duration: float
+    beats: tuple[Beat, ...]
+    said: tuple[Mark, ...]
+    answer_at: float
+
+
+@dataclass
+class Explainer:
+    """Explains sums with ``voice``. ``pieces`` grows by what has not been said before."""
+
+    voice: Voice
+    form: Form
+    table: Phrases
+    pieces: dict[str, bytes] = field(default_factory=dict)
+    _names: dict[str, str] = field(default_factory=dict)
+
+    def explain(self, story: Story) -> Explanation:
+        """``story`` spoken. Raises AudioError when the voice fails."""
+        order = [self._silence(REST_S)]
+        now = self._seconds(order[0])
+        beats: list[Beat] = []
+        said: list[Mark] = []
+        for step, text in self._sentences(story):
+            piece = self._say(spoken(text, self.table))
+            start = now + self._seconds(piece)
+            said.append(Mark(text, now, start))
+            move = GESTURE_S * step
+            pause = self._silence(move + REST_S)
+            if step:
+                beats.append(Beat(now, start, start + move))
+            order += [piece, pause]
+            answer_at, now = now, start + self._seconds(pause)
+        return Explanation(tuple(order), now, tuple(beats), tuple(said), answer_at)
+
+    def _sentences(self, story: Story) -> Iterator[tuple[int, str]]:
+        """Each sentence with how many gestures it is about; the answer is about none."""
+        for step in story.steps:
+            told = words(step, self.form, self.table)
+            yield len(step.gestures), told.why
+        yield 0, self.table.text("page", f"end_{self.form}", value=story.sum.answer)
+
+    def _say(self, text: str) -> str:
+        if text not in self._names:
+            self._keep(text, at_session_rate(self.voice.say(text)).samples)
+        return self._names[text]
+
+    def _silence(self, duration_s: float) -> str:
+        key = f"{duration_s:.3f}"
+        if key not in self._names:
+            self._keep(key, np.zeros(round(duration_s * SESSION_RATE), dtype=np.float32))
+        return self._names[key]
+
+    def _keep(self, key: str, samples: np.ndarray[tuple[int], np.dtype[np.float32]]) -> None:
+        name = f"piece-{len(self.pieces)}"
+        self._names[key] = name
+        self.pieces[name] = encode(samples, SESSION_RATE, BIT_RATE, early=False)
+
+    def _seconds(self, piece: str) -> float:
+        return seconds(self.pieces[piece], BIT_RATE)
