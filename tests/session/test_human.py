@@ -1,0 +1,115 @@
+"""A round whose answers are human voices: recordings through the microphone's door, our own
+recogniser, the judge, the recorder and the records.
+
+The clips are the Free Spoken Digit Dataset's (CC BY-SA 4.0, Zohar Jackson et al.); the handful
+this test needs on any machine is in ``data/fsdd``, of two speakers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+import soundfile
+import soxr
+
+from oralquiz.beads import Sum
+from oralquiz.judge.verdict import Verdict
+from oralquiz.listen.vosk import open_recognizer
+from oralquiz.records.database import open_records
+from oralquiz.records.scores import scores
+from oralquiz.records.store import store
+from oralquiz.session.file import Session, open_session
+from oralquiz.session.hold import hold
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.reader import VoiceReader
+from oralquiz.session.rerun import rerun
+from oralquiz.session.round import Options, Round, Turn
+from oralquiz.session.virtual import VirtualRoom
+from oralquiz.speak.voices import open_voice
+
+CLIPS = Path(__file__).parent / "data" / "fsdd"
+SPEAKERS = ("jackson", "lucas")
+PACE_S = 1.5
+
+# the digit that is said, to a sum with a one-digit answer; two are wrong answers
+SUMS = [
+    ("1 + 2", 3),
+    ("4 + 3", 7),
+    ("9 - 4", 5),
+    ("3 + 5 - 8", 0),
+    ("2 + 6", 8),
+    ("8 - 2", 6),
+    ("5 + 4", 4),  # said "four": the five forgotten
+    ("7 - 6", 2),  # said "two": one finger too many
+    ("6 + 3", 9),
+    ("5 - 4", 1),
+]
+
+
+@dataclass
+class Speaker:
+    """Plays a speaker's clips as the answers, ``DELAY_S`` after the last term."""
+
+    room: VirtualRoom
+    name: str
+    onsets: list[int] = field(default_factory=list)
+
+    DELAY_S = 0.8
+
+    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+        if type == "dictated":
+            digit = SUMS[data["turn"]][1]
+            samples, rate = soundfile.read(CLIPS / f"{digit}_{self.name}.wav", dtype="float32")
+            onset = data["terms"][-1]["offset"] + round(self.DELAY_S * SESSION_RATE)
+            self.room.speak(soxr.resample(samples, rate, SESSION_RATE).astype(np.float32), onset)
+            self.onsets.append(onset)
+
+
+def human_round(folder: Path, speaker: str) -> tuple[Path, Session, Speaker]:
+    turns = tuple(Turn(speaker, Sum.parse(text), consent=True) for text, _ in SUMS)
+    round_ = Round("digits", "2026-01-05T09:00:00+00:00", turns, step="direct", columns=1)
+    room = VirtualRoom(np.random.default_rng(3))
+    person = Speaker(room, speaker)
+    path = hold(
+        round_,
+        Options(pace_s=PACE_S, answer_within_s=4.0),
+        VoiceReader(open_voice(), PACE_S),
+        room,
+        open_recognizer(),
+        folder / speaker,
+        watch=person.watch,
+    )
+    return path, open_session(path), person
+
+
+@pytest.mark.parametrize("speaker", SPEAKERS)
+def test_a_round_answered_by_human_recordings(tmp_path: Path, speaker: str) -> None:
+    path, session, person = human_round(tmp_path, speaker)
+    right = [Sum.parse(text).answer == said for text, said in SUMS]
+    verdicts = [turn.verdict for turn in session.turns]
+    # nobody is wronged and nobody is flattered; an unclear answer is no mistake of the judge
+    for truth, verdict in zip(right, verdicts, strict=True):
+        assert verdict in ((Verdict.RIGHT if truth else Verdict.WRONG), Verdict.UNCLEAR)
+    settled = [turn for turn in session.turns if turn.verdict is not Verdict.UNCLEAR]
+    assert len(settled) >= 8
+    assert [t.value for t in settled] == [SUMS[t.index][1] for t in settled]
+    for turn, onset in zip(session.turns, person.onsets, strict=True):
+        first = turn.attempts[0]
+        assert first.onset is not None
+        # the clips are trimmed close to the voice, not to the sample
+        assert abs(first.onset - onset) < 0.1 * SESSION_RATE
+        assert first.latency_s is not None
+        assert abs(first.latency_s - Speaker.DELAY_S) < 0.1
+    assert rerun(session).difference == ""
+
+    db = open_records(tmp_path / "records.db")
+    store(db, session, path)
+    (score,) = scores(db)
+    counts = [verdicts.count(v) for v in (Verdict.RIGHT, Verdict.WRONG, Verdict.UNCLEAR)]
+    assert [score.total.right, score.total.wrong, score.total.unclear] == counts
+    assert score.by_rule["direct"].count == 10
