@@ -1,0 +1,98 @@
+"""Prefetched batches and the three objectives of training, shared by the align and train stages."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import lru_cache
+
+import fullsum
+import numpy as np
+import torch
+import units
+from augment import Plan, Planner, Sampler, Store
+from network import SUBSAMPLING
+from torch.utils.data import DataLoader, IterableDataset
+
+
+@lru_cache(maxsize=20_000)
+def transcript(words: tuple[str, ...]) -> fullsum.Acceptor:
+    return fullsum.transcript_acceptor(words)
+
+
+class _Plans(IterableDataset):
+    """Plans with their stacked transcripts; batches of short, middle and long utterances."""
+
+    #: frames of an utterance (10 ms each), and how many share a batch relative to the shortest
+    LENGTHS = ((120, 1.0), (180, 0.66), (280, 0.42))
+
+    def __init__(
+        self, store: Store, batch: int, human_share: float, strength: float, seed: int
+    ) -> None:
+        # the wave itself stays behind: workers only plan
+        self.store = Store(torch.empty(0), store.start, store.length, store.clips)
+        self.batch, self.human_share, self.strength, self.seed = batch, human_share, strength, seed
+
+    def __iter__(self) -> Iterator[tuple[Plan, fullsum.Sparse]]:
+        info = torch.utils.data.get_worker_info()
+        seed = self.seed * 1000 + (info.id if info else 0)
+        rng = np.random.default_rng(seed)
+        sampler = Sampler(self.store, self.human_share, rng)
+        planner = Planner(self.store, seed + 500, self.strength)
+        waiting: list[list[list[int]]] = [[], [], []]
+        while True:
+            item = sampler.item()
+            frames = sum(self.store.length[i] for i in item) / 160 + 12 * len(item)
+            # other speech is cut to fit; what is left decides the bucket
+            bucket = 0 if frames < 95 else 1 if frames < 150 else 2
+            if all(self.store.clips[i].words == (units.UNK,) for i in item):
+                bucket = int(rng.integers(0, 3))
+            waiting[bucket].append(item)
+            frames, share = self.LENGTHS[bucket]
+            if len(waiting[bucket]) >= int(self.batch * share):
+                plan = planner.plan(waiting[bucket], frames)
+                waiting[bucket] = []
+                yield plan, fullsum.stack([transcript(w) for w in plan.words])
+
+
+def batches(
+    store: Store, batch: int, human_share: float, strength: float, seed: int, workers: int
+) -> Iterator[tuple[Plan, fullsum.Sparse]]:
+    plans = _Plans(store, batch, human_share, strength, seed)
+    options = {"prefetch_factor": 4, "persistent_workers": True} if workers else {}
+    return iter(DataLoader(plans, batch_size=None, num_workers=workers, **options))
+
+
+def subsampled(loudness: torch.Tensor) -> torch.Tensor:
+    """Loudness (B, T) at the network's output frames (B, ceil(T / 3))."""
+    return loudness[:, ::SUBSAMPLING]
+
+
+def linear_targets(
+    loudness: torch.Tensor, words: list[tuple[str, ...]], outputs: int
+) -> torch.Tensor:
+    """First guess, (B, T, P): the units of the words share the loud span evenly."""
+    count, frames = loudness.shape
+    target = torch.zeros(count, frames, outputs)
+    loud = (loudness > -6.0).cpu().numpy()
+    for b, said in enumerate(words):
+        pdfs = [units.PDF[u] for w in said if w != "[noise]" for u in units.PRONUNCIATIONS[w]]
+        where = np.flatnonzero(loud[b])
+        labels = np.full(frames, units.PDF[units.SIL])
+        if len(where) and pdfs:
+            first, last = where[0], where[-1] + 1
+            spread = (np.arange(last - first) * len(pdfs)) // (last - first)
+            labels[first:last] = np.array(pdfs)[spread]
+        target[b, torch.arange(frames), torch.as_tensor(labels)] = 1.0
+    return target.to(loudness.device)
+
+
+def guided(scores: torch.Tensor, loudness: torch.Tensor) -> torch.Tensor:
+    """Scores with silence made unlikely where the voice is loud, and speech where there is none.
+
+    The augmenter knows where the clean voice sounds, so alignment may use it.
+    """
+    silence = torch.zeros(scores.shape[2], device=scores.device)
+    silence[units.PDF[units.SIL]] = 1.0
+    loud = (loudness > -3.0).float()[..., None]
+    absent = (loudness < -12.0).float()[..., None]
+    return scores - 3.0 * loud * silence - 6.0 * absent * (1 - silence)
