@@ -23,6 +23,8 @@ COMMANDS = {
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
     "correct": ("correct", "Your ear on the answers that are not clear."),
     "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),
+    "serve": ("serve", "The web app: teacher's page, tablets, practice at home."),
+    "replay": ("replay", "Step through a session, every move of every sum."),
 }
 
 

@@ -1,0 +1,93 @@
+"""`oralquiz serve`: the web app on this computer, and for a class on its network."""
+
+from __future__ import annotations
+
+import asyncio
+import webbrowser
+from typing import TYPE_CHECKING
+
+import click
+
+from oralquiz.cli.common import json_option, print_json
+
+if TYPE_CHECKING:
+    from oralquiz.web.house import House
+
+
+@click.command()
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65_535),
+    default=8765,
+    show_default=True,
+    help="Port on this computer (0: any free one).",
+)
+@click.option(
+    "--network", is_flag=True, help="Let tablets of the class network in too, over TLS, by code."
+)
+@click.option(
+    "--network-port",
+    type=click.IntRange(0, 65_535),
+    default=8766,
+    show_default=True,
+    help="Port for the class network.",
+)
+@click.option(
+    "--name",
+    "names",
+    multiple=True,
+    help="A name or address of this computer in the network, if the right one is not found.",
+)
+@click.option("--model", default=None, help="A model of `models`, or its folder.")
+@click.option("--syllabus", "course", default="two-hands", show_default=True)
+@click.option("--open", "browse", is_flag=True, help="Open the page in this computer's browser.")
+@json_option
+def serve(
+    port: int,
+    network: bool,
+    network_port: int,
+    names: tuple[str, ...],
+    model: str | None,
+    course: str,
+    browse: bool,
+    as_json: bool,
+) -> None:
+    """Serve the pages of teacher and pupils until stopped with Ctrl-C.
+
+    Without --network only this computer reaches them. The first --network asks for a passphrase
+    and makes a certificate.
+    """
+    from oralquiz.cli.screen import CAUTION
+    from oralquiz.compose import load_syllabus
+    from oralquiz.web import server
+
+    load_syllabus(course)  # a wrong name is said at once
+    tools = server.usual_tools(model)
+    keys = server.keys_in()
+    if network and not keys.passphrase:
+        click.echo("Tablets come in by code, the teacher by a passphrase: choose one.", err=True)
+        keys.set_passphrase(
+            click.prompt("Passphrase", hide_input=True, confirmation_prompt=True, err=True)
+        )
+    called = [*names, *server.network_names()] if network else []
+
+    def ready(house: House, urls: list[str]) -> None:
+        if as_json:
+            print_json({"urls": urls, "fingerprint": house.fingerprint})
+        else:
+            click.echo(f"Teacher: {urls[0]}")
+            if network:
+                click.echo(f"Tablets: {urls[1]}  (certificate {house.fingerprint[:23]}...)")
+            click.echo(f"{CAUTION} Stop with Ctrl-C.")
+        if browse:
+            webbrowser.open(urls[0])
+
+    asyncio.run(
+        server.serve(
+            lambda: server.open_house(tools, course=course),
+            port=port,
+            network_port=network_port if network else None,
+            names=called,
+            ready=ready,
+        )
+    )

@@ -1,0 +1,1 @@
+"""The web app: the teacher's page, the pupils' pages, practice at home."""

@@ -1,0 +1,175 @@
+"""Who may come in: the teacher's passphrase, join codes that expire, and how often one may try."""
+
+from __future__ import annotations
+
+import json
+import os
+import secrets
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+from oralquiz.errors import BadInput
+
+ALPHABET = "BCDFGHJKMPQRTVWXY2346789"
+"""No vowels (no words), nothing that looks like something else (no 0 O, 1 I L, 5 S, N M kept)."""
+
+CODE_LENGTH = 6
+HOME_CODE_LENGTH = 9
+CODE_LASTS_S = 2 * 3600.0
+HOME_CODE_LASTS_S = 14 * 24 * 3600.0
+PASSPHRASE_LENGTH = 10
+
+
+class Passphrases:
+    """Passphrases as argon2id hashes (RFC 9106, the library's own choice of cost)."""
+
+    def __init__(self) -> None:
+        self._hasher = PasswordHasher()
+
+    def hash(self, passphrase: str) -> str:
+        """Raises BadInput for one that is too short to be worth hashing."""
+        if len(passphrase) < PASSPHRASE_LENGTH:
+            raise BadInput(f"a passphrase has at least {PASSPHRASE_LENGTH} characters")
+        if len(passphrase) > 500:
+            raise BadInput("a passphrase has at most 500 characters")
+        return self._hasher.hash(passphrase)
+
+    def fits(self, hashed: str, passphrase: str) -> bool:
+        try:
+            return self._hasher.verify(hashed, passphrase[:500])
+        except (VerificationError, InvalidHashError):
+            return False
+
+
+@dataclass
+class Keys:
+    """What the server keeps between two starts, in a file that only its user can read.
+
+    ``secret`` signs the cookies; ``epoch`` is in every cookie of a teacher, so that a new
+    passphrase sends every browser back to the door.
+    """
+
+    path: Path
+    secret: str
+    passphrase: str = ""
+    epoch: int = 0
+
+    def save(self) -> None:
+        self.path.parent.mkdir(parents=True, exist_ok=True)
+        part = self.path.with_name(self.path.name + ".part")
+        data = {"secret": self.secret, "passphrase": self.passphrase, "epoch": self.epoch}
+        with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
+            json.dump(data, file)
+        part.replace(self.path)
+
+    def set_passphrase(self, passphrase: str) -> None:
+        """Raises BadInput for one that is too short."""
+        self.passphrase = Passphrases().hash(passphrase)
+        self.epoch += 1
+        self.save()
+
+
+def load_keys(path: Path) -> Keys:
+    """The keys kept at ``path``, made on first use. Raises BadInput for a file that is none."""
+    try:
+        data = json.loads(path.read_text(encoding="utf-8"))
+        return Keys(path, str(data["secret"]), str(data["passphrase"]), int(data["epoch"]))
+    except FileNotFoundError:
+        keys = Keys(path, secrets.token_urlsafe(48))
+        keys.save()
+        return keys
+    except (OSError, ValueError, KeyError, TypeError) as error:
+        raise BadInput(f"{path}: no keys of ours ({error}); remove it to begin anew") from None
+
+
+@dataclass(frozen=True)
+class Ticket:
+    """What a join code opens: a class (the pupil then says a name), or one pupil's practice."""
+
+    class_name: str
+    pupil: int | None
+    expires: float
+
+
+@dataclass
+class Codes:
+    """Join codes in memory: a restart of the server ends them all."""
+
+    now: Callable[[], float] = time.time
+    _tickets: dict[str, Ticket] = field(default_factory=dict)
+
+    def for_class(self, class_name: str) -> tuple[str, Ticket]:
+        """The class's code: the one that is open, or a new one."""
+        self._forget()
+        for code, ticket in self._tickets.items():
+            if ticket.pupil is None and ticket.class_name == class_name:
+                return code, ticket
+        return self._add(CODE_LENGTH, Ticket(class_name, None, self.now() + CODE_LASTS_S))
+
+    def open_for(self, class_name: str) -> str:
+        """The code that is open for a class; empty when none is."""
+        self._forget()
+        for code, ticket in self._tickets.items():
+            if ticket.pupil is None and ticket.class_name == class_name:
+                return code
+        return ""
+
+    def for_pupil(self, class_name: str, pupil: int) -> tuple[str, Ticket]:
+        """A new code for one pupil's practice."""
+        self._forget()
+        ticket = Ticket(class_name, pupil, self.now() + HOME_CODE_LASTS_S)
+        return self._add(HOME_CODE_LENGTH, ticket)
+
+    def open(self, code: str) -> Ticket | None:
+        """What ``code`` opens, however it was typed; None when it is unknown or has expired."""
+        self._forget()
+        typed = "".join(c for c in code.upper() if c.isalnum())[: HOME_CODE_LENGTH + 1]
+        found = None
+        for known, ticket in self._tickets.items():  # all of them: no time tells how near it was
+            if secrets.compare_digest(known.encode(), typed.encode("utf-8")):
+                found = ticket
+        return found
+
+    def close_class(self, class_name: str) -> None:
+        """The class's open code opens nothing any more."""
+        self._tickets = {
+            code: ticket
+            for code, ticket in self._tickets.items()
+            if ticket.pupil is not None or ticket.class_name != class_name
+        }
+
+    def _add(self, length: int, ticket: Ticket) -> tuple[str, Ticket]:
+        code = "".join(secrets.choice(ALPHABET) for _ in range(length))
+        self._tickets[code] = ticket
+        return code, ticket
+
+    def _forget(self) -> None:
+        now = self.now()
+        self._tickets = {c: t for c, t in self._tickets.items() if t.expires > now}
+
+
+@dataclass
+class Limit:
+    """A token bucket for each of many callers: ``burst`` at once, ``per_s`` a second after that."""
+
+    burst: float
+    per_s: float
+    now: Callable[[], float] = time.monotonic
+    _left: dict[str, tuple[float, float]] = field(default_factory=dict)
+
+    def take(self, who: str, cost: float = 1.0) -> bool:
+        """Whether ``who`` may go on; what is refused costs nothing."""
+        now = self.now()
+        left, since = self._left.get(who, (self.burst, now))
+        left = min(self.burst, left + (now - since) * self.per_s)
+        fine = left >= cost
+        self._left[who] = (left - cost if fine else left, now)
+        if len(self._left) > 2_000:  # callers whose bucket is full again need no memory
+            full = self.burst / self.per_s
+            self._left = {w: v for w, v in self._left.items() if now - v[1] < full}
+        return fine

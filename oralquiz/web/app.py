@@ -1,0 +1,90 @@
+"""The app: routes, middleware, nothing else."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.middleware import Middleware
+from starlette.middleware.sessions import SessionMiddleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route, WebSocketRoute
+from starlette.staticfiles import StaticFiles
+
+from oralquiz.errors import BadInput
+from oralquiz.web import door, pupil, results, sockets, teacher
+from oralquiz.web.access import Limit
+from oralquiz.web.guard import Guard
+from oralquiz.web.house import House
+from oralquiz.web.pages import page, plainly, teachers
+from oralquiz.web.who import HOME_STAYS_S
+
+COOKIE = "oralquiz"
+REQUESTS = (600.0, 100.0)
+"""Requests at once and a second from one address: a class behind one address may open its pages."""
+
+
+async def _lost(request: Request, error: Exception) -> Response:
+    status = error.status_code if isinstance(error, HTTPException) else 500
+    return page(request, "lost.html", status, trouble="There is no such page.")
+
+
+async def _bad(request: Request, error: Exception) -> Response:
+    assert isinstance(error, BadInput)
+    return page(request, "lost.html", 400, trouble=plainly(error))
+
+
+def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> Starlette:
+    """The app over ``house``, answering to the names in ``hosts``; ``secure`` behind TLS.
+
+    Two apps may share a house: one for this computer, one for the class network.
+    """
+
+    app = Starlette(
+        routes=[
+            Route("/", door.home),
+            Route("/enter", door.enter, methods=["GET", "POST"]),
+            Route("/leave", door.leave, methods=["POST"]),
+            Route("/join", door.join, methods=["GET", "POST"]),
+            Route("/lock", teachers(door.lock), methods=["POST"]),
+            Route("/about", teacher.about),
+            Route("/class", teacher.class_page),
+            Route("/class", teacher.class_change, methods=["POST"]),
+            Route("/class/erase", teacher.erase_page),
+            Route("/plan", teacher.plan_page, methods=["GET", "POST"]),
+            Route("/plan/sample", teacher.sample),
+            Route("/plan/sample.wav", teacher.sample_sound),
+            Route("/live", teacher.live_page),
+            Route("/wall", teacher.wall_page),
+            Route("/results", results.results),
+            Route("/results/{round}", results.result),
+            Route("/results/{round}/correct", results.correct, methods=["POST"]),
+            Route("/results/{round}/replay", results.replay),
+            Route("/results/{round}/{turn:int}.wav", results.answer_sound),
+            Route("/me", pupil.me),
+            Route("/me/replay/{round}", results.own_replay),
+            Route("/clip/{run}/{clip}", pupil.clip),
+            Route("/replay.css", results.replay_style),
+            Route("/replay.js", results.replay_script),
+            Mount("/static", StaticFiles(packages=[("oralquiz.web", "static")])),
+            WebSocketRoute("/ws/me", sockets.pupil_socket),
+            WebSocketRoute("/ws/teacher", sockets.teacher_socket),
+            WebSocketRoute("/ws/wall", sockets.wall_socket),
+        ],
+        middleware=[
+            Middleware(Guard, hosts=hosts, secure=secure, limit=Limit(*REQUESTS)),
+            Middleware(
+                SessionMiddleware,
+                secret_key=house.keys.secret,
+                session_cookie=COOKIE,
+                max_age=int(HOME_STAYS_S),
+                same_site="strict",
+                https_only=secure,
+            ),
+        ],
+        exception_handlers={404: _lost, 405: _lost, BadInput: _bad},
+    )
+    app.state.house = house
+    return app

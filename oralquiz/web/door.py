@@ -1,0 +1,114 @@
+"""Coming in and going out: the teacher by passphrase, pupils by code."""
+
+from __future__ import annotations
+
+import asyncio
+
+from starlette.requests import Request
+from starlette.responses import RedirectResponse, Response
+
+from oralquiz.records.pupils import Pupil, pupils
+from oralquiz.web.pages import form_of, go, page
+from oralquiz.web.who import enter_pupil, enter_teacher, house_of, who
+
+TRY_LATER = "Too many tries. Wait a few minutes."
+
+
+async def home(request: Request) -> Response:
+    here = await who(request)
+    if here.teacher:
+        return RedirectResponse("/class", 303)
+    if here.pupil is not None:
+        return RedirectResponse("/me", 303)
+    return RedirectResponse("/join", 303)
+
+
+def _may_try(request: Request) -> bool:
+    house = house_of(request)
+    where = request.client.host if request.client else "?"
+    return house.tries.take(where) and house.all_tries.take("")
+
+
+async def enter(request: Request) -> Response:
+    """The teacher's door."""
+    house = house_of(request)
+    if (await who(request)).teacher:
+        return RedirectResponse("/class", 303)
+    if request.method == "GET":
+        return page(request, "enter.html")
+    if not _may_try(request):
+        return page(request, "enter.html", 429, trouble=TRY_LATER)
+    passphrase = (await form_of(request)).get("passphrase", "")
+    async with house.checking:  # each check takes memory and time on purpose: one at a time
+        fits = await asyncio.to_thread(house.passphrases.fits, house.keys.passphrase, passphrase)
+    if not fits:
+        return page(request, "enter.html", 403, trouble="That is not the passphrase.")
+    enter_teacher(request)
+    return RedirectResponse("/class", 303)
+
+
+async def leave(request: Request) -> Response:
+    here = await who(request)
+    if here.pupil is not None and not here.home:
+        house_of(request).release(here.pupil)
+    request.session.clear()
+    return RedirectResponse("/", 303)
+
+
+async def join(request: Request) -> Response:
+    """The pupils' door: a code, and in class a name."""
+    house = house_of(request)
+    if request.method == "GET":
+        code = request.query_params.get("code", "")[:12]
+        return page(request, "join.html", code=code, name="", ask_name=True)
+    form = await form_of(request)
+    code, name = form.get("code", "")[:20], form.get("name", "")[:80]
+
+    def again(trouble: str, status: int = 403) -> Response:
+        return page(
+            request, "join.html", status, code=code, name=name, ask_name=True, trouble=trouble
+        )
+
+    if not _may_try(request):
+        return again(TRY_LATER, 429)
+    ticket = house.codes.open(code)
+    if ticket is None:
+        return again("This code does not open anything. Look at it again, or ask for a new one.")
+    if ticket.pupil is not None:
+        pupil = await house.pupil(ticket.pupil)
+        if pupil is None:
+            return again("This code does not open anything any more.")
+        enter_pupil(request, pupil, None)
+        return RedirectResponse("/me", 303)
+    known = await house.records.do(pupils, ticket.class_name)
+    pupil = _called(name, known)
+    if pupil is None:
+        return again("Nobody in this class is called that. Write your name as your teacher does.")
+    claim = house.claim(pupil)
+    if claim is None:
+        return again("Somebody has joined with this name. Ask your teacher to free the place.")
+    enter_pupil(request, pupil, claim)
+    return RedirectResponse("/me", 303)
+
+
+def _called(name: str, known: list[Pupil]) -> Pupil | None:
+    """The pupil of that name, or of that first name if only one has it."""
+    wanted = " ".join(name.split()).casefold()
+    if not wanted:
+        return None
+    whole = [p for p in known if p.name.casefold() == wanted]
+    first = [p for p in known if p.name.casefold().split()[0] == wanted]
+    found = whole or first
+    return found[0] if len(found) == 1 else None
+
+
+async def lock(request: Request) -> Response:
+    """A new passphrase; every teacher's browser has to come in again, this one is in."""
+    house = house_of(request)
+    form = await form_of(request)
+    first, second = form.get("passphrase", ""), form.get("again", "")
+    if first != second:
+        return go(request, "/about", "The two passphrases differ: nothing was changed.")
+    await asyncio.to_thread(house.keys.set_passphrase, first)
+    enter_teacher(request)
+    return go(request, "/about", "The passphrase is set.")

@@ -1,0 +1,389 @@
+"""Everything the web app knows while it runs: devices, the lesson, practice, who watches."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import secrets
+from collections.abc import Awaitable, Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from functools import partial
+from pathlib import Path
+from typing import Any, TypeVar
+
+from sqlite_utils import Database
+
+from oralquiz import __version__
+from oralquiz.beads.syllabus import Syllabus
+from oralquiz.compose import load_syllabus
+from oralquiz.errors import BadInput, OralquizError
+from oralquiz.judge.verdict import Verdict
+from oralquiz.listen.hearing import Recognizer
+from oralquiz.records.database import open_records
+from oralquiz.records.pupils import Pupil, pupils
+from oralquiz.records.store import store
+from oralquiz.session.correct import correct
+from oralquiz.session.file import header, open_session
+from oralquiz.session.recorder import FileRecorder
+from oralquiz.session.round import Round
+from oralquiz.session.runner import COMMANDS, Reader
+from oralquiz.web.access import Codes, Keys, Limit, Passphrases
+from oralquiz.web.aloud import Aloud
+from oralquiz.web.clips import AheadReader
+from oralquiz.web.device import Device, Line
+from oralquiz.web.lesson import TEACHER, Lesson
+from oralquiz.web.plan import Plan, Way, rounds_for
+from oralquiz.web.run import Run
+from oralquiz.web.sets import migrations
+
+T = TypeVar("T")
+SETTLE_S = 0.05
+"""Seconds in which changes are gathered before the watching pages are told."""
+
+PUPIL_COMMANDS: frozenset[str] = frozenset()
+PRACTICE_COMMANDS = frozenset({"pause", "resume", "repeat", "skip", "stop"})
+
+
+class Records:
+    """The records, behind one thread of their own: SQLite has one writer anyway."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._thread = ThreadPoolExecutor(1, "records")
+        self._db: Database | None = None
+
+    async def do(self, work: Callable[..., T], *args: Any, **named: Any) -> T:
+        """``work(db, *args, **named)`` in the records' thread."""
+        loop = asyncio.get_running_loop()
+        return await loop.run_in_executor(self._thread, partial(self._with, work, *args, **named))
+
+    def _with(self, work: Callable[..., T], *args: Any, **named: Any) -> T:
+        if self._db is None:
+            self._db = open_records(self._path)
+            migrations.apply(self._db)
+        return work(self._db, *args, **named)
+
+    def close(self) -> None:
+        if self._db is not None:
+            self._thread.submit(self._db.close).result()
+        self._thread.shutdown()
+
+
+@dataclass(frozen=True)
+class Tools:
+    """What reads and hears: opened when the first lesson needs it."""
+
+    recognizer: Callable[[], Recognizer]
+    reader: Callable[[str, float], Reader]
+    """From a voice's name (empty: the usual one) and the pace in seconds."""
+    voices: Sequence[tuple[str, str]] = ()
+    """Names and labels of the voices a teacher can choose."""
+
+
+@dataclass
+class Watcher:
+    line: Line
+    wall: bool
+
+
+@dataclass
+class House:
+    """The state behind all pages. Lives on one event loop."""
+
+    keys: Keys
+    records: Records
+    sessions: Path
+    tools: Tools
+    network_url: str = ""
+    """Where tablets find this server; empty while it serves this computer only."""
+    fingerprint: str = ""
+    course: str = "two-hands"
+    codes: Codes = field(default_factory=Codes)
+    passphrases: Passphrases = field(default_factory=Passphrases)
+    tries: Limit = field(default_factory=lambda: Limit(10, 1 / 30))
+    """At the passphrase and the code: ten at once, then one in 30 s from one address."""
+    all_tries: Limit = field(default_factory=lambda: Limit(120, 0.5))
+    """The same from all addresses together."""
+    devices: dict[str, Device] = field(default_factory=dict)
+    lesson: Lesson | None = None
+    practices: dict[str, Lesson] = field(default_factory=dict)
+    claims: dict[int, str] = field(default_factory=dict)
+    """Which browser holds a pupil's place in class: pupil -> a random mark in its cookie."""
+    class_name: str = ""
+    """The class that the teacher's pages show."""
+    plan: Plan | None = None
+    chosen: frozenset[int] = frozenset()
+    """The pupils chosen for the planned round; empty: everyone who is there."""
+    _watchers: list[Watcher] = field(default_factory=list)
+    _recognizer: Recognizer | None = None
+    _telling: bool = False
+    _tasks: set[asyncio.Task[Any]] = field(default_factory=set)
+    _starting: asyncio.Lock = field(default_factory=asyncio.Lock)
+
+    def __post_init__(self) -> None:
+        self.checking = asyncio.Lock()
+        self.pool = ThreadPoolExecutor(max(3, (os.cpu_count() or 2) + 1), "run")
+        self.ahead = ThreadPoolExecutor(1, "ahead")
+        self.front = Device("front", "this computer", COMMANDS - {"typed"}, self._device_changed)
+
+    @property
+    def syllabus(self) -> Syllabus:
+        return load_syllabus(self.course)
+
+    def close(self) -> None:
+        self.pool.shutdown(wait=False, cancel_futures=True)
+        self.ahead.shutdown(wait=False, cancel_futures=True)
+        self.records.close()
+
+    # --- who is here ------------------------------------------------------------------------
+
+    async def pupil(self, number: int) -> Pupil | None:
+        everyone = await self.records.do(pupils)
+        return next((p for p in everyone if p.id == number), None)
+
+    def device_of(self, pupil: Pupil) -> Device:
+        key = f"pupil:{pupil.id}"
+        if key not in self.devices:
+            self.devices[key] = Device(key, pupil.name, PUPIL_COMMANDS, self._device_changed)
+        return self.devices[key]
+
+    def claim(self, pupil: Pupil) -> str | None:
+        """A place for ``pupil``'s browser; None when another browser holds it."""
+        if pupil.id in self.claims:
+            return None
+        self.claims[pupil.id] = secrets.token_urlsafe(12)
+        return self.claims[pupil.id]
+
+    def release(self, pupil: Pupil) -> None:
+        """Whoever sits at ``pupil``'s place leaves it, and the name can be given again."""
+        self.claims.pop(pupil.id, None)
+        device = self.devices.pop(f"pupil:{pupil.id}", None)
+        if device is not None:
+            device.close("the teacher freed this place")
+        self.changed()
+
+    def _device_changed(self, device: Device) -> None:
+        for lesson in [self.lesson, *self.practices.values()]:
+            if lesson is not None:
+                lesson.device_changed()
+        self.changed()
+
+    async def taking_part(self) -> list[Pupil]:
+        """Those chosen for the planned round; without a choice everyone of the class who is
+        ready (at the front: everyone of the class)."""
+        everyone = await self.records.do(pupils, self.class_name)
+        if self.chosen:
+            return [pupil for pupil in everyone if pupil.id in self.chosen]
+        if self.plan is not None and self.plan.way is Way.FRONT:
+            return everyone
+        ready = {key for key, d in self.devices.items() if d.online and d.ready}
+        return [pupil for pupil in everyone if f"pupil:{pupil.id}" in ready]
+
+    # --- lessons ----------------------------------------------------------------------------
+
+    async def begin(self) -> Lesson:
+        """Hold the planned round. Raises OralquizError with what a teacher can do about it."""
+        if self.plan is None:
+            raise BadInput("plan a round first")
+        return await self.start(self.plan, await self.taking_part())
+
+    async def start(self, plan: Plan, taking_part: Sequence[Pupil]) -> Lesson:
+        """Hold a round. Raises OralquizError with what a teacher can do about it."""
+        async with self._starting:
+            if self.lesson is not None and self.lesson.phase != "over":
+                raise BadInput("a round is being held: end it first")
+            if not taking_part:
+                raise BadInput("choose at least one pupil")
+            if plan.way is not Way.OWN and not self.front.ready:
+                raise BadInput("press “Sound on” first: this computer's sound is not on yet")
+            devices = [self.front]
+            if plan.way is not Way.FRONT:
+                devices = [self.device_of(pupil) for pupil in taking_part]
+                for device in devices:
+                    if not (device.online and device.ready):
+                        raise BadInput(f"{device.name} has not pressed “I am ready” yet")
+            for device in devices:
+                if device is not self.front:
+                    device.commands = PUPIL_COMMANDS
+                practice = self.practices.pop(device.key, None)
+                if practice is not None:
+                    practice.do("stop")
+            lesson = await self._assemble(plan, taking_part, devices, practice=False)
+            self.lesson = lesson
+            self.changed()
+            return lesson
+
+    async def practise(self, plan: Plan, pupil: Pupil) -> Lesson:
+        """A pupil's own round at home. Raises OralquizError."""
+        device = self.device_of(pupil)
+        if (
+            self.lesson is not None
+            and self.lesson.phase != "over"
+            and (pupil.name in self.lesson.pupils)
+        ):
+            raise BadInput("your class is having a lesson")
+        running = self.practices.get(device.key)
+        if running is not None and running.phase != "over":
+            raise BadInput("a round is running already")
+        device.commands = PRACTICE_COMMANDS
+        lesson = await self._assemble(plan, [pupil], [device], practice=True)
+        self.practices[device.key] = lesson
+        return lesson
+
+    async def _assemble(
+        self, plan: Plan, taking_part: Sequence[Pupil], devices: Sequence[Device], practice: bool
+    ) -> Lesson:
+        rounds = await asyncio.to_thread(rounds_for, plan, taking_part)
+        recognizer = await self.recognizer()
+        reader = await asyncio.to_thread(self.tools.reader, plan.voice, plan.pace_s)
+        room = plan.way is Way.ROOM
+        shared = AheadReader(reader) if room else None
+        # the first sum of everyone before anything begins: a pace that is too quick is said now
+        for round_ in rounds[:1]:
+            await asyncio.to_thread((shared or reader).dictation, round_.turns[0])
+        lesson = Lesson(
+            secrets.token_hex(6),
+            plan,
+            rounds[0].name,
+            practice,
+            self.changed,
+            self._run_over,
+        )
+        stamp = datetime.now(UTC).strftime("%Y-%m-%d-%H%M%S")
+        clips: dict[str, str] = {}
+        for number, (round_, device) in enumerate(zip(rounds, devices, strict=True), start=1):
+            key = f"{lesson.key}-{number}"
+            options = plan.options(device.stretch)
+            recorder = self._recorder(
+                round_, plan, device.stretch, recognizer.name, f"{stamp}-{key}"
+            )
+            run = Run(
+                key,
+                round_,
+                options,
+                shared or reader,
+                recognizer,
+                recorder,
+                self.pool,
+                self.ahead,
+                tell=lesson.tell(device),
+                fact=lesson.fact,
+                room=room,
+            )
+            lesson.add(run, device)
+            if not room:
+                clips[key] = await asyncio.get_running_loop().run_in_executor(
+                    self.ahead, run.prepare
+                )
+        if shared is not None:
+            aloud = Aloud(f"{lesson.key}-0", self.front.send, lesson.read_again)
+            lesson.read_by(aloud, self.front, shared)
+        lesson.begin(clips)
+        return lesson
+
+    def _recorder(
+        self, round_: Round, plan: Plan, stretch: int, model: str, name: str
+    ) -> FileRecorder:
+        head = header(
+            round_,
+            plan.options(stretch),
+            voice=plan.voice or "default",
+            model=model,
+            software=f"oralquiz {__version__}",
+        )
+        return FileRecorder(self.sessions / name, head)
+
+    async def recognizer(self) -> Recognizer:
+        if self._recognizer is None:
+            self._recognizer = await asyncio.to_thread(self.tools.recognizer)
+        return self._recognizer
+
+    def _run_over(self, lesson: Lesson, run: Run) -> None:
+        if run.file is not None:
+            self.task(self._save(lesson, run))
+        self.changed()
+
+    async def _save(self, lesson: Lesson, run: Run) -> None:
+        """The finished session into the records, with what was corrected since it ended."""
+        assert run.file is not None
+        try:
+            await self.records.do(_store_file, run.file)
+            lesson.saved(run)
+        except OralquizError as error:
+            lesson.trouble = str(error)
+        self.changed()
+
+    async def correct(self, lesson: Lesson, number: int, verdict: str, value: int | None) -> None:
+        """The teacher's ear on an answer of ``lesson``. Raises BadInput."""
+        answer = lesson.correct(number, verdict, value)
+        run = lesson.run(answer.key)
+        if run.over and run.file is not None:
+            await self.correct_file(run.file, answer.turn, verdict, value)
+
+    async def correct_file(self, file: Path, turn: int, verdict: str, value: int | None) -> None:
+        """The teacher's ear on a turn of a finished session. Raises BadInput."""
+        when = datetime.now(UTC).isoformat(timespec="seconds")
+        await self.records.do(_correct_file, file, turn, Verdict(verdict), value, when)
+        self.changed()
+
+    # --- who watches ------------------------------------------------------------------------
+
+    def watch(self, line: Line, wall: bool) -> None:
+        self._watchers.append(Watcher(line, wall))
+        line.send(self._news(wall))
+
+    def unwatch(self, line: Line) -> None:
+        self._watchers = [w for w in self._watchers if w.line is not line]
+
+    def changed(self) -> None:
+        """Tell the watching pages soon, together with what else changes until then."""
+        if not self._telling and self._watchers:
+            self._telling = True
+            asyncio.get_running_loop().call_later(SETTLE_S, self._tell)
+
+    def _tell(self) -> None:
+        self._telling = False
+        for wall in (False, True):
+            lines = [w.line for w in self._watchers if w.wall is wall]
+            if lines:
+                news = self._news(wall)
+                for line in lines:
+                    line.send(news)
+
+    def _news(self, wall: bool) -> dict[str, Any]:
+        lesson = self.lesson
+        if wall:
+            return {"t": "wall", "lesson": lesson.for_the_wall() if lesson else None}
+        return {
+            "t": "live",
+            "lesson": lesson.snapshot() if lesson else None,
+            "front": {
+                "online": self.front.online,
+                "ready": self.front.ready,
+                "mic": self.front.mic,
+            },
+            "here": [
+                {"pupil": d.name, "ready": d.ready, "mic": d.mic}
+                for d in self.devices.values()
+                if d.online
+            ],
+        }
+
+    def task(self, work: Awaitable[Any]) -> None:
+        """Run ``work`` on its own, kept alive until it is done."""
+        task = asyncio.ensure_future(work)
+        self._tasks.add(task)
+        task.add_done_callback(self._tasks.discard)
+
+
+def _store_file(db: Database, file: Path) -> None:
+    store(db, open_session(file), file)
+
+
+def _correct_file(
+    db: Database, file: Path, turn: int, verdict: Verdict, value: int | None, when: str
+) -> None:
+    session = correct(file, turn, verdict, by=TEACHER, when=when, value=value)
+    store(db, session, file)

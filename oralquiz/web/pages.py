@@ -1,0 +1,112 @@
+"""What every page shares: the templates, the notes for the next page, forms."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Mapping
+from functools import wraps
+from importlib.resources import files
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, RedirectResponse, Response
+
+from oralquiz import __version__
+from oralquiz.errors import OralquizError
+from oralquiz.records.pupils import Pupil
+from oralquiz.replay.phrases import written
+from oralquiz.web.who import house_of, who
+
+_templates = Environment(
+    loader=PackageLoader("oralquiz.web"),
+    autoescape=True,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+)
+_templates.filters["written"] = written
+
+VERDICTS = {
+    "right": ("✓", "right"),
+    "wrong": ("✗", "not right"),
+    "unclear": ("?", "not clear"),
+    "silent": ("…", "no answer"),
+}
+"""A sign and a word for each verdict: colour alone tells nothing."""
+
+Form = Mapping[str, str]
+Page = Callable[[Request], Awaitable[Response]]
+PupilPage = Callable[[Request, Pupil], Awaitable[Response]]
+
+
+def page(request: Request, template: str, status: int = 200, **values: Any) -> HTMLResponse:
+    """A template with what every template needs."""
+    note = request.session.pop("note", "")
+    here = {
+        "path": request.url.path,
+        "note": note,
+        "trouble": "",
+        "verdicts": VERDICTS,
+        "version": __version__,
+        "locked": bool(house_of(request).keys.passphrase),
+        "network_url": house_of(request).network_url,
+    }
+    return HTMLResponse(_templates.get_template(template).render(here | values), status)
+
+
+def go(request: Request, path: str, note: str = "") -> RedirectResponse:
+    """To another page, which says ``note`` once."""
+    if note:
+        request.session["note"] = note
+    return RedirectResponse(path, 303)
+
+
+async def form_of(request: Request) -> dict[str, str]:
+    """The fields of a form, each once; files are not taken."""
+    async with request.form(max_files=0, max_fields=200) as form:
+        return {name: value for name, value in form.items() if isinstance(value, str)}
+
+
+async def chosen_of(request: Request, name: str) -> list[str]:
+    """Every value of a field that may come several times."""
+    form = await request.form(max_files=0, max_fields=200)
+    return [value for value in form.getlist(name) if isinstance(value, str)]
+
+
+def teachers(view: Page) -> Page:
+    """Only for the teacher; others are shown the door."""
+
+    @wraps(view)
+    async def guarded(request: Request) -> Response:
+        here = await who(request)
+        if here.teacher:
+            return await view(request)
+        if here.pupil is not None:
+            return page(request, "refused.html", 403)
+        return RedirectResponse("/enter", 303)
+
+    return guarded
+
+
+def pupils_only(view: PupilPage) -> Page:
+    """Only for a pupil, who is handed to the view."""
+
+    @wraps(view)
+    async def guarded(request: Request) -> Response:
+        here = await who(request)
+        if here.pupil is None:
+            return RedirectResponse("/join", 303)
+        return await view(request, here.pupil)
+
+    return guarded
+
+
+def asset(package: str, *path: str) -> str:
+    """A text file that comes with the package."""
+    return files(package).joinpath(*path).read_text("utf-8")
+
+
+def plainly(error: OralquizError) -> str:
+    """An error as a sentence on a page."""
+    text = str(error)
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")

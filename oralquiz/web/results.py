@@ -1,0 +1,188 @@
+"""What was held: the list, one round with the teacher's ear, its replay."""
+
+from __future__ import annotations
+
+import asyncio
+import io
+import re
+from pathlib import Path
+
+import soundfile
+from sqlite_utils import Database
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response
+
+from oralquiz.errors import BadInput, OralquizError
+from oralquiz.judge.verdict import Verdict
+from oralquiz.records.pupils import Pupil
+from oralquiz.replay.page import build_page
+from oralquiz.session.file import Answered, Session, open_session
+from oralquiz.web.pages import asset, form_of, go, page, plainly, pupils_only, teachers
+from oralquiz.web.sets import held
+from oralquiz.web.who import house_of
+
+AROUND_S = 0.4
+"""Seconds of sound before and after an answer when the teacher listens to it."""
+
+
+def file_of(db: Database, round_id: str, pupil: int | None = None) -> Path:
+    """The session file of a round (of one in which ``pupil`` took part). Raises BadInput."""
+    where = "" if pupil is None else "and id in (select round_id from sums where pupil_id = :pupil)"
+    row = next(
+        iter(
+            db.query(
+                f"select file from rounds where id = :id {where}",
+                {"id": round_id, "pupil": pupil},
+            )
+        ),
+        None,
+    )
+    if row is None or not Path(row["file"]).exists():
+        raise BadInput("there is no such round")
+    return Path(row["file"])
+
+
+async def _session(request: Request, pupil: Pupil | None = None) -> tuple[Path, Session]:
+    house, round_id = house_of(request), request.path_params["round"]
+    file = await house.records.do(file_of, round_id, pupil.id if pupil else None)
+    return file, await asyncio.to_thread(open_session, file)
+
+
+@teachers
+async def results(request: Request) -> Response:
+    rounds = await house_of(request).records.do(held)
+    return page(request, "results.html", rounds=rounds)
+
+
+@teachers
+async def result(request: Request) -> Response:
+    try:
+        _, session = await _session(request)
+    except OralquizError as error:
+        return go(request, "/results", plainly(error))
+    return page(
+        request,
+        "result.html",
+        session=session,
+        id=request.path_params["round"],
+        turns=[(turn, has_sound(session, turn)) for turn in session.turns],
+    )
+
+
+def has_sound(session: Session, turn: Answered) -> bool:
+    """Whether the voice of ``turn`` was kept."""
+    return turn.consent and any(
+        a.onset is not None and a.offset is not None and a.offset <= len(session.audio)
+        for a in turn.attempts
+    )
+
+
+@teachers
+async def correct(request: Request) -> Response:
+    """The teacher's ear on one answer of a finished round."""
+    house, form = house_of(request), await form_of(request)
+    round_id = request.path_params["round"]
+    value = form.get("value", "").strip()
+    try:
+        if form.get("verdict") not in [v.value for v in Verdict]:
+            raise BadInput("choose a verdict")
+        if value and not re.fullmatch(r"[0-9]{1,9}", value):
+            raise BadInput("what was heard is a number")
+        turn = form.get("turn", "")
+        file = await house.records.do(file_of, round_id)
+        await house.correct_file(
+            file,
+            int(turn) if turn.isdecimal() else -1,
+            form["verdict"],
+            int(value) if value else None,
+        )
+    except OralquizError as error:
+        return go(request, f"/results/{round_id}", plainly(error))
+    return go(request, f"/results/{round_id}", "Noted. The verdict before it stays in the record.")
+
+
+@teachers
+async def answer_sound(request: Request) -> Response:
+    """The answers of one turn as they were heard, as a WAV file."""
+    try:
+        _, session = await _session(request)
+    except OralquizError as error:
+        return JSONResponse({"trouble": plainly(error)}, 404)
+    turn = next((t for t in session.turns if t.index == request.path_params["turn"]), None)
+    if turn is None or not has_sound(session, turn):
+        return JSONResponse({"trouble": "This voice was not kept."}, 404)
+    around = round(AROUND_S * session.sample_rate)
+    spans = [
+        (max(0, a.onset - around), a.offset + around)
+        for a in turn.attempts
+        if a.onset is not None and a.offset is not None
+    ]
+    heard = session.audio[min(s for s, _ in spans) : max(e for _, e in spans), 1]
+    out = io.BytesIO()
+    soundfile.write(out, heard, session.sample_rate, "PCM_16", format="WAV")
+    return Response(out.getvalue(), media_type="audio/wav")
+
+
+# --- replay ---------------------------------------------------------------------------------
+
+
+def linked(html: str, back: str, label: str) -> str:
+    """A replay page whose style and script are files of this server, with a way back.
+
+    The page is made to stand alone, with both inside it; here the policy allows nothing inline.
+    """
+    html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>\n?', "", html, count=1)
+    html = re.sub(
+        r"<style>.*?</style>",
+        '<link rel="stylesheet" href="/replay.css">',
+        html,
+        count=1,
+        flags=re.DOTALL,
+    )
+    html = re.sub(
+        r"<script>.*?</script>",
+        '<script src="/replay.js"></script>',
+        html,
+        count=1,
+        flags=re.DOTALL,
+    )
+    return re.sub(
+        r"(<body[^>]*>)",
+        rf'\1\n<p class="way-back"><a href="{back}">{label}</a></p>',
+        html,
+        count=1,
+    )
+
+
+async def replay_style(request: Request) -> Response:
+    style = asset("oralquiz.replay", "assets", "drawing.css") + asset(
+        "oralquiz.replay", "assets", "page.css"
+    )
+    return Response(style + asset("oralquiz.web", "static", "way-back.css"), media_type="text/css")
+
+
+async def replay_script(request: Request) -> Response:
+    return Response(asset("oralquiz.replay", "assets", "page.js"), media_type="text/javascript")
+
+
+@teachers
+async def replay(request: Request) -> Response:
+    """Every move of a round's sums, for the teacher."""
+    only_wrong = request.query_params.get("only") == "wrong"
+    try:
+        _, session = await _session(request)
+        html = await asyncio.to_thread(build_page, session, only_wrong=only_wrong)
+    except OralquizError as error:
+        return go(request, "/results", plainly(error))
+    return HTMLResponse(linked(html, f"/results/{request.path_params['round']}", "Back to results"))
+
+
+@pupils_only
+async def own_replay(request: Request, pupil: Pupil) -> Response:
+    """What went wrong for this pupil, and for nobody else."""
+    try:
+        _, session = await _session(request, pupil)
+        html = await asyncio.to_thread(build_page, session, pupil=pupil.name, only_wrong=True)
+    except OralquizError as error:
+        return go(request, "/me", plainly(error))
+    return HTMLResponse(linked(html, "/me", "Back"))

@@ -1,0 +1,183 @@
+"""Serving: this computer over loopback, and if wanted the class network over TLS."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+from starlette.applications import Starlette
+
+from oralquiz.errors import BadInput
+from oralquiz.folders import data_folder
+from oralquiz.listen.hearing import Recognizer
+from oralquiz.session.runner import Reader
+from oralquiz.web.access import Keys, load_keys
+from oralquiz.web.app import create_app
+from oralquiz.web.certificate import own_addresses, own_certificate
+from oralquiz.web.house import House, Records, Tools
+from oralquiz.web.wire import MESSAGE_BYTES, PACKET_BYTES
+
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
+
+
+@dataclass(frozen=True)
+class Place:
+    """One address to listen on: the app's URL for people, and the socket for the server."""
+
+    url: str
+    app: Starlette
+    sock: socket.socket
+    cert: Path | None = None
+    key: Path | None = None
+
+
+class _Server(uvicorn.Server):
+    """Two servers share one loop: only the first may take the signals."""
+
+    takes_signals = True
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        if self.takes_signals:
+            with super().capture_signals():
+                yield
+        else:
+            yield
+
+
+def listen_on(host: str, port: int) -> socket.socket:
+    """A listening socket. Raises BadInput in one line when the port cannot be had."""
+    sock = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        sock.bind((host, port))
+    except OSError as error:
+        sock.close()
+        raise BadInput(f"{host}:{port} cannot be used ({error.strerror}); try --port") from None
+    return sock
+
+
+def open_house(
+    tools: Tools, *, folder: Path | None = None, course: str = "two-hands", network_url: str = ""
+) -> House:
+    """The state behind the pages, over the data in ``folder`` (None: this user's own).
+
+    Needs a running event loop.
+    """
+    folder = folder or data_folder()
+    return House(
+        load_keys(folder / "web" / "keys.json"),
+        Records(folder / "records.db"),
+        folder / "sessions",
+        tools,
+        network_url=network_url,
+        course=course,
+    )
+
+
+def keys_in(folder: Path | None = None) -> Keys:
+    """The web app's keys in ``folder``, made on first use."""
+    return load_keys((folder or data_folder()) / "web" / "keys.json")
+
+
+def usual_tools(model: str | None) -> Tools:
+    """The voices and the recogniser of this machine."""
+
+    def recognizer() -> Recognizer:
+        from oralquiz.listen.vosk import open_recognizer
+
+        return open_recognizer(model)
+
+    def reader(voice: str, pace_s: float) -> Reader:
+        from oralquiz.session.reader import VoiceReader
+        from oralquiz.speak.voices import open_voice
+
+        return VoiceReader(open_voice(voice or None), pace_s)
+
+    return Tools(recognizer, reader, voices())
+
+
+def voices() -> list[tuple[str, str]]:
+    """The voices that a teacher can choose, the usual one first."""
+    from oralquiz.speak.voices import PUPILS
+
+    return [("", "The usual voice"), *((f"engine:{v}", f"Voice {v}") for v in PUPILS)]
+
+
+async def serve(
+    make_house: Callable[[], House],
+    *,
+    port: int,
+    network_port: int | None,
+    names: Sequence[str],
+    ready: Callable[[House, list[str]], None],
+) -> None:
+    """Serve until stopped. ``names`` are what this machine is called in the class network;
+    ``ready`` is told the house and the URLs once both doors are open. Raises BadInput."""
+    house = make_house()
+    places = [_here(house, port)]
+    if network_port is not None:
+        places.append(_network(house, network_port, names))
+    servers = []
+    for number, place in enumerate(places):
+        server = _Server(
+            uvicorn.Config(
+                place.app,
+                log_level="warning",
+                access_log=False,
+                ws="websockets-sansio",
+                ws_max_size=max(MESSAGE_BYTES * 4, PACKET_BYTES),
+                ws_per_message_deflate=False,  # sound does not shrink, and it would cost memory
+                server_header=False,
+                proxy_headers=False,
+                lifespan="off",
+                limit_concurrency=400,
+                timeout_graceful_shutdown=3,
+                ssl_certfile=place.cert,
+                ssl_keyfile=place.key,
+            )
+        )
+        server.takes_signals = number == 0
+        servers.append(server)
+    ready(house, [place.url for place in places])
+    running = [
+        asyncio.create_task(server.serve(sockets=[place.sock]))
+        for server, place in zip(servers, places, strict=True)
+    ]
+    try:
+        await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for server in servers:
+            server.should_exit = True
+        await asyncio.gather(*running, return_exceptions=True)
+        house.close()
+
+
+def _here(house: House, port: int) -> Place:
+    sock = listen_on("127.0.0.1", port)
+    chosen = sock.getsockname()[1]
+    return Place(f"http://127.0.0.1:{chosen}", create_app(house, LOOPBACK), sock)
+
+
+def _network(house: House, port: int, names: Sequence[str]) -> Place:
+    if not house.keys.passphrase:
+        raise BadInput("a class network needs a teacher's passphrase first")
+    if not names:
+        raise BadInput("this computer has no address in a network: is it connected?")
+    sock = listen_on("0.0.0.0", port)
+    certificate = own_certificate(house.keys.path.parent, names)
+    house.fingerprint = certificate.fingerprint
+    house.network_url = f"https://{names[0]}:{sock.getsockname()[1]}"
+    app = create_app(house, names, secure=True)
+    return Place(house.network_url, app, sock, certificate.cert, certificate.key)
+
+
+def network_names() -> list[str]:
+    """What tablets can call this machine: its addresses, then its name."""
+    name = socket.gethostname().split(".")[0]
+    return [*own_addresses(), name, f"{name}.local"]

@@ -1,0 +1,219 @@
+"""The live connections: pupils' devices, the computer at the front, the pages that watch."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import time
+from collections.abc import Awaitable, Callable, Mapping
+from typing import Any
+
+from starlette.websockets import WebSocket, WebSocketDisconnect
+
+from oralquiz.beads.syllabus import Syllabus
+from oralquiz.errors import OralquizError
+from oralquiz.records.pupils import Pupil
+from oralquiz.web.access import Limit
+from oralquiz.web.device import Device, Line
+from oralquiz.web.house import House
+from oralquiz.web.plan import Plan, read_plan
+from oralquiz.web.sets import PracticeSet, todays_set
+from oralquiz.web.who import house_of, who
+from oralquiz.web.wire import WireError, message, packet
+
+PING_S = 4.0
+REFUSED, BROKEN, REPLACED = 4403, 4400, 4409
+
+PACKETS = (4_000.0, 75.0)
+"""Packets at once (a minute and more after a break) and a second: half as many again as sound."""
+
+MESSAGES = (60.0, 10.0)
+
+Hear = Callable[[Mapping[str, Any]], Awaitable[None]]
+
+
+async def _talk(socket: WebSocket, line: Line, hear: Hear, device: Device | None = None) -> None:
+    """Hold one connection until either end is done with it."""
+    packets, messages = Limit(*PACKETS), Limit(*MESSAGES)
+    listening = asyncio.create_task(_listen(socket, line, hear, device, packets, messages))
+    speaking = asyncio.create_task(_speak(socket, line))
+    pinging = asyncio.create_task(_ping(device))
+    closing = asyncio.create_task(line.closed.wait())
+    tasks = {listening, speaking, pinging, closing}
+    try:
+        await asyncio.wait({listening, speaking, closing}, return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+    if line.closed.is_set():
+        code = BROKEN if listening.done() and not listening.cancelled() else REPLACED
+        with contextlib.suppress(RuntimeError):  # the other end may be gone already
+            await socket.close(code, line.why[:100])
+
+
+async def _listen(
+    socket: WebSocket,
+    line: Line,
+    hear: Hear,
+    device: Device | None,
+    packets: Limit,
+    messages: Limit,
+) -> None:
+    try:
+        while True:
+            came = await socket.receive()
+            if came["type"] != "websocket.receive":
+                return
+            if came.get("bytes") is not None:
+                if device is None or not packets.take(""):
+                    raise WireError("more sound than a microphone makes")
+                device.packet(*packet(came["bytes"]))
+            else:
+                if not messages.take(""):
+                    raise WireError("too many messages")
+                await hear(message(came["text"]))
+    except WireError as error:
+        line.close(str(error))
+    except (WebSocketDisconnect, RuntimeError):
+        return
+
+
+async def _speak(socket: WebSocket, line: Line) -> None:
+    try:
+        while True:
+            await socket.send_json(await line.out.get())
+    except (WebSocketDisconnect, RuntimeError):
+        return
+
+
+async def _ping(device: Device | None) -> None:
+    while device is not None:
+        await asyncio.sleep(PING_S)
+        device.ping(time.monotonic())
+
+
+def _hear(device: Device, line: Line, others: Hear) -> Hear:
+    """Messages of a device's page: its own, and those that ``others`` takes."""
+
+    async def hear(data: Mapping[str, Any]) -> None:
+        if data["t"] not in ("practise", "do", "correct", "reveal"):
+            device.hear(data, time.monotonic())
+            return
+        try:
+            await others(data)
+        except WireError:
+            raise
+        except OralquizError as error:
+            line.send({"t": "note", "text": str(error)})
+
+    return hear
+
+
+async def pupil_socket(socket: WebSocket) -> None:
+    """A pupil's page."""
+    house, here = house_of(socket), await who(socket)
+    if here.pupil is None:
+        await _refuse(socket)
+        return
+    pupil = here.pupil
+
+    async def others(data: Mapping[str, Any]) -> None:
+        if data["t"] != "practise":
+            raise WireError("a pupil's page does not say that")
+        await house.practise(await practice_plan(house, pupil, data), pupil)
+
+    line, device = Line(), house.device_of(pupil)
+    await socket.accept()
+    device.attach(line)
+    device.ping(time.monotonic())
+    try:
+        await _talk(socket, line, _hear(device, line, others), device)
+    finally:
+        device.detach(line)
+
+
+async def practice_plan(house: House, pupil: Pupil, data: Mapping[str, Any]) -> Plan:
+    """Today's set with the pace and the number of sums that the pupil chose."""
+    syllabus = house.syllabus
+    today = await set_of(house, pupil, syllabus)
+    wanted = {
+        "step": today.step,
+        "terms": today.terms,
+        "count": data["count"],
+        "pace": data["pace_s"],
+        "way": "own",
+    }
+    return read_plan(wanted, syllabus)
+
+
+async def set_of(house: House, pupil: Pupil, syllabus: Syllabus) -> PracticeSet:
+    """The set of the pupil's class, or the course's first step."""
+    today = await house.records.do(todays_set, pupil.class_name)
+    return today or PracticeSet(syllabus.steps[0].name)
+
+
+async def teacher_socket(socket: WebSocket) -> None:
+    """The teacher's page: it watches, commands, and is the device at the front."""
+    house, here = house_of(socket), await who(socket)
+    if not here.teacher:
+        await _refuse(socket)
+        return
+
+    async def others(data: Mapping[str, Any]) -> None:
+        if data["t"] == "practise":
+            raise WireError("the teacher's page does not say that")
+        await _teach(house, data)
+
+    line = Line()
+    await socket.accept()
+    house.front.attach(line)
+    house.front.ping(time.monotonic())
+    house.watch(line, wall=False)
+    try:
+        await _talk(socket, line, _hear(house.front, line, others), house.front)
+    finally:
+        house.unwatch(line)
+        house.front.detach(line)
+
+
+async def _teach(house: House, data: Mapping[str, Any]) -> None:
+    if data["t"] == "do" and data["name"] == "begin":
+        await house.begin()
+        return
+    lesson = house.lesson
+    if lesson is None:
+        return
+    if data["t"] == "do":
+        lesson.do(data["name"], data.get("pupil") or "")
+    elif data["t"] == "correct":
+        await house.correct(lesson, data["number"], data["verdict"], data.get("value"))
+    else:
+        lesson.revealed = data["on"]
+        house.changed()
+
+
+async def wall_socket(socket: WebSocket) -> None:
+    """The projector's page: it only watches; showing the answer is asked for here or there."""
+    house, here = house_of(socket), await who(socket)
+    if not here.teacher:
+        await _refuse(socket)
+        return
+    line = Line()
+    await socket.accept()
+    house.watch(line, wall=True)
+
+    async def hear(data: Mapping[str, Any]) -> None:
+        if data["t"] != "reveal":
+            raise WireError("the wall only shows")
+        await _teach(house, data)
+
+    try:
+        await _talk(socket, line, hear)
+    finally:
+        house.unwatch(line)
+
+
+async def _refuse(socket: WebSocket) -> None:
+    await socket.accept()  # so that the page is told why
+    await socket.close(REFUSED, "come in first")

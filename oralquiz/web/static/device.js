@@ -1,0 +1,147 @@
+// This browser as a device of a round: it streams, plays what it is told, and comes back.
+
+import { Link } from "./link.js";
+import { Sound } from "./sound.js";
+
+export class Device {
+  // hooks: onShow(message), onReading(message), onState(connected), onRefused(why),
+  //        onNote(text), onStream(streaming), onWelcome(message)
+  constructor(path, hooks) {
+    this.hooks = hooks;
+    this.run = "";
+    this.play = 0;
+    this.ready = false;
+    this.sound = new Sound({
+      onPacket: (packet) => this.linked && this.link.sendSound(packet),
+      onDelay: (out, into, measured) =>
+        this.link.send({ t: "delay", out_s: out, in_s: into, measured }),
+    });
+    this.linked = false; // welcomed: the server knows where the stream is
+    this.link = new Link(path, {
+      onOpen: () => this.hello(),
+      onMessage: (message) => this.take(message),
+      onState: (on) => {
+        if (!on) this.linked = false;
+        hooks.onState(on);
+      },
+      onRefused: (why) => {
+        this.sound.stop();
+        hooks.onRefused(why);
+      },
+    });
+  }
+
+  hello() {
+    this.link.send({
+      t: "hello", mic: this.sound.mic, run: this.run, first: this.sound.oldest, play: this.play,
+    });
+  }
+
+  // From a tap: sound on, the microphone too if it is wanted and given.
+  async open(wantMic, worklet) {
+    await this.sound.open(wantMic, worklet);
+    this.ready = true;
+    this.link.send({ t: "ready", mic: this.sound.mic });
+    this.sound.watchDelay();
+    if (navigator.wakeLock) {
+      try {
+        await navigator.wakeLock.request("screen");
+      } catch {
+        // a low battery forbids it; the screen then dims as it usually does
+      }
+    }
+  }
+
+  async take(message) {
+    const ours = message.run === this.run;
+    switch (message.t) {
+      case "welcome":
+        if (message.run && ours) this.goOn(message.next);
+        else if (this.run) this.end();
+        this.linked = true;
+        if (this.ready && !message.run) this.link.send({ t: "ready", mic: this.sound.mic });
+        if (this.ready) this.sound.watchDelay();
+        this.hooks.onWelcome?.(message);
+        break;
+      case "begin":
+        await this.begin(message);
+        break;
+      case "end":
+        this.end();
+        break;
+      case "receipt":
+        if (ours) this.sound.receipt(message.next);
+        break;
+      case "resend":
+        if (ours) this.goOn(message.next);
+        break;
+      case "clip":
+        if (ours) this.fetch(message.clip).catch(() => {}); // played later: it is fetched again
+        break;
+      case "play":
+        if (ours) await this.sounds(message);
+        break;
+      case "hush":
+        if (ours) this.sound.hush();
+        break;
+      case "reading":
+        if (ours) this.hooks.onReading(message);
+        break;
+      case "ping":
+        this.link.send({ t: "pong", n: message.n });
+        break;
+      case "show":
+        this.hooks.onShow(message);
+        break;
+      default:
+        this.hooks.onMessage?.(message);
+    }
+  }
+
+  goOn(next) {
+    this.sound.receipt(next);
+    for (const packet of this.sound.from(next)) this.link.sendSound(packet);
+  }
+
+  async begin(message) {
+    if (!this.ready) return; // the page was opened anew: its "ready" brings this message again
+    this.run = message.run;
+    this.play = 0;
+    this.hooks.onBegin?.(message);
+    if (message.clip) await this.fetch(message.clip).catch(() => {});
+    this.sound.start(message.next);
+    this.hooks.onStream?.(true);
+  }
+
+  end() {
+    this.run = "";
+    this.sound.stop();
+    this.hooks.onStream?.(false);
+  }
+
+  fetch(clip) {
+    return this.sound.load(clip, `/clip/${this.run}/${clip}`);
+  }
+
+  async sounds(message) {
+    this.play = message.play;
+    let buffer = null;
+    try {
+      buffer = await this.fetch(message.clip);
+    } catch {
+      // the connection broke meanwhile: the same as too late
+    }
+    if (message.run !== this.run) return;
+    if (buffer === null || !this.sound.play(buffer, message.at, !message.exact)) {
+      if (message.exact) this.link.send({ t: "late", run: this.run, play: message.play });
+    }
+  }
+
+  typed(value) {
+    this.link.send({ t: "typed", run: this.run, value });
+  }
+
+  command(name) {
+    this.link.send({ t: "command", run: this.run, name });
+  }
+}

@@ -1,0 +1,63 @@
+// A WebSocket that comes back. Messages are JSON objects; sound goes as binary.
+
+export class Link {
+  constructor(path, { onOpen, onMessage, onState, onRefused }) {
+    const scheme = location.protocol === "https:" ? "wss:" : "ws:";
+    this.url = `${scheme}//${location.host}${path}`;
+    Object.assign(this, { onOpen, onMessage, onState, onRefused });
+    this.tries = 0;
+    this.connect();
+    addEventListener("online", () => this.hurry());
+    addEventListener("pagehide", () => this.close());
+    addEventListener("pageshow", (event) => event.persisted && location.reload());
+  }
+
+  get open() {
+    return this.socket.readyState === WebSocket.OPEN;
+  }
+
+  connect() {
+    this.closed = false;
+    this.socket = new WebSocket(this.url);
+    this.socket.binaryType = "arraybuffer";
+    this.socket.onopen = () => {
+      this.tries = 0;
+      this.onState(true);
+      this.onOpen();
+    };
+    this.socket.onmessage = (event) => this.onMessage(JSON.parse(event.data));
+    this.socket.onclose = (event) => this.lost(event);
+  }
+
+  lost(event) {
+    if (this.closed) return;
+    this.onState(false);
+    if (event.code >= 4400) { // the server does not want this page: no use in trying
+      this.closed = true;
+      this.onRefused(event.reason);
+      return;
+    }
+    const wait = Math.min(5000, 250 * 2 ** this.tries++) * (0.75 + Math.random() / 2);
+    this.timer = setTimeout(() => this.connect(), wait);
+  }
+
+  hurry() {
+    if (this.closed || this.open || this.socket.readyState === WebSocket.CONNECTING) return;
+    clearTimeout(this.timer);
+    this.connect();
+  }
+
+  send(message) {
+    if (this.open) this.socket.send(JSON.stringify(message));
+  }
+
+  sendSound(packet) {
+    // a network that does not keep up: what is held back here is sent after the next receipt
+    if (this.open) this.socket.send(packet);
+  }
+
+  close() {
+    this.closed = true;
+    this.socket.close();
+  }
+}

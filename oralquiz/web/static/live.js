@@ -1,0 +1,229 @@
+// The teacher's page while a round is planned, held and over.
+
+import { Device } from "./device.js";
+
+const $ = (id) => document.getElementById(id);
+const way = $("live").dataset.way;
+const SIGNS = { right: "✓", wrong: "✗", unclear: "?", silent: "…" };
+const WORDS = { right: "right", wrong: "not right", unclear: "not clear", silent: "no answer" };
+const PHASES = {
+  waiting: "waits", listen: "listens", speak: "thinks", again: "asked again", done: "answered",
+  paused: "paused", over: "finished", trouble: "trouble",
+};
+
+let news = null;
+let ear = null; // the number of the answer that is being corrected
+
+const device = new Device("/ws/teacher", {
+  onShow: () => {},
+  onReading: () => {},
+  onState: (on) => trouble(on ? "" : "The connection to the server is gone. It comes back by itself."),
+  onRefused: (why) => trouble(why === "come in first" ? "Come in again: load this page." : `${why}.`),
+  onMessage: (message) => {
+    if (message.t === "note") trouble(message.text);
+    else if (message.t === "live") { news = message; draw(); }
+  },
+});
+
+function trouble(text) {
+  $("trouble").textContent = text;
+  $("trouble").hidden = !text;
+}
+
+function send(message) {
+  trouble("");
+  device.link.send(message);
+}
+
+// --- drawing ---
+
+function text(element, value) {
+  if (element.textContent !== value) element.textContent = value;
+}
+
+function draw() {
+  const lesson = news.lesson;
+  const running = lesson !== null && lesson.phase !== "over";
+  const front = news.front.ready;
+  text($("sound"), front ? "Sound is on" : "Sound on");
+  $("sound").setAttribute("aria-pressed", String(front));
+  $("begin").hidden = running;
+  text($("begin"), lesson && !running ? "Begin with new sums" : "Begin");
+  for (const button of document.querySelectorAll("[data-do]")) button.hidden = !running;
+  $("reveal").hidden = lesson === null || lesson.way === "own";
+  $("reveal").setAttribute("aria-pressed", String(Boolean(lesson?.revealed)));
+  const pause = document.querySelector('[data-key="p"]');
+  pause.dataset.do = lesson?.phase === "paused" ? "resume" : "pause";
+  text(pause, lesson?.phase === "paused" ? "Go on" : "Pause");
+  if (lesson?.trouble) trouble(lesson.trouble);
+  drawHere();
+  $("running").hidden = lesson === null;
+  $("answered").hidden = !lesson?.answers.length;
+  if (lesson === null) {
+    text($("state"), "");
+    return;
+  }
+  const done = lesson.rows.filter((row) => ["done", "over"].includes(row.phase)).length;
+  text($("state"), {
+    preparing: "One moment: the sums are made.",
+    running: `${done} of ${lesson.rows.length} have answered.`,
+    paused: "Paused.",
+    over: "The round is over.",
+  }[lesson.phase]);
+  keep($("rows"), lesson.rows, (row) => row.pupil, newRow, drawRow);
+  keep($("answers"), [...lesson.answers].reverse(), (a) => String(a.number), newAnswer, drawAnswer);
+}
+
+function drawHere() {
+  const list = news.here.map(({ pupil, ready, mic }) => ({ pupil, ready, mic }));
+  $("waiting").hidden = way === "front" && list.length === 0;
+  keep($("here"), list, (one) => one.pupil, () => document.createElement("li"), (item, one) => {
+    item.className = one.ready ? "ready" : "";
+    const how = one.ready ? (one.mic ? "ready" : "ready, types") : "not ready yet";
+    text(item, `${one.ready ? "✓ " : ""}${one.pupil}, ${how}`);
+  });
+  if (!list.length) text($("here"), "Nobody yet.");
+}
+
+// The elements stay where they are while their content changes: focus and reading are not lost.
+function keep(parent, list, keyOf, make, fill) {
+  const old = new Map([...parent.children].map((child) => [child.dataset.key, child]));
+  if (!old.size) parent.textContent = "";
+  list.forEach((one, k) => {
+    const key = keyOf(one);
+    let item = old.get(key);
+    if (item === undefined) {
+      item = make(one);
+      item.dataset.key = key;
+    }
+    old.delete(key);
+    fill(item, one);
+    if (parent.children[k] !== item) parent.insertBefore(item, parent.children[k] ?? null);
+  });
+  for (const item of old.values()) item.remove();
+}
+
+function newRow(row) {
+  const item = document.createElement("tr");
+  const name = document.createElement("th");
+  name.scope = "row";
+  item.append(name);
+  for (const kind of ["sum", "chain", "heard", "verdict", "after", "counts"]) {
+    const cell = document.createElement("td");
+    cell.className = kind;
+    item.append(cell);
+  }
+  return item;
+}
+
+function drawRow(item, row) {
+  const [name, sum, chain, heard, verdict, after, counts] = item.children;
+  text(name, row.online || way === "front" ? row.pupil : `${row.pupil} (gone)`);
+  name.className = row.online ? "" : "gone";
+  text(sum, row.turn < 0 ? "–" : `${Math.floor(row.turn) + 1} of ${row.of}`);
+  drawChain(chain, row);
+  text(heard, row.value !== null ? String(row.value) : row.heard ? `“${row.heard}”` : "");
+  verdict.className = `verdict ${row.verdict}`;
+  text(verdict, row.verdict ? `${SIGNS[row.verdict]} ${WORDS[row.verdict]}` : PHASES[row.phase]);
+  text(after, row.latency_s === null ? "" : `${row.latency_s.toFixed(2)} s`);
+  text(counts, Object.entries(row.counts).filter(([, n]) => n).map(([v, n]) => `${SIGNS[v]} ${n}`).join("  "));
+}
+
+function drawChain(cell, row) {
+  const state = `${row.turn} ${row.term} ${row.phase}`;
+  if (cell.dataset.state === state) return;
+  cell.dataset.state = state;
+  const over = ["speak", "again", "done", "over"].includes(row.phase);
+  cell.replaceChildren(...row.terms.flatMap((term, k) => {
+    const part = document.createElement("span");
+    const sign = term < 0 ? "− " : k ? "+ " : "";
+    part.textContent = `${sign}${Math.abs(term)}`;
+    part.className = over || k < row.term ? "said" : k === row.term ? "saying" : "unsaid";
+    return [part, " "];
+  }));
+  if (row.phase === "done" || row.phase === "over") cell.append(`= ${row.right_value ?? ""}`);
+}
+
+function newAnswer(answer) {
+  const item = document.createElement("li");
+  const what = document.createElement("span");
+  const button = document.createElement("button");
+  button.type = "button";
+  button.className = "plain";
+  button.addEventListener("click", () => openEar(answer.number));
+  item.append(what, button);
+  return item;
+}
+
+function drawAnswer(item, answer) {
+  const [what, button] = item.children;
+  const value = answer.value === null ? "nothing" : answer.value;
+  const how = answer.typed ? "typed" : "heard";
+  const ear = answer.corrected ? ", by your ear" : "";
+  text(what, `${SIGNS[answer.verdict]} ${answer.pupil}: ${answer.sum} = ${answer.right_value}, ${how} ${value}${ear}`);
+  text(button, "Correct");
+  button.setAttribute("aria-label", `Correct ${answer.pupil}, ${answer.sum}`);
+}
+
+// --- doing ---
+
+$("begin").addEventListener("click", () => send({ t: "do", name: "begin" }));
+$("sound").addEventListener("click", async () => {
+  try {
+    await device.open($("sound").dataset.mic === "yes", "/static/worklet.js");
+    trouble("");
+  } catch (error) {
+    trouble(error.name === "NotFoundError" || error.name === "NotAllowedError"
+      ? "No microphone was given: pupils cannot answer aloud at this computer."
+      : `The sound does not start (${error.message}).`);
+  }
+});
+for (const button of document.querySelectorAll("[data-do]")) {
+  button.addEventListener("click", () => send({ t: "do", name: button.dataset.do }));
+}
+$("reveal").addEventListener("click", () => send({ t: "reveal", on: !news?.lesson?.revealed }));
+
+function openEar(number) {
+  const answer = news?.lesson?.answers[number];
+  if (!answer) return;
+  ear = number;
+  text($("ear-sum"), `${answer.pupil}: ${answer.sum} = ${answer.right_value}; ${WORDS[answer.verdict]}, heard ${answer.value ?? "nothing"}.`);
+  $("ear-value").value = "";
+  if (!$("ear").open) $("ear").showModal();
+}
+
+function judge(verdict) {
+  const typed = $("ear-value").value.trim();
+  const message = { t: "correct", number: ear, verdict };
+  if (/^[0-9]{1,9}$/.test(typed)) message.value = Number(typed);
+  send(message);
+  $("ear").close();
+}
+
+for (const button of document.querySelectorAll("[data-verdict]")) {
+  button.addEventListener("click", () => judge(button.dataset.verdict));
+}
+
+const keys = $("keys");
+keys.checked = localStorage.getItem("single keys") !== "no";
+keys.addEventListener("change", () => localStorage.setItem("single keys", keys.checked ? "yes" : "no"));
+
+addEventListener("keydown", (event) => {
+  if (event.ctrlKey || event.metaKey || event.altKey || !keys.checked) return;
+  const typing = event.target.closest("input:not([type=checkbox], [type=radio]), textarea, select");
+  if ($("ear").open) {
+    const button = typing ? null : document.querySelector(`dialog [data-key="${event.key}"]`);
+    if (button) button.click();
+    return;
+  }
+  if (typing) return;
+  const button = document.querySelector(`.deck [data-key="${event.key.toLowerCase()}"]`);
+  if (button && !button.hidden) {
+    event.preventDefault();
+    button.click();
+  } else if (event.key.toLowerCase() === "c" && news?.lesson?.answers.length) {
+    event.preventDefault();
+    const waiting = news.lesson.answers.findLast((a) => a.verdict === "unclear" && !a.corrected);
+    openEar((waiting ?? news.lesson.answers.at(-1)).number);
+  }
+});

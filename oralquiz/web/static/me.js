@@ -1,0 +1,221 @@
+// The pupil's page: one lamp, few words. The lamp is lit when it is time to speak.
+
+import { Device } from "./device.js";
+
+const $ = (id) => document.getElementById(id);
+const stage = $("stage");
+const home = stage.dataset.home === "yes";
+const lamp = $("lamp"), stones = $("stones"), say = $("say"), more = $("more"), place = $("place");
+const typed = $("typed");
+
+let shown = { phase: "waiting" };
+let reading = null; // when the terms of this sum sound
+let streaming = false;
+let commands = [];
+let practised = 0; // ms spent in practice rounds since the last break
+let begun = 0;
+let lastSum = -1;
+
+const device = new Device("/ws/me", {
+  onShow: (message) => { shown = message; draw(); },
+  onReading: (message) => { reading = message; draw(); },
+  onState: (on) => { $("away").hidden = on; },
+  onRefused: (why) => problem(why === "come in first" ? "You have left. Load the page again." : `${why}.`),
+  onStream: (on) => {
+    streaming = on;
+    if (on) begun = performance.now();
+    else reading = null;
+    draw();
+  },
+  onWelcome: () => draw(),
+  onBegin: (message) => { commands = message.commands; },
+  onMessage: (message) => { if (message.t === "note") problem(message.text); },
+});
+
+function problem(text) {
+  $("problem").textContent = text;
+  $("problem").hidden = !text;
+}
+
+// --- settings that stay on this tablet ---
+
+const stretch = $("stretch"), volume = $("volume"), microphone = $("microphone");
+stretch.value = localStorage.getItem("stretch") ?? "1";
+volume.value = localStorage.getItem("volume") ?? "0.8";
+microphone.checked = localStorage.getItem("microphone") !== "no";
+stretch.addEventListener("change", () => {
+  localStorage.setItem("stretch", stretch.value);
+  device.link.send({ t: "time", stretch: Number(stretch.value) });
+});
+volume.addEventListener("input", () => {
+  localStorage.setItem("volume", volume.value);
+  device.sound.volume = Number(volume.value);
+});
+microphone.addEventListener("change", async () => {
+  localStorage.setItem("microphone", microphone.checked ? "yes" : "no");
+  if (!device.ready) return;
+  if (microphone.checked) await ready();
+  else {
+    device.sound.closeMicrophone();
+    device.link.send({ t: "ready", mic: false });
+  }
+});
+
+async function ready() {
+  problem("");
+  const url = "/static/worklet.js";
+  try {
+    await device.open(microphone.checked, url);
+  } catch (error) {
+    if (!["NotAllowedError", "NotFoundError", "NotReadableError"].includes(error.name)) {
+      problem(`The sound does not start (${error.message}).`);
+      return;
+    }
+    problem("There is no microphone: type your answers.");
+    await device.open(false, url);
+  }
+  device.sound.volume = Number(volume.value);
+  device.link.send({ t: "time", stretch: Number(stretch.value) });
+  draw();
+}
+
+$("ready").addEventListener("click", ready);
+
+// --- what to see ---
+
+const WAITING = home
+  ? ["You are ready.", ""]
+  : ["You are ready.", "Wait here: your teacher begins soon."];
+
+function words() {
+  const value = shown.value;
+  switch (shown.phase) {
+    case "listen": return ["Listen", ""];
+    case "speak": return ["Your turn", device.sound.mic ? "Say the answer, or type it." : "Type the answer."];
+    case "again": return [
+      shown.heard ? `Did you say ${shown.heard}?` : "I did not hear it well.",
+      "Say it once more, please.",
+    ];
+    case "answer":
+      switch (shown.verdict) {
+        case "right": return [`${value}. Right!`, ""];
+        case "wrong": return [`I heard ${value}.`, "That is not it. We look at it together later."];
+        case "unclear": return ["Thank you.", "I could not hear it well. Your teacher listens to it."];
+        case "silent": return ["No answer this time.", "That is fine. The next one comes."];
+        default: return ["The next one comes.", ""];
+      }
+    case "paused": return ["A little pause", ""];
+    case "trouble": return ["Something does not work.", "Tell your teacher."];
+    case "over": return over(shown.counts);
+    default: return WAITING;
+  }
+}
+
+function over(counts) {
+  const all = counts.right + counts.wrong + counts.unclear + counts.silent;
+  if (!all) return ["That was it.", ""];
+  const waiting = counts.unclear ? ` ${counts.unclear} for your teacher's ear.` : "";
+  return ["Well done, that was it.", `${counts.right} of ${all} right.${waiting}`];
+}
+
+function draw() {
+  const phase = shown.phase;
+  const running = streaming && ["listen", "speak", "again", "answer", "paused"].includes(phase);
+  $("gate").hidden = device.ready;
+  $("show").hidden = !device.ready;
+  $("pad").hidden = !(running && phase !== "paused");
+  stage.classList.toggle("answering", !$("pad").hidden);
+  const idle = device.ready && !streaming;
+  $("practice").hidden = !idle || $("rest").hidden === false;
+  $("tools").hidden = !(running && commands.length);
+  for (const button of document.querySelectorAll("[data-command]")) {
+    const name = button.dataset.command;
+    const wanted = name === "resume" ? phase === "paused" : name === "stop" || phase !== "paused";
+    button.hidden = !commands.includes(name) || !wanted;
+  }
+  const [first, second] = words();
+  if (say.textContent !== first) say.textContent = first;
+  more.textContent = second;
+  place.textContent = running ? `${shown.turn + 1} of ${shown.of}` : "";
+  if (shown.turn !== lastSum || !running) {
+    typed.value = "";
+    lastSum = running ? shown.turn : -1;
+  }
+  drawStones();
+  if (phase === "over" && shown.practice && begun) rest();
+}
+
+function rest() {
+  practised += performance.now() - begun;
+  begun = 0;
+  if (practised > Number(stage.dataset.break) * 60000) $("rest").hidden = false;
+}
+
+$("rested").addEventListener("click", () => {
+  practised = 0;
+  $("rest").hidden = true;
+  draw();
+});
+
+// The stones follow the sound itself, not the messages about it.
+function drawStones() {
+  const phase = shown.phase;
+  const follow = reading && streaming && device.sound.first !== null && shown.turn === reading.turn;
+  const terms = follow && ["listen", "speak", "again"].includes(phase) ? reading.terms : [];
+  if (stones.children.length !== terms.length) {
+    stones.replaceChildren(...terms.map(() => document.createElement("i")));
+  }
+  let done = phase === "speak" || phase === "again";
+  terms.forEach(([onset, offset], k) => {
+    const begins = device.sound.until(onset), ends = device.sound.until(offset);
+    stones.children[k].className = begins > 0 ? "" : ends > 0 ? "saying" : "said";
+    if (k === terms.length - 1 && ends <= 0 && phase === "listen") done = true;
+  });
+  if (done && phase === "listen") { // the last term has sounded: the server says so in a moment
+    shown = { ...shown, phase: "speak" };
+    draw();
+    return;
+  }
+  lamp.classList.toggle("lit", done);
+}
+
+function tick() {
+  if (streaming && shown.phase === "listen") drawStones();
+  requestAnimationFrame(tick);
+}
+requestAnimationFrame(tick);
+
+// --- answering by hand ---
+
+for (const key of document.querySelectorAll("[data-digit]")) {
+  key.addEventListener("click", () => {
+    if (typed.value.length < 9) typed.value += key.dataset.digit;
+  });
+}
+$("rub").addEventListener("click", () => { typed.value = typed.value.slice(0, -1); });
+$("keypad").addEventListener("submit", (event) => {
+  event.preventDefault();
+  if (/^[0-9]+$/.test(typed.value)) device.typed(Number(typed.value));
+  typed.value = "";
+});
+addEventListener("keydown", (event) => {
+  // digits go to the answer wherever the focus is; nothing else is taken
+  if ($("pad").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
+  if (/^[0-9]$/.test(event.key) && event.target !== typed && !event.target.closest("select, input")) {
+    typed.focus();
+  }
+});
+
+for (const button of document.querySelectorAll("[data-command]")) {
+  button.addEventListener("click", () => device.command(button.dataset.command));
+}
+
+$("practise").addEventListener("submit", (event) => {
+  event.preventDefault();
+  problem("");
+  device.link.send({
+    t: "practise", pace_s: Number($("pace").value), count: Number($("count").value),
+  });
+});
+
+draw();

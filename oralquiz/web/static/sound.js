@@ -1,0 +1,199 @@
+// The page's loudspeaker and microphone on one clock, the AudioContext's.
+//
+// A stream is the microphone as numbered packets of 20 ms at 16 kHz; sample n of the stream is
+// made at context time  (first + n * ratio) / sampleRate . A sound that is to be heard at sample n
+// starts earlier by the time that sound takes to the ear and back into the stream.
+
+export const RATE = 16000;
+export const BLOCK = 320;
+const KEEP = 3000; // packets kept until the server has them: a minute
+const SOON = 0.005; // seconds below which a start counts as too late
+
+export class Sound {
+  constructor({ onPacket, onDelay }) {
+    this.onPacket = onPacket;
+    this.onDelay = onDelay;
+    this.context = null;
+    this.microphone = null;
+    this.measured = null; // seconds to the ear and back, if a chirp has found it
+    this.streaming = false;
+    this.kept = new Map();
+    this.next = 0;
+    this.clips = new Map();
+    this.playing = new Set();
+  }
+
+  get on() {
+    return this.context !== null && this.context.state === "running";
+  }
+
+  get mic() {
+    return this.microphone !== null;
+  }
+
+  // Must be called from a tap or a key: browsers allow sound only then.
+  async open(wantMic, url) {
+    if (this.context === null) {
+      this.context = new AudioContext({ latencyHint: "interactive" });
+      await this.context.audioWorklet.addModule(url);
+      this.node = new AudioWorkletNode(this.context, "microphone", {
+        numberOfInputs: 1, numberOfOutputs: 1, channelCount: 1,
+      });
+      this.node.port.onmessage = (event) => this.fromWorklet(event.data);
+      const mute = this.context.createGain();
+      mute.gain.value = 0; // pulled by the clock, never heard
+      this.node.connect(mute).connect(this.context.destination);
+      this.gain = this.context.createGain();
+      this.gain.connect(this.context.destination);
+    }
+    await this.context.resume();
+    if (wantMic && !this.mic) await this.openMicrophone();
+    this.watchDelay();
+  }
+
+  async openMicrophone() {
+    const stream = await navigator.mediaDevices.getUserMedia({
+      audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false },
+    });
+    this.microphone = stream;
+    this.source = this.context.createMediaStreamSource(stream);
+    this.source.connect(this.node);
+    stream.getAudioTracks()[0].addEventListener("ended", () => this.closeMicrophone());
+  }
+
+  closeMicrophone() {
+    if (!this.mic) return;
+    this.source.disconnect();
+    for (const track of this.microphone.getTracks()) track.stop();
+    this.microphone = null;
+  }
+
+  set volume(value) {
+    if (this.gain) this.gain.gain.value = value;
+  }
+
+  // --- delays ---
+
+  get inDelay() {
+    if (!this.mic) return 0;
+    const { latency } = this.microphone.getAudioTracks()[0].getSettings();
+    return typeof latency === "number" ? latency : 0;
+  }
+
+  get outDelay() {
+    return (this.context.baseLatency || 0) + (this.context.outputLatency || 0);
+  }
+
+  get delay() {
+    return this.measured ?? this.outDelay + this.inDelay;
+  }
+
+  watchDelay() {
+    clearInterval(this.delayTimer);
+    let told = -1;
+    const look = () => {
+      if (Math.abs(this.delay - told) > 0.005) {
+        told = this.delay;
+        this.onDelay(told - this.inDelay, this.inDelay, this.measured !== null);
+      }
+    };
+    look();
+    this.delayTimer = setInterval(look, 1000);
+  }
+
+  // --- the stream ---
+
+  start(next) {
+    this.kept.clear();
+    this.next = next;
+    this.first = null;
+    this.streaming = true;
+    this.node.port.postMessage({ start: next });
+  }
+
+  stop() {
+    if (!this.streaming) return;
+    this.streaming = false;
+    this.node.port.postMessage({});
+    this.kept.clear();
+    this.hush();
+  }
+
+  fromWorklet(data) {
+    if (data.first !== undefined) {
+      this.first = data.first;
+      this.ratio = data.ratio;
+    } else if (this.streaming && data.number === this.next) {
+      this.next = data.number + 1;
+      this.kept.set(data.number, data.packet);
+      if (this.kept.size > KEEP) this.kept.delete(this.kept.keys().next().value);
+      this.onPacket(data.packet);
+    }
+  }
+
+  receipt(next) {
+    for (const number of this.kept.keys()) {
+      if (number >= next) break;
+      this.kept.delete(number);
+    }
+  }
+
+  get oldest() {
+    return this.kept.size ? this.kept.keys().next().value : this.next;
+  }
+
+  from(next) {
+    return [...this.kept].filter(([number]) => number >= next).map(([, packet]) => packet);
+  }
+
+  timeOf(sample) {
+    return (this.first + sample * this.ratio) / this.context.sampleRate;
+  }
+
+  // --- sounds ---
+
+  async load(name, url) {
+    if (!this.clips.has(name)) {
+      this.clips.set(name, (async () => {
+        const response = await fetch(url);
+        if (!response.ok) throw new Error(`the sound cannot be had (${response.status})`);
+        const pcm = new DataView(await response.arrayBuffer());
+        const buffer = this.context.createBuffer(1, Math.max(1, pcm.byteLength / 2), RATE);
+        const samples = buffer.getChannelData(0);
+        for (let i = 0; 2 * i < pcm.byteLength; i++) samples[i] = pcm.getInt16(2 * i, true) / 32768;
+        return buffer;
+      })());
+      if (this.clips.size > 4) this.clips.delete(this.clips.keys().next().value);
+    }
+    return this.clips.get(name);
+  }
+
+  // Have `buffer` heard at `sample` of the stream. False when it is too late for that: then it
+  // stays silent, or with `anyway` starts at once.
+  play(buffer, sample, anyway) {
+    if (this.first === null) return false;
+    const soonest = this.context.currentTime + SOON;
+    let when = this.timeOf(sample) - this.delay;
+    if (when < soonest) {
+      if (!anyway) return false;
+      when = soonest;
+    }
+    const source = this.context.createBufferSource();
+    source.buffer = buffer;
+    source.connect(this.gain);
+    source.onended = () => this.playing.delete(source);
+    this.playing.add(source);
+    source.start(when);
+    return true;
+  }
+
+  hush() {
+    for (const source of this.playing) source.stop();
+    this.playing.clear();
+  }
+
+  // Seconds from now until sample n is heard (negative: it was).
+  until(sample) {
+    return this.timeOf(sample) - (this.measured === null ? this.inDelay : 0) - this.context.currentTime;
+  }
+}

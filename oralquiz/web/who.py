@@ -1,0 +1,74 @@
+"""Whose page this is: read from the signed cookie, checked against what is true now."""
+
+from __future__ import annotations
+
+import ipaddress
+import time
+from dataclasses import dataclass
+
+from starlette.requests import HTTPConnection
+
+from oralquiz.records.pupils import Pupil
+from oralquiz.web.house import House
+
+TEACHER_STAYS_S = 12 * 3600.0
+PUPIL_STAYS_S = 6 * 3600.0
+HOME_STAYS_S = 120 * 24 * 3600.0
+
+
+@dataclass(frozen=True)
+class Who:
+    """A teacher, a pupil, or nobody yet. ``home``: the pupil came with a code of their own."""
+
+    teacher: bool = False
+    pupil: Pupil | None = None
+    home: bool = False
+
+
+def house_of(connection: HTTPConnection) -> House:
+    house: House = connection.app.state.house
+    return house
+
+
+def from_this_computer(connection: HTTPConnection) -> bool:
+    try:
+        return connection.client is not None and (
+            ipaddress.ip_address(connection.client.host).is_loopback
+        )
+    except ValueError:
+        return False
+
+
+async def who(connection: HTTPConnection) -> Who:
+    house, session, now = house_of(connection), connection.session, time.time()
+    if session.get("until", 0) > now and "pupil" in session:
+        pupil = await house.pupil(session["pupil"])
+        # a number may be given anew after erasing; the name then differs
+        if pupil is not None and pupil.name == session.get("name"):
+            if session.get("home"):
+                return Who(pupil=pupil, home=True)
+            if house.claims.get(pupil.id) == session.get("claim"):
+                return Who(pupil=pupil)
+    if session.get("until", 0) > now and session.get("teacher") == house.keys.epoch:
+        return Who(teacher=True)
+    # without a passphrase whoever sits at this computer is the teacher, as with any program here
+    open_house = not house.keys.passphrase and from_this_computer(connection)
+    return Who(teacher=open_house and "pupil" not in session)
+
+
+def enter_teacher(connection: HTTPConnection) -> None:
+    connection.session.clear()
+    connection.session.update(
+        teacher=house_of(connection).keys.epoch, until=time.time() + TEACHER_STAYS_S
+    )
+
+
+def enter_pupil(connection: HTTPConnection, pupil: Pupil, claim: str | None) -> None:
+    """``claim`` is the place in class; None for a pupil's own code, which needs no place."""
+    connection.session.clear()
+    stays = HOME_STAYS_S if claim is None else PUPIL_STAYS_S
+    connection.session.update(pupil=pupil.id, name=pupil.name, until=time.time() + stays)
+    if claim is None:
+        connection.session["home"] = True
+    else:
+        connection.session["claim"] = claim

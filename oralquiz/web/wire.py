@@ -1,0 +1,89 @@
+"""What travels between a page and the server, and the limits on it.
+
+Sound comes as binary packets of one block: a 32-bit sequence number, then BLOCK 16-bit samples,
+both little-endian. Everything else is small JSON objects that name themselves in ``t``.
+"""
+
+from __future__ import annotations
+
+import json
+import struct
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+
+from oralquiz.errors import BadInput
+from oralquiz.session.ports import BLOCK
+from oralquiz.speak.clip import Samples
+
+_HEAD = struct.Struct("<I")
+PACKET_BYTES = _HEAD.size + 2 * BLOCK
+MESSAGE_BYTES = 2_000
+"""The longest JSON message a page has a reason to send."""
+
+MAX_TYPED = 999_999_999
+
+# what a page may say: kind -> the type of each field
+_FIELDS: dict[str, dict[str, type]] = {
+    "hello": {"mic": bool, "run": str, "first": int, "play": int},
+    "ready": {"mic": bool},
+    "delay": {"out_s": float, "in_s": float, "measured": bool},
+    "late": {"run": str, "play": int},
+    "typed": {"run": str, "value": int},
+    "command": {"run": str, "name": str},
+    "pong": {"n": int},
+    "time": {"stretch": int},
+    "practise": {"pace_s": float, "count": int},
+    # the teacher's page
+    "do": {"name": str, "pupil": str},
+    "correct": {"number": int, "verdict": str, "value": int},
+    "reveal": {"on": bool},
+}
+_OPTIONAL = {("correct", "value"), ("do", "pupil")}
+
+
+class WireError(BadInput):
+    """A page sent something that no page of ours sends."""
+
+
+def packet(raw: bytes) -> tuple[int, Samples]:
+    """The sequence number and the samples (BLOCK,) of a packet. Raises WireError."""
+    if len(raw) != PACKET_BYTES:
+        raise WireError(f"a packet has {PACKET_BYTES} bytes, not {len(raw)}")
+    samples = np.frombuffer(raw, dtype="<i2", offset=_HEAD.size).astype(np.float32) / 32768.0
+    return _HEAD.unpack_from(raw)[0], samples
+
+
+def as_packet(number: int, samples: Samples) -> bytes:
+    """A packet, as a page makes it: the other end of ``packet``."""
+    return _HEAD.pack(number) + pcm(samples)
+
+
+def pcm(samples: Samples) -> bytes:
+    """Samples in [-1, 1] as 16-bit little-endian PCM."""
+    return np.clip(np.round(samples * 32768.0), -32768, 32767).astype("<i2").tobytes()
+
+
+def message(text: str) -> Mapping[str, Any]:
+    """A page's message with every field of the right type. Raises WireError."""
+    if len(text) > MESSAGE_BYTES:
+        raise WireError(f"a message has at most {MESSAGE_BYTES} characters")
+    try:
+        data = json.loads(text)
+    except (ValueError, RecursionError):
+        raise WireError("a message is a JSON object") from None
+    if not isinstance(data, dict) or data.get("t") not in _FIELDS:
+        raise WireError("a message names its kind")
+    kind = data["t"]
+    for name, wanted in _FIELDS[kind].items():
+        value: Any = data.get(name)
+        if value is None and (kind, name) in _OPTIONAL:
+            continue
+        if wanted is float and isinstance(value, int) and not isinstance(value, bool):
+            value = data[name] = float(value)
+        if type(value) is not wanted:
+            raise WireError(f"{kind}: {name} is missing or of another type")
+        if wanted in (int, float) and not abs(float(data[name])) < 2**40:
+            raise WireError(f"{kind}: {name} is too large")
+    return data
