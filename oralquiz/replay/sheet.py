@@ -40,9 +40,11 @@ class Symbols:
         return Markup(pictures.whole(drawn, self._columns, self._form, ""))
 
     def drawn(self) -> str:
-        """The definitions that the pictures use."""
-        cells = "".join(tag("g", inside, id=name) for name, inside in self._cells.items())
-        return tag("g", cells, class_="picture")
+        """The definitions that the pictures use. Each is a picture to the style sheet, which
+        looks no further than the definition itself."""
+        return "".join(
+            tag("g", inside, id=name, class_="picture") for name, inside in self._cells.items()
+        )
 
 
 def sheet(
