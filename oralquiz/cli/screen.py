@@ -30,7 +30,7 @@ class Screen:
         if type == "judged":
             self._last = data
         elif type == "asked_again":
-            self._console.print("    not clear: asked once more", style="dim")
+            self._console.print(f"{'':>6}  not clear, asked once more", style="dim")
         elif type == "commanded" and data.get("why"):
             self._console.print(f"  paused: {data['why']}")
         elif type == "sum_ended":
@@ -40,14 +40,14 @@ class Screen:
     def _line(self, index: int) -> str:
         turn = self._round.turns[index]
         number = f"{index + 1}/{len(self._round.turns)}"
-        start = f"{number:>6}  {turn.pupil:<12} {turn.sum!s:<28}"
+        start = f"{number:>6}  {turn.pupil:<10} {turn.sum!s:<27}"
         if not self._last:
-            return f"{start} passed over"
+            return f"{start}   –  passed over"
         verdict, value = self._last["verdict"], self._last["value"]
         if verdict == Verdict.SILENT:
-            return f"{start} silent"
+            return f"{start}   –  silent"
         if verdict == Verdict.UNCLEAR:
-            return f"{start} unclear: waits for the teacher's ear"
+            return f"{start}   ?  unclear: for the teacher"
         latency = self._last["latency_s"]
         after = "" if latency is None else f" after {latency:.2f} s"
         return f"{start} {value:>4}  {verdict}{after}"
