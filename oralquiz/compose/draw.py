@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from oralquiz.compose.plays import Ints
+from oralquiz.compose.plays import Bools, Ints
 from oralquiz.compose.table import Floats, Table
 
 _UNIT_BITS = 53  # numpy's random() is a whole number over 2**53
@@ -24,44 +24,54 @@ def draw(table: Table, count: int, rng: np.random.Generator) -> Ints:
     if table.count == 0:
         raise ValueError("there is no such sum to draw")
     more_bits = rng.spawn(1)[0]
-    terms = np.empty((count, table.request.terms), dtype=np.int64)
+    terms = np.empty((count, table.plan.request.terms), dtype=np.int64)
     tally = np.zeros(count, dtype=np.int64)
-    total = np.full(count, -table.request.lowest)
+    total = np.full(count, -table.plan.request.lowest)
     before: Ints | None = None
-    for place in range(table.request.terms):
+    for place in range(table.plan.request.terms):
         unit = rng.random(count)
-        play, clear = _choose(table, place, tally, total, before, unit)
+        if table.shares:
+            play, clear = _choose(table, place, tally, total, before, unit)
+        else:
+            play, clear = np.zeros(count, dtype=np.int64), np.zeros(count, dtype=bool)
         for at in np.flatnonzero(~clear):
             previous = None if before is None else int(before[at])
             play[at] = _choose_exactly(
                 table, place, int(tally[at]), int(total[at]), previous, unit[at], more_bits
             )
-        terms[:, place] = table.plays.term[play]
-        tally = table.tallies.follow[place][tally, table.tallies.class_of[play]]
-        total = table.plays.after[play]
+        terms[:, place] = table.plan.plays.term[play]
+        tally = table.plan.tallies.follow[place][tally, table.plan.class_of[play]]
+        total = table.plan.plays.after[play]
         before = play
     return terms
 
 
 def _choose(
     table: Table, place: int, tally: Ints, total: Ints, before: Ints | None, unit: Floats
-) -> tuple[Ints, np.ndarray[tuple[int, ...], np.dtype[np.bool_]]]:
+) -> tuple[Ints, Bools]:
     """The play each ``unit`` falls on, and whether that is beyond doubt."""
     shares = table.shares[place].reshape(-1)
-    plays = len(table.plays)
-    base = table.rank[total] + (len(table.starts) - 1) * tally
-    first = tally * plays + table.starts[table.rank[total]]
+    by_total = table.by_total
+    row = tally * len(table.plan.plays)
+    base = by_total.rank.take(total) + len(by_total.present) * tally
+    first = row + by_total.starts.take(by_total.rank.take(total))
 
     def span(at: Ints) -> tuple[Floats, Floats]:
-        low = np.where(at == first, 0.0, shares[at - 1] - base)
-        return low, shares[at] - base
+        low = np.where(at == first, 0.0, shares.take(at - 1, mode="wrap") - base)
+        return low, shares.take(at) - base
 
     point = unit
     if before is not None:
         out: list[tuple[Floats, Floats]] = []
-        for other in (table.neighbours.again[before], table.neighbours.back[before]):
-            is_none = other == plays
-            low, high = span(np.where(is_none, first, tally * plays + other))
+        for barred, others in (
+            (not table.plan.request.repeats, table.plan.plays.again),
+            (not table.plan.request.cancels, table.plan.plays.back),
+        ):
+            other = others.take(before)
+            is_none = (other == len(table.plan.plays)) if barred else np.full(len(other), True)
+            low, high = span(
+                np.where(is_none, first, row + by_total.place.take(other, mode="clip"))
+            )
             out.append((np.where(is_none, np.inf, low), np.where(is_none, 0.0, high - low)))
         (low_a, size_a), (low_b, size_b) = out
         point = unit * (1.0 - size_a - size_b)
@@ -72,8 +82,9 @@ def _choose(
         point = point + np.where(point >= low_2, size_2, 0.0)
     at = np.searchsorted(shares, base + point, side="right").clip(max=len(shares) - 1)
     low, high = span(at)
-    clear = (point - low > 4 * table.slack) & (high - point > 4 * table.slack)
-    return at - tally * plays, clear
+    doubt = 16 * table.slack  # the point adds up the ends of two barred plays
+    clear = (point - low > doubt) & (high - point > doubt)
+    return by_total.order.take(at - row), clear
 
 
 def _choose_exactly(
@@ -86,11 +97,10 @@ def _choose_exactly(
     rng: np.random.Generator,
 ) -> int:
     """The play ``unit`` falls on, by exact integers; ``rng`` gives the bits beyond its 53."""
-    start, end = (int(n) for n in table.starts[table.rank[total] : table.rank[total] + 2])
-    barred: set[int] = set()
-    if before is not None:
-        barred = {int(table.neighbours.again[before]), int(table.neighbours.back[before])}
-    plays = [play for play in range(start, end) if play not in barred]
+    by_total = table.by_total
+    start, end = by_total.starts[by_total.rank[total] :][:2]
+    barred = set() if before is None else table.barred_after(before)
+    plays = [int(play) for play in by_total.order[start:end] if play not in barred]
     ends: list[int] = []
     for play in plays:
         ends.append((ends[-1] if ends else 0) + table.ways_through(place, tally, play))

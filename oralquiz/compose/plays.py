@@ -8,13 +8,15 @@ these are depends on nothing but the digit it shows, the digit it takes and whet
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
-from oralquiz.beads import ALL_RULES, Rule, play_term
+from oralquiz.beads import ALL_RULES, play_term
 from oralquiz.beads.columns import top
 from oralquiz.compose.request import Drill, Request
 
@@ -27,11 +29,20 @@ NO_RULE = len(ALL_RULES)  # stands for "this column does not move"
 
 @dataclass(frozen=True)
 class ColumnMoves:
-    """What one column does, by [digit shown, signed digit + 9]: rule, digit after, carry out."""
+    """What one column does, by digit shown * 19 + signed digit taken + 9 (see `cell`)."""
 
-    rule: Ints
-    after: Ints
-    carries: Ints
+    rule: Ints  # index in ALL_RULES, NO_RULE where the digit is 0
+    after: Ints  # the digit shown after the move
+    carries: Ints  # 1 where the move carries to, or borrows from, the next column
+    shown: Ints  # the digit shown before the move
+    digit: Ints  # the signed digit taken
+
+
+Whole = TypeVar("Whole", int, Ints)
+
+
+def cell(shown: Whole, digit: Whole) -> Whole:
+    return shown * 19 + digit + 9
 
 
 @cache
@@ -47,29 +58,56 @@ def column_moves() -> ColumnMoves:
             rule[shown, digit + 9] = RULE_INDEX[own.rule]
             after[shown, digit + 9] = played.after % 10
             carries[shown, digit + 9] = len(played.moves) - 1
-    return ColumnMoves(rule, after, carries)
+    return ColumnMoves(
+        rule.reshape(-1),
+        after.reshape(-1),
+        carries.reshape(-1),
+        shown=np.repeat(np.arange(10), 19),
+        digit=np.tile(np.arange(-9, 10), 10),
+    )
+
+
+def allowed_cells(request: Request) -> Bools:
+    """Which cells of `column_moves` the request allows; a digit 0 is no move and always is."""
+    return np.array([rule in request.allowed for rule in ALL_RULES] + [True])[column_moves().rule]
+
+
+def counting_cells(drill: Drill, column: int) -> Ints:
+    """1 for each cell of `column_moves` that counts for the drill in ``column``, else 0."""
+    moves = column_moves()
+    counts: Bools = np.array([rule in drill.rules for rule in ALL_RULES] + [False])[moves.rule]
+    if drill.column not in (None, column):
+        counts[:] = False
+    if drill.shown is not None:
+        counts &= moves.shown == drill.shown
+    if drill.digit is not None:
+        counts &= moves.digit == drill.digit
+    return counts.astype(np.int64)
 
 
 @dataclass(frozen=True)
 class Plays:
-    """Every allowed (running total, term), sorted by total, then term.
+    """Every allowed (term, running total), sorted by term, then total.
 
     ``before`` and ``after`` are indices of running totals (total minus the lowest total).
     ``uses[d]`` is how many moves count for the request's drill ``d``.
+    ``again`` and ``back`` are the plays of the same term, and of its opposite, right after this
+    one; the number of plays (one past the last) where the frame or the rules forbid that play.
     """
 
     before: Ints
     term: Ints
     after: Ints
-    digits: Ints
     uses: tuple[Ints, ...]
+    again: Ints
+    back: Ints
 
     def __len__(self) -> int:
         return len(self.term)
 
 
 def terms_of(request: Request) -> Ints:
-    """Every term the request's digits and frame allow, ascending."""
+    """Every term the request's digits and frame allow, ascending; each with its opposite."""
     low, high = request.digits
     sizes = np.arange(10 ** (low - 1), 10 ** min(high, request.columns))
     return np.concatenate([-sizes[::-1], sizes])
@@ -79,76 +117,67 @@ def plays_for(request: Request) -> Plays:
     """Every play that keeps to the frame and the allowed rules, from totals a sum can reach."""
     totals = np.arange(request.lowest, request.highest + 1)
     terms = terms_of(request)
-    before, term = np.nonzero(
-        (totals[:, None] + terms >= request.lowest) & (totals[:, None] + terms <= request.highest)
-    )
-    total, term = totals[before], terms[term]
-    rules, shown = moves_of(total, term, request.columns)
+    ends = totals + terms[:, None]
+    term_at, before = np.nonzero((ends >= request.lowest) & (ends <= request.highest))
+    term = terms[term_at]
+    moves = cells_of(totals[before], term, request.columns)
 
-    is_allowed = np.array([rule in request.allowed for rule in ALL_RULES] + [True])
-    keep = is_allowed[rules].all(axis=0)
-    total, term, rules, shown = total[keep], term[keep], rules[:, keep], shown[:, keep]
-    before = total - request.lowest
+    allowed = allowed_cells(request)
+    keep = np.logical_and.reduce([allowed.take(cells) for cells in moves])
+    reached = _reachable(before[keep], before[keep] + term[keep], request)
+    keep &= reached[before]
+    before, term, term_at = before[keep], term[keep], term_at[keep]
+    moves = [cells[keep] for cells in moves]
     after = before + term
-    reached = _reachable(before, after, -request.lowest, len(totals), request.terms)
-    keep = reached[before]
+
+    lookup = np.full((len(terms), len(totals)), len(before))
+    lookup[term_at, before] = np.arange(len(before))
     return Plays(
-        before=before[keep],
-        term=term[keep],
-        after=after[keep],
-        digits=np.floor(np.log10(np.abs(term[keep]))).astype(np.int64) + 1,
-        uses=tuple(uses_of(drill, rules[:, keep], shown[:, keep]) for drill in request.drills),
+        before=before,
+        term=term,
+        after=after,
+        uses=tuple(uses_of(drill, moves) for drill in request.drills),
+        again=lookup[term_at, after],
+        back=lookup[len(terms) - 1 - term_at, after],
     )
 
 
-def moves_of(total: Ints, term: Ints, columns: int) -> tuple[Ints, Ints]:
-    """The moves of each play: rule indices and digits shown before, both [2 * columns, plays].
+def cells_of(total: Ints, term: Ints, columns: int) -> list[Ints]:
+    """The moves of each play as cells of `column_moves`, a list of 2 * columns arrays.
 
-    Row 2c is column c's move for the term's own digit, row 2c + 1 its move for a carry.
-    A negative total is shown as 10^columns + total.
+    Item 2c is column c's move for the term's own digit, item 2c + 1 its move for a carry. A
+    negative total is shown as 10^columns + total.
     """
     table = column_moves()
     sign = np.sign(term)
+    size = np.abs(term)
     frame = total % (top(columns) + 1)
-    rules = np.empty((2 * columns, len(total)), dtype=np.int64)
-    shown = np.empty_like(rules)
+    moves: list[Ints] = []
     carry = np.zeros_like(total)
     for column in range(columns):
-        digit = sign * (np.abs(term) // 10**column % 10) + 9
-        first = frame // 10**column % 10
-        second = table.after[first, digit]
-        carried = sign * carry + 9
-        rules[2 * column], shown[2 * column] = table.rule[first, digit], first
-        rules[2 * column + 1], shown[2 * column + 1] = table.rule[second, carried], second
-        carry = table.carries[first, digit] + table.carries[second, carried]
-    return rules, shown
+        own = cell(frame // 10**column % 10, sign * (size // 10**column % 10))
+        carried = cell(table.after.take(own), sign * carry)
+        moves += [own, carried]
+        carry = table.carries.take(own) + table.carries.take(carried)
+    return moves
 
 
-def uses_of(drill: Drill, rules: Ints, shown: Ints) -> Ints:
+def uses_of(drill: Drill, moves: Sequence[Ints]) -> Ints:
     """How many moves of each play count for the drill."""
-    counts = np.array([rule in drill.rules for rule in ALL_RULES] + [False])[rules]
-    if drill.column is not None:
-        counts[np.arange(len(counts)) // 2 != drill.column] = False
-    if drill.shown is not None:
-        counts &= shown == drill.shown
-    uses: Ints = counts.sum(axis=0)
+    uses = np.zeros(len(moves[0]), dtype=np.int64)
+    for index, cells in enumerate(moves):
+        uses += counting_cells(drill, index // 2).take(cells)
     return uses
 
 
-def _reachable(before: Ints, after: Ints, start: int, totals: int, steps: int) -> Bools:
-    """Which totals some chain of at most ``steps`` plays reaches from ``start``."""
-    reached = np.zeros(totals, dtype=bool)
-    reached[start] = True
-    for _ in range(steps):
+def _reachable(before: Ints, after: Ints, request: Request) -> Bools:
+    """Which totals some chain of plays reaches from an empty frame, with a term yet to come."""
+    reached = np.zeros(request.highest - request.lowest + 1, dtype=bool)
+    reached[-request.lowest] = True
+    for _ in range(request.terms - 1):
         grown = reached.copy()
         grown[after[reached[before]]] = True
         if (grown == reached).all():
             break
         reached = grown
     return reached
-
-
-def rules_of(total: int, term: int, columns: int) -> tuple[Rule, ...]:
-    """The rules of one play, in the order of `moves_of`."""
-    rules, _ = moves_of(np.array([total]), np.array([term]), columns)
-    return tuple(ALL_RULES[index] for index in rules[:, 0] if index != NO_RULE)

@@ -12,21 +12,23 @@ from oralquiz.beads.syllabus import Span, Syllabus
 from oralquiz.errors import BadInput
 
 MAX_TERMS = 50
-MAX_COMPOSE_COLUMNS = 6  # a count keeps tables as long as the frame's values
+MAX_COMPOSE_COLUMNS = 5  # more than the tables could hold
 
 
 @dataclass(frozen=True)
 class Drill:
     """At least ``uses`` moves of a sum are by one of ``rules``.
 
-    Every move counts, a carry's own move too. ``column`` (0 is the ones) and ``shown`` (the digit
-    a column shows before the move) narrow which moves count.
+    Every move counts, a carry's own move too. ``column`` (0 is the ones), ``shown`` (the digit a
+    column shows before the move) and ``digit`` (the signed digit it takes) narrow which moves
+    count.
     """
 
     rules: frozenset[Rule]
     uses: int = 1
     column: int | None = None
     shown: int | None = None
+    digit: int | None = None
 
     def __post_init__(self) -> None:
         if not self.rules:

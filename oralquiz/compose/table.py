@@ -21,161 +21,192 @@ from numpy.typing import NDArray
 from oralquiz.compose import wide
 from oralquiz.compose.plays import Ints, Plays, plays_for
 from oralquiz.compose.request import Request
-from oralquiz.compose.tallies import Tallies, tallies_for
+from oralquiz.compose.tallies import Tallies, classes_of, follow_tallies
 
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
-class Neighbours:
-    """For each play the play of the same term right after it, and of its opposite.
+class ByTotal:
+    """The plays in the order of the total they start from, which is how they are drawn.
 
-    The number of plays (one past the last) stands for none: the frame or the rules do not let
-    it be played, or the request does not mind it.
+    ``order``: plays in this order; ``place``: where each play stands in it. ``present``: the
+    totals that have a play; ``starts``: where the plays of each begin, and the end of the last;
+    ``rank``: of each total among those present, -1 for none.
     """
 
-    again: Ints
-    back: Ints
+    order: Ints
+    place: Ints
+    present: Ints
+    starts: Ints
+    rank: Ints
+
+    @property
+    def sizes(self) -> Ints:
+        """How many plays start from each present total."""
+        sizes: Ints = np.diff(self.starts)
+        return sizes
+
+
+@dataclass(frozen=True)
+class Plan:
+    """What is to be counted: the plays, the class of each, and the tallies they lead through."""
+
+    request: Request
+    plays: Plays
+    class_of: Ints
+    tallies: Tallies
+
+    @property
+    def cells(self) -> int:
+        """How many float64 numbers a table for drawing keeps."""
+        return len(self.plays) * sum(self.tallies.sizes)
+
+
+def plan_for(request: Request) -> Plan:
+    plays = plays_for(request)
+    classes, class_of = classes_of(request, plays)
+    return Plan(request, plays, class_of, follow_tallies(request, classes))
 
 
 @dataclass(frozen=True)
 class Table:
     """``ways[i]``: F[i] as limbs, [limbs, tallies + 1, totals]; the last tally is "none", 0.
 
-    ``shares[i]``: for each tally and play the running share of h[i] among the plays from the
-    same total, plus the rank of that tally and total, so that the whole array ascends.
-    ``slack``: no share is further than this from its exact value.
+    ``shares[i]``, [tallies, plays by total]: the running share of h[i] among the plays from the
+    same total, plus the rank of that tally and total, so that the whole array ascends. Empty if
+    only the count was wanted. ``slack``: no share is further than this from its exact value.
     """
 
-    request: Request
-    plays: Plays
-    tallies: Tallies
-    neighbours: Neighbours
+    plan: Plan
+    by_total: ByTotal
     ways: tuple[wide.Limbs, ...]
     shares: tuple[Floats, ...]
-    starts: Ints  # the first play from each total that has one, and the number of plays at the end
-    rank: Ints  # of each total among those that have a play, -1 for none
     slack: float
     _exact: dict[tuple[int, int, int], int] = field(default_factory=dict, repr=False)
 
     @property
     def count(self) -> int:
         """How many sums satisfy the request."""
-        if self.tallies.sizes[0] == 0 or len(self.plays) == 0:
+        if self.plan.tallies.sizes[0] == 0 or len(self.plan.plays) == 0:
             return 0
-        return wide.to_int(self.ways[0], 0, -self.request.lowest)
+        return wide.to_int(self.ways[0], 0, -self.plan.request.lowest)
+
+    def barred_after(self, play: int) -> set[int]:
+        """The plays that may not follow ``play``."""
+        barred = set()
+        if not self.plan.request.repeats:
+            barred.add(int(self.plan.plays.again[play]))
+        if not self.plan.request.cancels:
+            barred.add(int(self.plan.plays.back[play]))
+        return barred - {len(self.plan.plays)}
 
     def ways_through(self, place: int, tally: int, play: int) -> int:
         """h[place](tally, play), exactly."""
         key = (place, tally, play)
         if key not in self._exact:
-            after = int(self.tallies.follow[place][tally, self.tallies.class_of[play]])
-            ways = wide.to_int(self.ways[place + 1], after, int(self.plays.after[play]))
-            if ways and place + 1 < self.request.terms:
-                for other in (self.neighbours.again[play], self.neighbours.back[play]):
-                    if other < len(self.plays):
-                        ways -= self.ways_through(place + 1, after, int(other))
+            after = int(self.plan.tallies.follow[place][tally, self.plan.class_of[play]])
+            ways = wide.to_int(self.ways[place + 1], after, int(self.plan.plays.after[play]))
+            if ways and place + 1 < self.plan.request.terms:
+                for other in self.barred_after(play):
+                    ways -= self.ways_through(place + 1, after, other)
             self._exact[key] = ways
         return self._exact[key]
 
 
-def build_table(request: Request) -> Table:
-    """Count every way; afterwards sums can be drawn."""
-    plays = plays_for(request)
-    tallies = tallies_for(request, plays)
-    neighbours = _neighbours(request, plays)
-    present, starts = np.unique(plays.before, return_index=True)
-    totals = request.highest - request.lowest + 1
-    rank = np.full(totals, -1)
-    rank[present] = np.arange(len(present))
-
-    ways = [_last(request, tallies.sizes[-1], totals)]
-    through: wide.Limbs | None = None
+def build_table(plan: Plan, for_drawing: bool = True) -> Table:
+    """Count every way; with ``for_drawing`` sums can be drawn fast from the table afterwards."""
+    request, plays, tallies = plan.request, plan.plays, plan.tallies
+    by_total = _by_total(plays, request.highest - request.lowest + 1)
+    ways = [_last(request, tallies.sizes[-1])]
     shares: list[Floats] = []
+    through: wide.Limbs | None = None
     for follow in reversed(tallies.follow):
-        through = _through(follow[:, tallies.class_of], ways[-1], through, plays, neighbours)
-        shown = np.zeros((len(through), len(follow) + 1, totals), dtype=np.int64)
-        if len(plays) and len(follow):
-            shown[:, :-1, present] = np.add.reduceat(through[:, :-1, :-1], starts, axis=2)
-        ways.append(wide.settle(shown))
-        shares.append(_shares(through, ways[-1], plays, starts, rank))
-    longest = int(np.diff(np.append(starts, len(plays))).max(initial=0))
+        through = _through(plan, follow, ways[-1], through)
+        summed, share = _sum_up(through, by_total, for_drawing)
+        ways.append(summed)
+        shares.append(share)
+    longest = int(by_total.sizes.max(initial=0))
     return Table(
-        request=request,
-        plays=plays,
-        tallies=tallies,
-        neighbours=neighbours,
+        plan=plan,
+        by_total=by_total,
         ways=tuple(reversed(ways)),
-        shares=tuple(reversed(shares)),
-        starts=np.append(starts, len(plays)),
-        rank=rank,
-        slack=2.0**-52 * (len(present) * (longest + max(tallies.sizes)) + 16),
+        shares=tuple(reversed(shares)) if for_drawing else (),
+        slack=2.0**-52 * (len(by_total.present) * (longest + max(tallies.sizes)) + 16),
     )
 
 
-def _last(request: Request, tallies: int, totals: int) -> wide.Limbs:
+def _by_total(plays: Plays, totals: int) -> ByTotal:
+    kind = np.int16 if totals < 2**15 else np.int64  # numpy sorts int16 in linear time
+    order = np.argsort(plays.before.astype(kind), kind="stable")
+    place = np.empty_like(order)
+    place[order] = np.arange(len(order))
+    sizes = np.bincount(plays.before, minlength=totals)
+    present = np.flatnonzero(sizes)
+    rank = np.full(totals, -1)
+    rank[present] = np.arange(len(present))
+    return ByTotal(order, place, present, np.append(0, np.cumsum(sizes[present])), rank)
+
+
+def _last(request: Request, tallies: int) -> wide.Limbs:
     """F[n]: 1 where the sum may end."""
-    ways = np.zeros((1, tallies + 1, totals), dtype=np.int64)
+    ways = np.zeros((1, tallies + 1, request.highest - request.lowest + 1), dtype=np.int64)
     low, high = request.answer or (request.lowest, request.highest)
     first = max(low - request.lowest, 0)
     ways[0, :tallies, first : max(high - request.lowest + 1, first)] = 1
     return ways
 
 
-def _neighbours(request: Request, plays: Plays) -> Neighbours:
-    none = np.full(len(plays), len(plays))
-    if len(plays) == 0 or (request.repeats and request.cancels):
-        return Neighbours(none, none)
-    terms, at = np.unique(plays.term, return_inverse=True)
-    lookup = np.full((request.highest - request.lowest + 1, len(terms) + 1), len(plays))
-    lookup[plays.before, at] = np.arange(len(plays))
-    opposite = np.searchsorted(terms, -plays.term).clip(max=len(terms) - 1)
-    opposite = np.where(terms[opposite] == -plays.term, opposite, len(terms))
-    return Neighbours(
-        again=none if request.repeats else lookup[plays.after, at],
-        back=none if request.cancels else lookup[plays.after, opposite],
-    )
+def _through(plan: Plan, follow: Ints, ways: wide.Limbs, later: wide.Limbs | None) -> wide.Limbs:
+    """h[i], [limbs, tallies, plays + 1], from F[i + 1] and h[i + 1]; past the last play it is 0.
 
-
-def _through(
-    follow: Ints,
-    ways: wide.Limbs,
-    later: wide.Limbs | None,
-    plays: Plays,
-    neighbours: Neighbours,
-) -> wide.Limbs:
-    """h[i], [limbs, tallies + 1, plays + 1], from F[i + 1], h[i + 1]; the last of each is 0.
-
-    ``follow``: the tally after each play, [tallies, plays].
+    ``follow``: the tally after a play of each class, [tallies, classes].
     """
-    limbs, _, totals = ways.shape
-    tallies, count = follow.shape
-    result = np.zeros((limbs, tallies + 1, count + 1), dtype=np.int64)
-    at = follow * totals + plays.after
-    for limb in range(limbs):
-        result[limb, :-1, :-1] = ways[limb].reshape(-1)[at]
-    if later is not None:
-        for other in (neighbours.again, neighbours.back):
-            if (other < count).any():
-                at = follow * (count + 1) + other
-                for limb in range(len(later)):
-                    result[limb, :-1, :-1] -= later[limb].reshape(-1)[at]
-    return wide.settle(result)
+    request, plays = plan.request, plan.plays
+    result = np.zeros((len(ways), len(follow), len(plays) + 1), dtype=np.int64)
+    barred = [plays.again] * (not request.repeats) + [plays.back] * (not request.cancels)
+    for after in range(ways.shape[1] - 1):
+        comes = follow == after
+        if not comes.any():
+            continue
+        row = np.stack([limb[after].take(plays.after) for limb in ways])
+        if later is not None:
+            for other in barred:
+                for limb, more in zip(row, later, strict=False):
+                    limb -= more[after].take(other)
+        wide.settle_in_place(row)
+        for tally in np.flatnonzero(comes.any(axis=1)):
+            if comes[tally].all():
+                result[:, tally, :-1] = row
+            else:
+                np.copyto(result[:, tally, :-1], row, where=comes[tally].take(plan.class_of))
+    return result
 
 
-def _shares(
-    through: wide.Limbs, ways: wide.Limbs, plays: Plays, starts: Ints, rank: Ints
-) -> Floats:
-    tallies = through.shape[1] - 1
-    if tallies == 0 or len(plays) == 0:
-        return np.zeros((tallies, len(plays)))
-    whole = wide.to_float(ways[:, :-1])[:, plays.before]
-    share = wide.to_float(through[:, :-1, :-1]) / np.where(whole > 0, whole, 1.0)
-    share = np.cumsum(share, axis=1)
-    base = np.concatenate([np.zeros((tallies, 1)), share[:, starts[1:] - 1]], axis=1)
-    place = rank[plays.before]
-    share -= base[:, place]
-    share += place + len(starts) * np.arange(tallies)[:, None]
+def _sum_up(through: wide.Limbs, by_total: ByTotal, with_shares: bool) -> tuple[wide.Limbs, Floats]:
+    """F[i] and the shares from h[i]."""
+    limbs, tallies, _ = through.shape
+    summed = np.zeros((limbs, tallies + 1, len(by_total.rank)), dtype=np.int64)
+    shares = np.zeros((tallies, len(by_total.order) if with_shares else 0))
+    if len(by_total.order) == 0:
+        return summed, shares
+    starts = by_total.starts[:-1]
+    for tally in range(tallies):
+        ordered = np.stack([limb[tally].take(by_total.order) for limb in through])
+        sums = np.add.reduceat(ordered, starts, axis=1)
+        summed[:, tally, by_total.present] = sums
+        if with_shares:
+            rank = np.arange(len(starts)) + len(starts) * tally
+            shares[tally] = _running_shares(ordered, wide.to_float(sums), by_total, rank)
+    return wide.settle(summed), shares
+
+
+def _running_shares(ordered: wide.Limbs, whole: Floats, by_total: ByTotal, rank: Ints) -> Floats:
+    sizes = by_total.sizes
+    share = wide.to_float(ordered)
+    share *= np.repeat(1.0 / np.where(whole > 0, whole, 1.0), sizes)
+    np.cumsum(share, out=share)
+    base = np.append(0.0, share[by_total.starts[1:-1] - 1])
+    share += np.repeat(rank - base, sizes)
     # a share that rounding lifts over its total's end would hide the next total's first plays
-    np.minimum(share, place + 1.0 + len(starts) * np.arange(tallies)[:, None], out=share)
-    return share
+    return np.minimum(share, np.repeat(rank + 1.0, sizes), out=share)

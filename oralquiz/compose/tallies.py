@@ -7,7 +7,7 @@ still end well, are listed; the rest of the composer works with their indices.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,26 +25,35 @@ class Tallies:
     """``follow[i][x, c]``: the index among the tallies after term i + 1 that a play of class
     ``c`` leads to from tally ``x`` before it; ``sizes[i + 1]`` (one past the last) for none.
 
-    ``class_of``: the class of each play. ``sizes``: tallies before each term, and after the last.
+    ``sizes``: how many tallies there are before each term, and after the last.
     """
 
-    class_of: Ints
     follow: tuple[Ints, ...]
     sizes: tuple[int, ...]
 
 
-def tallies_for(request: Request, plays: Plays) -> Tallies:
-    counted = np.stack([np.sign(plays.term), plays.digits, *plays.uses], axis=1)
+def classes_of(request: Request, plays: Plays) -> tuple[list[PlayClass], Ints]:
+    """The classes of plays that a request tells apart, and the class of each play."""
     caps = [drill.uses for drill in request.drills]
-    if caps:  # more uses than a drill asks for make no difference
-        counted[:, 2:] = np.minimum(counted[:, 2:], caps)
-    if request.digits_in_all is None:
-        counted[:, 1] = 0
-    kinds, class_of = np.unique(counted, axis=0, return_inverse=True)
-    classes = [tuple(int(n) for n in kind) for kind in kinds]
+    signs = np.sign(plays.term)
+    digits = np.searchsorted(10 ** np.arange(1, request.columns), np.abs(plays.term), "right") + 1
+    counted = [signs, digits if request.digits_in_all is not None else np.ones_like(signs)]
+    # more uses than a drill asks for make no difference
+    counted += [np.minimum(uses, cap) for uses, cap in zip(plays.uses, caps, strict=True)]
+    shape = [3, request.columns + 1, *(cap + 1 for cap in caps)]
+    packed = np.ravel_multi_index([counted[0] + 1, *counted[1:]], shape)
+    present = np.flatnonzero(np.bincount(packed))
+    classes = [
+        (int(sign) - 1, *(int(n) for n in rest))
+        for sign, *rest in zip(*np.unravel_index(present, shape), strict=True)
+    ]
+    return classes, np.searchsorted(present, packed)
 
+
+def follow_tallies(request: Request, classes: Sequence[PlayClass]) -> Tallies:
+    """The tallies a sum can pass through, term by term."""
     layers: list[dict[Tally, list[Tally | None]]] = []
-    tallies: Iterable[Tally] = [(0, 0, *(0 for _ in caps))]
+    tallies: Iterable[Tally] = [(0, 0, *(0 for _ in request.drills))]
     for place in range(request.terms):
         layer = {tally: [_next(request, place, tally, c) for c in classes] for tally in tallies}
         tallies = {after for row in layer.values() for after in row if after is not None}
@@ -64,7 +73,7 @@ def tallies_for(request: Request, plays: Plays) -> Tallies:
             np.array([rows[t] for t in alive], dtype=np.int64).reshape(len(alive), len(classes))
         )
         sizes.append(len(alive))
-    return Tallies(class_of.reshape(-1), tuple(reversed(follow)), tuple(reversed(sizes)))
+    return Tallies(tuple(reversed(follow)), tuple(reversed(sizes)))
 
 
 def _next(request: Request, place: int, tally: Tally, kind: PlayClass) -> Tally | None:

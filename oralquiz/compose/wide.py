@@ -7,6 +7,8 @@ carries settled once.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -29,6 +31,13 @@ def settle(limbs: Limbs) -> Limbs:
     while len(settled) > 1 and not settled[-1].any():
         settled.pop()
     return np.stack(settled)
+
+
+def settle_in_place(limbs: Limbs) -> None:
+    """As `settle`, for numbers that fit the limbs they have."""
+    for low, high in pairwise(limbs):
+        high += low >> BITS
+        low &= _MASK
 
 
 def to_int(limbs: Limbs, *at: int) -> int:

@@ -1,0 +1,44 @@
+"""How heavy a sum is: the documented measure by which a set goes from easier to harder.
+
+A convention of our own, meant to order sums of one lesson, not a measured difficulty:
+
+    1 point  for each move
+    1 point  more for a move by a five or a ten, 2 more for a move by both
+    1 point  for each cascade: a carry that carries on
+    1 point  for each digit other than 0 that must be kept in the head while the next term is
+             heard, so for every running total but the last
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from oralquiz.beads import Kind
+from oralquiz.compose.playing import all_moves
+
+KIND_POINTS = {Kind.DIRECT: 0, Kind.FIVE: 1, Kind.TEN: 1, Kind.BOTH: 2}
+
+
+@dataclass(frozen=True)
+class Load:
+    moves: int
+    kinds: int
+    cascades: int
+    kept: int
+
+    @property
+    def points(self) -> int:
+        return self.moves + self.kinds + self.cascades + self.kept
+
+
+def load_of(terms: Sequence[int], columns: int) -> Load:
+    """The load of a sum that stays on a frame of ``columns`` columns."""
+    moves = [move for _, move in all_moves(terms, columns)]
+    totals = [sum(terms[: end + 1]) for end in range(len(terms) - 1)]
+    return Load(
+        moves=len(moves),
+        kinds=sum(KIND_POINTS[move.rule.kind] for move in moves),
+        cascades=sum(move.carry and move.rule.kind in (Kind.TEN, Kind.BOTH) for move in moves),
+        kept=sum(len(str(abs(total)).replace("0", "")) for total in totals),
+    )
