@@ -162,8 +162,9 @@ def _show(session: Session, told: tuple[Told, ...], table: Phrases) -> None:
 
     from rich.console import Console
 
-    from oralquiz.replay.terminal import Stage, printed
+    from oralquiz.replay.terminal import Stage, allow_plain, printed
 
+    allow_plain(sys.stdout)
     console = Console(highlight=False)
     if not told:
         console.print(table.text("page", "nothing"))

@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 import soundfile
 from numpy.typing import NDArray
+from scipy.ndimage import uniform_filter1d
 
 from oralquiz.replay.timing import Timing
 from oralquiz.session.file import Pcm
@@ -42,8 +42,7 @@ def mix(audio: Pcm, timing: Timing, rate: int) -> Mono:
         open_[round(term.onset * rate) : round(term.offset * rate)] = 0.0
     for answer in timing.answers:
         open_[round(answer.onset * rate) : round(answer.offset * rate)] = 1.0
-    width = max(1, round(FADE_S * rate))
-    smooth = np.convolve(open_, np.ones(width) / width, mode="same")
+    smooth = uniform_filter1d(open_, max(1, round(FADE_S * rate)))
     both: Mono = np.clip(clip[:, 0] + clip[:, 1] * smooth, -1.0, 1.0).astype(np.float32)
     return both
 
@@ -86,9 +85,9 @@ def best_rate(durations: Sequence[float], most_bytes: int) -> int:
 
 def outline(samples: Mono, bins: int) -> list[int]:
     """The loudest sample of each of ``bins`` equal stretches, 0 to 99, for a small picture."""
-    if not len(samples):
+    if len(samples) < bins:
         return [0] * bins
-    edges = np.linspace(0, len(samples), bins + 1).astype(int)
-    loud = [float(np.max(np.abs(samples[a:b]))) if b > a else 0.0 for a, b in pairwise(edges)]
-    top = max(0.05, *loud)  # silence is not blown up
-    return [round(99 * value / top) for value in loud]
+    edges = np.linspace(0, len(samples), bins, endpoint=False).astype(int)
+    loud = np.maximum.reduceat(np.abs(samples), edges)
+    top = max(0.05, float(loud.max()))  # silence is not blown up
+    return [round(float(99 * value / top)) for value in loud]

@@ -412,6 +412,14 @@
     box.append(holder, list);
   }
 
+  // --- on paper --------------------------------------------------------------------------------
+  // The step sheet is what a browser without scripts shows; with one, it is only made to be printed.
+  function fillSheet() {
+    const sheet = document.getElementById("sheet");
+    const kept = sheet.querySelector("noscript");
+    if (kept) sheet.innerHTML = kept.textContent;
+  }
+
   // --- hands on --------------------------------------------------------------------------------
   function press(id, act) { document.getElementById(id).addEventListener("click", act); }
 
@@ -430,7 +438,8 @@
   press("previous", () => step(-1));
   press("next", () => step(1));
   press("play", () => (state.playing ? pause() : play()));
-  press("print", () => window.print());
+  press("print", () => { fillSheet(); window.print(); });
+  window.addEventListener("beforeprint", fillSheet);
   document.getElementById("mirror").addEventListener("change", again);
   document.getElementById("ones-first").addEventListener("change", (event) => {
     state.order = Number(event.target.checked);
@@ -502,7 +511,6 @@
     item.append(button);
     list.append(item);
   });
-  document.documentElement.classList.add("js");
   document.querySelector(".sums").hidden = data.sums.length < 2;
   player.hidden = false;
   load(0);

@@ -1,0 +1,79 @@
+"""A real browser for the pages. Where there is none, these tests are skipped, unless
+ORALQUIZ_REQUIRE_BROWSER=1, which makes that a failure."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, BrowserContext, Error, Page, sync_playwright
+
+# the page makes its player with `new Audio()`; this lets a test look at it
+REMEMBER_AUDIO = """
+const Original = window.Audio;
+window.Audio = function (...args) { return (window.player = new Original(...args)); };
+"""
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "chrome"))), None)
+    with sync_playwright() as playwright:
+        try:
+            # no sandbox: containers that run tests as root have none; the pages are our own
+            started = playwright.chromium.launch(
+                executable_path=found,
+                args=["--no-sandbox", "--autoplay-policy=no-user-gesture-required"],
+            )
+        except Error as error:
+            if os.environ.get("ORALQUIZ_REQUIRE_BROWSER") == "1":
+                raise
+            pytest.skip(f"no browser: {str(error).splitlines()[0]}")
+        yield started
+        started.close()
+
+
+@dataclass
+class Opened:
+    """A page, everything it wrote on the console, and every request it made."""
+
+    page: Page
+    complaints: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+
+Open = Callable[..., Opened]
+
+
+@pytest.fixture
+def open_page(browser: Browser, tmp_path: Path) -> Iterator[Open]:
+    """Opens HTML from the file system, as a parent does."""
+    contexts: list[BrowserContext] = []
+
+    def opened(
+        html: str, width: int = 1280, height: int = 800, *, calm: bool = True, dark: bool = False
+    ) -> Opened:
+        path = tmp_path / f"page-{len(contexts)}.html"
+        path.write_text(html, encoding="utf-8")
+        context = browser.new_context(
+            viewport={"width": width, "height": height},
+            reduced_motion="reduce" if calm else "no-preference",
+            color_scheme="dark" if dark else "light",
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.add_init_script(REMEMBER_AUDIO)
+        done = Opened(page)
+        page.on("console", lambda message: done.complaints.append(message.text))
+        page.on("pageerror", lambda error: done.complaints.append(str(error)))
+        page.on("request", lambda request: done.requests.append(request.url))
+        page.goto(path.as_uri())
+        return done
+
+    yield opened
+    for context in contexts:
+        context.close()

@@ -1,0 +1,393 @@
+"""The replay page in a real browser: steps, sound and drawing agree; nothing is fetched."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from functools import cache
+from itertools import accumulate
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page
+
+from oralquiz.beads import MoveOrder, Sum, explain
+from oralquiz.replay import sound
+from oralquiz.replay.page import build_page
+from tests.browser.conftest import Open
+from tests.replay.made import made
+
+# Reads every picture back from where its parts stand, not from what the script says it drew.
+WALK = """
+() => {
+  const box = document.getElementById("player");
+  const read = (which) => {
+    let value = 0;
+    for (const part of box.querySelectorAll(`[data-shows="${which}"] .part`)) {
+      const [x, y] = part.getAttribute("transform").match(/-?[0-9.]+/g).map(Number);
+      const [dx, dy] = part.dataset.away.split(" ").map(Number);
+      const atHome = Math.abs(x) < 0.01 && Math.abs(y) < 0.01;
+      const away = Math.abs(x - dx) < 0.02 && Math.abs(y - dy) < 0.02;
+      if (atHome === away) return NaN;
+      if (atHome !== part.classList.contains("counts")) return NaN;
+      if (atHome) value += (part.dataset.bead === "five" ? 5 : 1) * 10 ** part.dataset.column;
+    }
+    return value;
+  };
+  const next = document.getElementById("next");
+  const walks = [];
+  for (const button of document.querySelectorAll(".sums button")) {
+    button.click();
+    const cards = [];
+    for (;;) {
+      const inside = !box.querySelector(".stage .small").hidden;
+      cards.push({
+        card: Number(box.dataset.card),
+        time: Number(box.dataset.time),
+        sound: window.player.currentTime,
+        slider: Number(document.getElementById("place").value),
+        before: inside ? read("before") : null,
+        moving: read("moving"),
+        after: inside ? read("after") : null,
+        why: box.querySelector(".why").textContent,
+        term: [...box.querySelectorAll(".chain button")].findIndex(
+          (one) => one.getAttribute("aria-current") === "step"),
+      });
+      if (next.disabled) break;
+      next.click();
+    }
+    walks.push(cards);
+  }
+  return walks;
+}
+"""
+
+
+def random_sum(rng: np.random.Generator, columns: int, count: int) -> str:
+    """Terms of any size that stay on the frame, as nasty as chance makes them."""
+    top = 10**columns - 1
+    total = 0
+    terms: list[int] = []
+    while len(terms) < count:
+        term = int(rng.integers(-total, top - total + 1))
+        if term:
+            terms.append(term)
+            total += term
+    return " ".join(f"{term:+d}" for term in terms)
+
+
+@pytest.fixture
+def quick_sound(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Clips of equal length are all silent here: encode each length once."""
+    encode = cache(lambda count, rate, bits: original(np.zeros(count, np.float32), rate, bits))
+    original = sound.encode
+    monkeypatch.setattr(sound, "encode", lambda clip, rate, bits: encode(len(clip), rate, bits))
+
+
+# columns, sums, seed: a thousand sums, most on two hands, some on one, some on a frame
+PAGES = [(2, 100, seed) for seed in range(10, 17)]
+PAGES += [(1, 100, 20), (3, 100, 30), (4, 75, 40), (9, 25, 90)]
+assert sum(count for _, count, _ in PAGES) == 1000
+
+
+@pytest.mark.parametrize(("columns", "count", "seed"), PAGES)
+@pytest.mark.usefixtures("quick_sound")
+def test_step_sound_and_drawing_agree_at_every_move_of_a_thousand_sums(
+    open_page: Open, columns: int, count: int, seed: int
+) -> None:
+    rng = np.random.default_rng(seed)
+    order = MoveOrder.ONES_FIRST if seed % 2 else MoveOrder.FIVE_FIRST
+    sums = [random_sum(rng, columns, 3) for _ in range(count)]
+    opened = open_page(build_page(made(sums, columns=columns, pace_s=0.5, order=order)))
+    walks = opened.page.evaluate(WALK)
+    assert opened.complaints == []
+    assert len(walks) == len(sums)
+    for text, cards in zip(sums, walks, strict=True):
+        check_walk(Sum.parse(text), columns, order, cards)
+
+
+def check_walk(terms: Sum, columns: int, order: MoveOrder, cards: list[dict[str, Any]]) -> None:
+    moves = [
+        (index, move)
+        for index, played in enumerate(explain(terms, columns, order))
+        for move in played.moves
+    ]
+    totals = [0, *accumulate(terms.terms)]
+    assert [card["card"] for card in cards] == list(range(len(moves) + 2))
+    assert cards[0]["moving"] == 0
+    assert cards[-1]["moving"] == terms.answer
+    for card, (index, move) in zip(cards[1:-1], moves, strict=True):
+        assert (card["before"], card["after"]) == (move.before, move.after)
+        assert card["moving"] == move.after  # it has come to rest
+        assert card["term"] == index
+        # 0.4 s of lead, then a term every half second: the move is made while its term counts
+        assert 0.4 + 0.5 * index < card["time"]
+        if index + 1 < len(terms.terms):
+            assert card["time"] <= 0.4 + 0.5 * (index + 1)
+    for index in range(len(terms.terms)):
+        last = max(n for n, (term, _) in enumerate(moves, start=1) if term == index)
+        assert cards[last]["after"] == totals[index + 1]
+    for card in cards:
+        assert card["sound"] == pytest.approx(card["time"], abs=0.001)
+        assert card["slider"] == pytest.approx(card["time"], abs=0.001)
+
+
+def until(page: Page, condition: str) -> None:
+    """Wait for a condition; the page's own policy forbids to have it evaluated by the page."""
+    for _ in range(200):
+        if page.evaluate(condition):
+            return
+        page.wait_for_timeout(25)
+    raise AssertionError(f"never came: {condition}")
+
+
+WRONG = made(["34 + 13 - 22", "7 + 6", "52 - 8 + 9"], [20, 13, None], tones=True)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("width", [360, 1280])
+@pytest.mark.parametrize("columns", [2, 5])
+def test_an_automated_check_of_accessibility_is_clean(
+    open_page: Open, width: int, dark: bool, columns: int
+) -> None:
+    session = made(["34 + 13 - 22", "7 + 6"], [20, 13], columns=columns, damage="cut short")
+    opened = open_page(build_page(session), width, dark=dark)
+    for card in range(6):  # card 4 is where the slip is; card 5 is just another
+        if card in (0, 4):
+            found = Axe().run(opened.page)
+            assert found.response["violations"] == []
+            # more than a handful of rules must have looked at something
+            assert len(found.response["passes"]) > 20
+        opened.page.click("#next")
+    assert opened.complaints == []
+
+
+def test_the_page_fetches_nothing_and_keeps_its_own_policy(open_page: Open) -> None:
+    opened = open_page(build_page(WRONG))
+    opened.page.click("#play")
+    until(opened.page, "window.player.currentTime > 0.2")
+    own = [url for url in opened.requests if not url.startswith(("file:", "blob:", "data:"))]
+    assert own == []
+    # what the policy does not name by its hash does not run
+    opened.page.evaluate(
+        """() => { const s = document.createElement('script'); s.textContent = 'window.evil = 1';
+        document.body.append(s); }"""
+    )
+    assert opened.page.evaluate("window.evil") is None
+    assert any("Content Security Policy" in line for line in opened.complaints)
+
+
+def test_hostile_names_and_words_stay_text(open_page: Open) -> None:
+    evil = "</script><img src=x onerror=window.evil=1><b>\u2028{{7*7}}"
+    session = made(["3 + 4"], [8], pupil=evil, name=evil, damage=evil)
+    opened = open_page(build_page(session))
+    assert opened.page.evaluate("window.evil") is None
+    assert opened.page.locator("img").count() == 0
+    assert evil.replace("\u2028", "") in opened.page.inner_text("#sum-title").replace("\u2028", "")
+    assert opened.complaints == []
+
+
+@pytest.mark.parametrize("speed", ["1", "0.5", "0.25"])
+def test_playing_moves_sound_and_hands_together(open_page: Open, speed: str) -> None:
+    opened = open_page(build_page(WRONG), calm=False)
+    page = opened.page
+    page.check(f"input[name=speed][value='{speed}']", force=True)
+    page.click("#play")
+    until(page, "window.player.currentTime > 0.1")
+    began = page.evaluate("[performance.now(), window.player.currentTime]")
+    page.wait_for_timeout(700)
+    ended = page.evaluate(
+        """() => [performance.now(), window.player.currentTime, window.player.playbackRate,
+        window.player.preservesPitch, Number(document.getElementById('player').dataset.time)]"""
+    )
+    assert ended[2:4] == [float(speed), True]
+    assert ended[4] == pytest.approx(ended[1], abs=0.06)  # a frame or two on a busy machine
+    passed = (ended[1] - began[1]) / ((ended[0] - began[0]) / 1000)
+    assert passed == pytest.approx(float(speed), rel=0.25)
+    page.click("#play")
+    assert page.get_attribute("#play", "aria-label") == "Play"
+    assert page.evaluate("window.player.paused")
+
+
+def test_the_sound_is_where_the_timeline_says(open_page: Open) -> None:
+    """Decoded by the browser itself, the tones of terms and answer begin at their marks."""
+    opened = open_page(build_page(made(["34 + 13 - 22"], [20], tones=True)))
+    found = opened.page.evaluate(
+        """async () => {
+          const raw = atob(document.getElementById('sound-0').textContent);
+          const bytes = Uint8Array.from(raw, (c) => c.charCodeAt(0));
+          const context = new OfflineAudioContext(1, 16000, 16000);
+          const decoded = await context.decodeAudioData(bytes.buffer);
+          const onsets = []; let quiet = 9999;
+          decoded.getChannelData(0).forEach((value, n) => {
+            if (Math.abs(value) > 0.06) { if (quiet > 1600) onsets.push(n / 16000); quiet = 0; }
+            else quiet += 1;
+          });
+          const [one] = JSON.parse(document.getElementById('data').textContent).sums;
+          const { terms, answers, duration } = one.tracks.round;
+          return { onsets, marks: [...terms, ...answers].map((m) => m[0]), duration,
+                   decoded: decoded.duration };
+        }"""
+    )
+    assert found["onsets"] == pytest.approx(found["marks"], abs=0.005)
+    assert found["decoded"] == pytest.approx(found["duration"], abs=0.15)
+
+
+def test_the_keyboard_alone_is_enough(open_page: Open) -> None:
+    page = open_page(build_page(WRONG)).page
+    player = page.locator("#player")
+    for key, card in [
+        ("ArrowRight", "1"),
+        ("ArrowRight", "2"),
+        ("ArrowLeft", "1"),
+        ("ArrowDown", "3"),  # the first move of + 13
+        ("ArrowDown", "5"),
+        ("ArrowUp", "3"),
+        ("End", "7"),
+        ("Home", "0"),
+    ]:
+        page.keyboard.press(key)
+        assert player.get_attribute("data-card") == card, key
+    page.keyboard.press("Space")
+    until(page, "window.player.currentTime > 0.1")
+    page.keyboard.press("Space")
+    assert page.evaluate("window.player.paused")
+    page.focus("#place")
+    page.keyboard.press("ArrowRight")  # on the slider too, an arrow is a move
+    assert player.get_attribute("data-card") == "1"
+
+
+def test_a_swipe_is_a_step(open_page: Open) -> None:
+    page = open_page(build_page(WRONG), 390, 844).page
+    box = page.locator(".stage").bounding_box()
+    assert box is not None
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 3
+
+    def swipe(by: int) -> None:
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + by, y + 3)
+        page.mouse.up()
+
+    swipe(-90)
+    swipe(-90)
+    swipe(90)
+    swipe(10)  # too short to be meant
+    assert page.get_attribute("#player", "data-card") == "1"
+
+
+def test_a_term_jumps_to_where_it_is_read(open_page: Open) -> None:
+    page = open_page(build_page(WRONG)).page
+    page.click(".chain li:nth-child(2) button")
+    assert page.evaluate("window.player.currentTime") == pytest.approx(1.4, abs=0.001)
+    assert page.inner_text(".words .where") == "left hand"
+    assert page.inner_text(".caption") == "teacher:13"
+    page.click(".chain li:nth-child(4) button")
+    assert "The hands show 25." in page.inner_text(".words .why")
+
+
+def test_where_it_may_have_gone_wrong_is_shown_on_its_move(open_page: Open) -> None:
+    page = open_page(build_page(WRONG)).page
+    maybe = page.locator(".maybe")
+    assert "Heard: 20" in maybe.inner_text()
+    assert not maybe.locator(".pictured").is_visible()
+    maybe.get_by_text("Maybe the thumb did not move.").click()
+    assert page.get_attribute("#player", "data-card") == "4"
+    assert page.inner_text(".words .why") == "3 more: not enough fingers, so +\xa05 and −\xa02."
+    # what the hands would have shown stands next to what they should show
+    assert maybe.locator(".picture").get_attribute("aria-label") == "The hands show 42."
+    assert page.locator("[data-shows=after] .picture").get_attribute("aria-label") == (
+        "The hands show 47."
+    )
+    page.click(".sums li:nth-child(2) button")
+    assert not maybe.is_visible()  # that one was right
+
+
+def test_the_view_can_be_changed(open_page: Open) -> None:
+    page = open_page(build_page(WRONG)).page
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    assert page.inner_text(".words .do") == "Thumb up, then 2 fingers down."
+    page.check("#ones-first", force=True)
+    assert page.inner_text(".words .do") == "2 fingers down, then thumb up."
+    assert page.inner_text(".words .why") == "3 more: not enough fingers, so −\xa02 and +\xa05."
+    thumb = page.locator("[data-shows=after] .part[data-bead=five][data-column='0']")
+    left, right = thumb.bounding_box(), page.locator("[data-shows=after]").bounding_box()
+    assert left is not None and right is not None
+    middle = right["x"] + right["width"] / 2
+    assert left["x"] > middle - 5  # the pupil's own right hand, its thumb at the middle
+    page.check("#mirror", force=True)
+    turned = thumb.bounding_box()
+    assert turned is not None
+    assert turned["x"] + turned["width"] < middle + 5
+    page.check("#beads", force=True)
+    assert page.inner_text(".words .where") == "ones"
+    assert page.locator("[data-shows=moving] .beam").count() == 2
+    assert page.get_attribute("#player", "data-card") == "4"
+
+
+def test_without_motion_nothing_is_in_between(open_page: Open) -> None:
+    """Reduced motion: a step is there at once. Else it moves, and ends at the same place."""
+    calm = open_page(build_page(WRONG)).page
+    calm.click("#next")
+    assert calm.evaluate("window.player.currentTime") == pytest.approx(
+        float(calm.get_attribute("#player", "data-time") or 0), abs=0.001
+    )
+    lively = open_page(build_page(WRONG), calm=False).page
+    lively.click("#next")
+    early = float(lively.get_attribute("#player", "data-time") or 0)
+    target = float(calm.get_attribute("#player", "data-time") or 0)
+    assert early < target
+    until(lively, f"Math.abs(document.getElementById('player').dataset.time - {target}) < 0.001")
+
+
+@pytest.mark.parametrize("width", [320, 390, 820, 1366, 1920])
+def test_nothing_sticks_out_at_the_side(open_page: Open, width: int) -> None:
+    page = open_page(build_page(WRONG), width).page
+    for _ in range(4):
+        page.click("#next")
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def test_targets_are_large_enough_for_a_thumb(open_page: Open) -> None:
+    """WCAG 2.2, 2.5.8: at least 24 by 24 CSS pixels."""
+    page = open_page(build_page(WRONG), 360).page
+    for target in page.locator("button:visible, .choice:visible, input[type=range]").all():
+        box = target.bounding_box()
+        assert box is not None
+        assert min(box["width"], box["height"]) >= 24, target.inner_text()
+
+
+def test_on_paper_there_is_the_step_sheet_and_no_player(open_page: Open) -> None:
+    page = open_page(build_page(WRONG)).page
+    assert not page.locator("#sheet").is_visible()
+    pages = page.pdf(format="A4").count(b"/Type /Page\n")
+    assert pages == 3  # one a sum: the browser tells the page before it prints
+    page.emulate_media(media="print")
+    assert not page.locator("#player").is_visible()
+    assert page.locator("#sheet article").count() == 3
+    assert page.locator("#sheet tbody tr").first.is_visible()
+    fill = page.evaluate("getComputedStyle(document.querySelector('#sheet .counts .skin')).fill")
+    assert re.fullmatch(r"rgb\((\d+), \1, \1\)", fill), "print uses grey only"
+
+
+def test_without_a_script_the_step_sheet_is_there(browser: Browser, tmp_path: Path) -> None:
+    path = tmp_path / "page.html"
+    path.write_text(build_page(WRONG), encoding="utf-8")
+    context = browser.new_context(java_script_enabled=False)
+    page = context.new_page()
+    page.goto(path.as_uri())
+    assert page.locator("#sheet tbody tr").first.is_visible()
+    assert not page.locator("#player").is_visible()
+    context.close()
+
+
+def test_a_session_without_sound_still_plays(open_page: Open) -> None:
+    silent = replace(WRONG, audio=WRONG.audio[:0], damage="audio.flac ends early")
+    opened = open_page(build_page(silent))
+    opened.page.click("#play")
+    until(opened.page, "document.getElementById('player').dataset.card === '1'")
+    assert opened.complaints == []
