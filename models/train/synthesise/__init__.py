@@ -1,0 +1,1 @@
+"""Makes the speech corpus of the spoken-number model: one module a source of voices."""

