@@ -14,6 +14,7 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from oralquiz.errors import BadInput
+from oralquiz.records.pupils import Pupil
 
 ALPHABET = "BCDFGHJKMPQRTVWXY2346789"
 """No vowels (no words), nothing that looks like something else (no 0 O, 1 I L, 5 S, N M kept)."""
@@ -26,10 +27,10 @@ PASSPHRASE_LENGTH = 10
 
 
 class Passphrases:
-    """Passphrases as argon2id hashes (RFC 9106, the library's own choice of cost)."""
+    """Passphrases as argon2id hashes, at the cost that the library recommends (RFC 9106)."""
 
-    def __init__(self) -> None:
-        self._hasher = PasswordHasher()
+    def __init__(self, hasher: PasswordHasher | None = None) -> None:
+        self._hasher = hasher or PasswordHasher()
 
     def hash(self, passphrase: str) -> str:
         """Raises BadInput for one that is too short to be worth hashing."""
@@ -67,9 +68,9 @@ class Keys:
             json.dump(data, file)
         part.replace(self.path)
 
-    def set_passphrase(self, passphrase: str) -> None:
+    def set_passphrase(self, passphrase: str, passphrases: Passphrases | None = None) -> None:
         """Raises BadInput for one that is too short."""
-        self.passphrase = Passphrases().hash(passphrase)
+        self.passphrase = (passphrases or Passphrases()).hash(passphrase)
         self.epoch += 1
         self.save()
 
@@ -92,8 +93,9 @@ class Ticket:
     """What a join code opens: a class (the pupil then says a name), or one pupil's practice."""
 
     class_name: str
-    pupil: int | None
     expires: float
+    pupil: int | None = None
+    name: str = ""
 
 
 @dataclass
@@ -109,7 +111,7 @@ class Codes:
         for code, ticket in self._tickets.items():
             if ticket.pupil is None and ticket.class_name == class_name:
                 return code, ticket
-        return self._add(CODE_LENGTH, Ticket(class_name, None, self.now() + CODE_LASTS_S))
+        return self._add(CODE_LENGTH, Ticket(class_name, self.now() + CODE_LASTS_S))
 
     def open_for(self, class_name: str) -> str:
         """The code that is open for a class; empty when none is."""
@@ -119,10 +121,11 @@ class Codes:
                 return code
         return ""
 
-    def for_pupil(self, class_name: str, pupil: int) -> tuple[str, Ticket]:
+    def for_pupil(self, pupil: Pupil) -> tuple[str, Ticket]:
         """A new code for one pupil's practice."""
         self._forget()
-        ticket = Ticket(class_name, pupil, self.now() + HOME_CODE_LASTS_S)
+        expires = self.now() + HOME_CODE_LASTS_S
+        ticket = Ticket(pupil.class_name, expires, pupil.id, pupil.name)
         return self._add(HOME_CODE_LENGTH, ticket)
 
     def open(self, code: str) -> Ticket | None:

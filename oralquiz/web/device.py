@@ -54,6 +54,11 @@ class Streamed(Protocol):
     def command(self, command: Command) -> None: ...
 
 
+BROKEN, REPLACED, SLOW = 4400, 4409, 1013
+"""Why a connection ends, as WebSocket close codes: the page broke the rules; another page took its
+place; it does not keep up (and may try again, RFC 6455's registry)."""
+
+
 class Line:
     """What waits to be sent over one connection. ``closed`` is set when it must end."""
 
@@ -61,16 +66,18 @@ class Line:
         self.out: asyncio.Queue[Message] = asyncio.Queue(QUEUE)
         self.closed = asyncio.Event()
         self.why = ""
+        self.code = 0
 
     def send(self, message: Message) -> None:
         try:
             self.out.put_nowait(message)
         except asyncio.QueueFull:
-            self.close("the page does not keep up")
+            self.close("the page does not keep up", SLOW)
 
-    def close(self, why: str) -> None:
-        self.why = self.why or why
-        self.closed.set()
+    def close(self, why: str, code: int) -> None:
+        if not self.closed.is_set():
+            self.why, self.code = why, code
+            self.closed.set()
 
 
 class Device:
@@ -106,7 +113,7 @@ class Device:
     def attach(self, line: Line) -> None:
         """``line`` is the device's connection from now on; an older one ends."""
         if self._line is not None:
-            self._line.close("the page was opened somewhere else")
+            self._line.close("the page was opened somewhere else", REPLACED)
         self._line = line
         self._changed(self)
 
@@ -131,7 +138,7 @@ class Device:
         if isinstance(self.run, Run):
             self.run.stop(why)
         if self._line is not None:
-            self._line.close(why)
+            self._line.close(why, REPLACED)
 
     def ping(self, now_s: float) -> None:
         """Measure the way to the page and back; the answer is a ``pong``."""

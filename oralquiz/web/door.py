@@ -76,7 +76,7 @@ async def join(request: Request) -> Response:
         return again("This code does not open anything. Look at it again, or ask for a new one.")
     if ticket.pupil is not None:
         pupil = await house.pupil(ticket.pupil)
-        if pupil is None:
+        if pupil is None or pupil.name != ticket.name:  # erased; the number may be given anew
             return again("This code does not open anything any more.")
         enter_pupil(request, pupil, None)
         return RedirectResponse("/me", 303)
@@ -109,6 +109,6 @@ async def lock(request: Request) -> Response:
     first, second = form.get("passphrase", ""), form.get("again", "")
     if first != second:
         return go(request, "/about", "The two passphrases differ: nothing was changed.")
-    await asyncio.to_thread(house.keys.set_passphrase, first)
+    await asyncio.to_thread(house.keys.set_passphrase, first, house.passphrases)
     enter_teacher(request)
     return go(request, "/about", "The passphrase is set.")

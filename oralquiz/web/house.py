@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import os
 import secrets
+import time
 from collections.abc import Awaitable, Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
@@ -41,6 +42,9 @@ from oralquiz.web.sets import migrations
 T = TypeVar("T")
 SETTLE_S = 0.05
 """Seconds in which changes are gathered before the watching pages are told."""
+
+CLOSING_S = 5.0
+"""Seconds in which running rounds are brought to their end when the server stops."""
 
 PUPIL_COMMANDS: frozenset[str] = frozenset()
 PRACTICE_COMMANDS = frozenset({"pause", "resume", "repeat", "skip", "stop"})
@@ -132,7 +136,15 @@ class House:
     def syllabus(self) -> Syllabus:
         return load_syllabus(self.course)
 
-    def close(self) -> None:
+    async def close(self) -> None:
+        """End every round, keep what was held, let go of threads and records."""
+        going = [x for x in (self.lesson, *self.practices.values()) if x and x.phase != "over"]
+        for lesson in going:
+            lesson.do("stop")
+        until = time.monotonic() + CLOSING_S
+        while time.monotonic() < until and any(x.phase != "over" for x in going):
+            await asyncio.sleep(0.01)
+        await asyncio.gather(*self._tasks, return_exceptions=True)
         self.pool.shutdown(wait=False, cancel_futures=True)
         self.ahead.shutdown(wait=False, cancel_futures=True)
         self.records.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import hashlib
 import io
 import re
 from pathlib import Path
@@ -126,26 +127,31 @@ async def answer_sound(request: Request) -> Response:
 # --- replay ---------------------------------------------------------------------------------
 
 
+_PARTS: dict[str, str] = {}
+"""Styles and scripts taken out of replay pages, by file name; the same few for every page."""
+
+
 def linked(html: str, back: str, label: str) -> str:
-    """A replay page whose style and script are files of this server, with a way back.
+    """A replay page whose styles and scripts are files of this server, with a way back.
 
     The page is made to stand alone, with both inside it; here the policy allows nothing inline.
     """
+
+    def out(text: str, ending: str) -> str:
+        name = hashlib.sha256(text.encode()).hexdigest()[:16] + ending
+        _PARTS[name] = text
+        return f"/replay/{name}"
+
+    def style(found: re.Match[str]) -> str:
+        text = found[1] + asset("oralquiz.web", "static", "way-back.css")
+        return f'<link rel="stylesheet" href="{out(text, ".css")}">'
+
+    def script(found: re.Match[str]) -> str:
+        return f'<script src="{out(found[1], ".js")}"></script>'
+
     html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>\n?', "", html, count=1)
-    html = re.sub(
-        r"<style>.*?</style>",
-        '<link rel="stylesheet" href="/replay.css">',
-        html,
-        count=1,
-        flags=re.DOTALL,
-    )
-    html = re.sub(
-        r"<script>.*?</script>",
-        '<script src="/replay.js"></script>',
-        html,
-        count=1,
-        flags=re.DOTALL,
-    )
+    html = re.sub(r"<style>(.*?)</style>", style, html, flags=re.DOTALL)
+    html = re.sub(r"<script>(.*?)</script>", script, html, flags=re.DOTALL)
     return re.sub(
         r"(<body[^>]*>)",
         rf'\1\n<p class="way-back"><a href="{back}">{label}</a></p>',
@@ -154,15 +160,12 @@ def linked(html: str, back: str, label: str) -> str:
     )
 
 
-async def replay_style(request: Request) -> Response:
-    style = asset("oralquiz.replay", "assets", "drawing.css") + asset(
-        "oralquiz.replay", "assets", "page.css"
-    )
-    return Response(style + asset("oralquiz.web", "static", "way-back.css"), media_type="text/css")
-
-
-async def replay_script(request: Request) -> Response:
-    return Response(asset("oralquiz.replay", "assets", "page.js"), media_type="text/javascript")
+async def replay_part(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name not in _PARTS:
+        return JSONResponse({"trouble": "There is no such part."}, 404)
+    kind = "text/css" if name.endswith(".css") else "text/javascript"
+    return Response(_PARTS[name], media_type=kind)
 
 
 @teachers

@@ -155,7 +155,7 @@ async def serve(
         for server in servers:
             server.should_exit = True
         await asyncio.gather(*running, return_exceptions=True)
-        house.close()
+        await house.close()
 
 
 def _here(house: House, port: int) -> Place:

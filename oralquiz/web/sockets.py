@@ -14,7 +14,7 @@ from oralquiz.beads.syllabus import Syllabus
 from oralquiz.errors import OralquizError
 from oralquiz.records.pupils import Pupil
 from oralquiz.web.access import Limit
-from oralquiz.web.device import Device, Line
+from oralquiz.web.device import BROKEN, Device, Line
 from oralquiz.web.house import House
 from oralquiz.web.plan import Plan, read_plan
 from oralquiz.web.sets import PracticeSet, todays_set
@@ -22,7 +22,7 @@ from oralquiz.web.who import house_of, who
 from oralquiz.web.wire import WireError, message, packet
 
 PING_S = 4.0
-REFUSED, BROKEN, REPLACED = 4403, 4400, 4409
+REFUSED = 4403
 
 PACKETS = (4_000.0, 75.0)
 """Packets at once (a minute and more after a break) and a second: half as many again as sound."""
@@ -47,9 +47,8 @@ async def _talk(socket: WebSocket, line: Line, hear: Hear, device: Device | None
             task.cancel()
         await asyncio.gather(*tasks, return_exceptions=True)
     if line.closed.is_set():
-        code = BROKEN if listening.done() and not listening.cancelled() else REPLACED
         with contextlib.suppress(RuntimeError):  # the other end may be gone already
-            await socket.close(code, line.why[:100])
+            await socket.close(line.code, line.why[:100])
 
 
 async def _listen(
@@ -74,7 +73,7 @@ async def _listen(
                     raise WireError("too many messages")
                 await hear(message(came["text"]))
     except WireError as error:
-        line.close(str(error))
+        line.close(str(error), BROKEN)
     except (WebSocketDisconnect, RuntimeError):
         return
 

@@ -129,7 +129,7 @@ async def _change(
             house.release(pupil)
     elif what == "card":
         pupil = await records.do(find_pupil, name)
-        code, _ = house.codes.for_pupil(class_name, pupil.id)
+        code, _ = house.codes.for_pupil(pupil)
         card = {"pupil": pupil, "code": code, "qr": qr(join_url(house, request, code))}
         return await _class_page(request, await records.do(class_names), card=card)
     elif what == "set":

@@ -70,12 +70,12 @@ def message(text: str) -> Mapping[str, Any]:
     if len(text) > MESSAGE_BYTES:
         raise WireError(f"a message has at most {MESSAGE_BYTES} characters")
     try:
-        data = json.loads(text)
+        data: Any = json.loads(text)
     except (ValueError, RecursionError):
         raise WireError("a message is a JSON object") from None
-    if not isinstance(data, dict) or data.get("t") not in _FIELDS:
+    kind = data.get("t") if isinstance(data, dict) else None
+    if not isinstance(kind, str) or kind not in _FIELDS:
         raise WireError("a message names its kind")
-    kind = data["t"]
     for name, wanted in _FIELDS[kind].items():
         value: Any = data.get(name)
         if value is None and (kind, name) in _OPTIONAL:
@@ -86,4 +86,5 @@ def message(text: str) -> Mapping[str, Any]:
             raise WireError(f"{kind}: {name} is missing or of another type")
         if wanted in (int, float) and not abs(float(data[name])) < 2**40:
             raise WireError(f"{kind}: {name} is too large")
-    return data
+    checked: Mapping[str, Any] = data
+    return checked

@@ -1,0 +1,185 @@
+"""A house whose voice and ear are the pulses of tests.session.room, and pages that are not there.
+
+``Tablet`` speaks a page's half of the protocol: it streams, plays on its own clock, comes back.
+Threads are replaced by the caller's own, so that what happens is the same every time.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from concurrent.futures import Executor, Future
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from argon2 import PasswordHasher
+from starlette.testclient import TestClient
+
+from oralquiz.records.pupils import Pupil, add_pupil
+from oralquiz.session.ports import BLOCK, SESSION_RATE
+from oralquiz.speak.clip import Samples
+from oralquiz.web.access import Passphrases, load_keys
+from oralquiz.web.app import create_app
+from oralquiz.web.device import Device, Line
+from oralquiz.web.house import House, Records, Tools
+from oralquiz.web.plan import Plan, Way
+from oralquiz.web.wire import as_packet, packet
+from tests.session.room import PulseReader, PulseRecognizer, pulse
+
+ORIGIN = "http://testserver"
+NOW = "2026-01-05T09:00:00+00:00"
+
+
+class Here(Executor):
+    """Runs what is submitted at once, in the caller's thread."""
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        future: Future[Any] = Future()
+        future.set_result(fn(*args, **kwargs))
+        return future
+
+
+def make_house(folder: Path, *, threads: bool = False) -> House:
+    tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), [("", "pulses")])
+    keys = load_keys(folder / "web" / "keys.json")
+    house = House(keys, Records(folder / "records.db"), folder / "sessions", tools)
+    house.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+    if not threads:
+        house.pool.shutdown()
+        house.ahead.shutdown()
+        house.pool = Here()  # type: ignore[assignment]
+        house.ahead = Here()  # type: ignore[assignment]
+    return house
+
+
+async def make_pupils(house: House, *names: str, consent: bool = True) -> list[Pupil]:
+    """Pupils of the class 3B, which the teacher's pages then show."""
+    house.class_name = "3B"
+    return [
+        await house.records.do(add_pupil, n, created=NOW, class_name="3B", consent=consent)
+        for n in names
+    ]
+
+
+def client_of(house: House, *, host: str = "127.0.0.1", origin: str = ORIGIN) -> TestClient:
+    """A browser on this computer."""
+    return TestClient(
+        create_app(house, ["testserver"]),
+        base_url=ORIGIN,
+        client=(host, 50_000),
+        headers={"origin": origin} if origin else {},
+        follow_redirects=False,
+    )
+
+
+class Tablet:
+    """A page on a device. ``answers`` are the numbers it says, one a sum (None: nothing), 0.5 s
+    after the last term; ``heard`` collects everything that it was told."""
+
+    def __init__(self, device: Device, answers: list[int | None], *, mic: bool = True) -> None:
+        self.device = device
+        self.answers = answers
+        self.mic = mic
+        self.heard: list[dict[str, Any]] = []
+        self.line: Line | None = None
+        self.run = ""
+        self.next = 0
+        self.play = 0
+        self.kept: dict[int, bytes] = {}
+        self.voices: list[tuple[int, Samples]] = []
+        self.sounds: list[tuple[int, str]] = []
+        self.time_s = 100.0
+
+    def open(self) -> None:
+        """Connect (again)."""
+        self.line = Line()
+        self.device.attach(self.line)
+        first = min(self.kept, default=self.next)
+        self.say(t="hello", mic=self.mic, run=self.run, first=first, play=self.play)
+
+    def ready(self) -> None:
+        self.say(t="ready", mic=self.mic)
+
+    def drop(self) -> None:
+        """The connection is gone, with everything on its way."""
+        assert self.line is not None
+        self.device.detach(self.line)
+        self.line = None
+
+    def say(self, **data: Any) -> None:
+        self.device.hear(data, self.time_s)
+
+    def speak(self, value: int, at: int) -> None:
+        """Say a number from sample ``at`` of the stream on."""
+        self.voices.append((at, pulse(value)))
+
+    async def listen(self) -> None:
+        """Take in what was sent."""
+        for _ in range(3):
+            await asyncio.sleep(0)
+        while self.line is not None and not self.line.out.empty():
+            data = self.line.out.get_nowait()
+            self.heard.append(data)
+            self._obey(data)
+
+    def _obey(self, data: dict[str, Any]) -> None:
+        kind = data["t"]
+        if kind == "begin":
+            self.run, self.next, self.play = data["run"], data["next"], 0
+            self.kept.clear()
+        elif kind == "end":
+            self.run = ""
+        elif kind == "receipt":
+            self.kept = {n: p for n, p in self.kept.items() if n >= data["next"]}
+        elif kind in ("welcome", "resend") and data["run"] == self.run and self.run:
+            for number, raw in sorted(self.kept.items()):
+                if number >= data["next"]:
+                    self.device.packet(*packet(raw))
+        elif kind == "play":
+            self.play = data["play"]
+            if data["at"] < self.next * BLOCK and data["exact"]:
+                self.say(t="late", run=self.run, play=data["play"])
+            else:
+                self.sounds.append((data["at"], data["clip"]))
+        elif kind == "reading":
+            value = self.answers.pop(0) if self.answers else None
+            if value is not None:
+                self.speak(value, data["terms"][-1][1] + SESSION_RATE // 2)
+
+    def sound(self) -> Samples:
+        """The next block of the microphone."""
+        start = self.next * BLOCK
+        heard = np.zeros(BLOCK, dtype=np.float32)
+        for at, samples in self.voices:
+            begin, end = max(start, at), min(start + BLOCK, at + len(samples))
+            if begin < end:
+                heard[begin - start : end - start] += samples[begin - at : end - at]
+        return heard
+
+    async def stream(self, packets: int = 1, *, until: Callable[[], bool] | None = None) -> bool:
+        """Send up to so many packets, ``until`` says that it is enough. False: it never did."""
+        for _ in range(packets):
+            await self.listen()
+            if until is not None and until():
+                return True
+            if not self.run:
+                continue
+            raw = as_packet(self.next, self.sound())
+            self.kept[self.next] = raw
+            self.next += 1
+            if self.line is not None:
+                self.device.packet(*packet(raw))
+        await self.listen()
+        return until is None or until()
+
+    def phases(self) -> list[str]:
+        """What the page showed, one after the other."""
+        return [data["phase"] for data in self.heard if data["t"] == "show"]
+
+    def last(self, kind: str) -> dict[str, Any]:
+        return next(data for data in reversed(self.heard) if data["t"] == kind)
+
+
+def plan(way: Way = Way.OWN, count: int = 2, terms: int = 2, **more: Any) -> Plan:
+    return Plan("direct", way, count, terms, **({"pace_s": 1.0, "answer_within_s": 3.0} | more))

@@ -1,0 +1,405 @@
+"""Tests that try to get in, or further than they may."""
+
+from __future__ import annotations
+
+import re
+import time
+from typing import Any
+
+import pytest
+from starlette.testclient import TestClient
+from starlette.websockets import WebSocketDisconnect
+
+from oralquiz.web import app as app_module
+from oralquiz.web.access import Codes, Passphrases
+from oralquiz.web.app import COOKIE, create_app
+from oralquiz.web.guard import BODY_BYTES
+from oralquiz.web.house import House
+from oralquiz.web.wire import MESSAGE_BYTES
+from tests.web.conftest import browser
+
+PASSPHRASE = "a lamp on the table"
+TEACHERS = ["/class", "/plan", "/live", "/wall", "/results", "/results/x", "/results/x/replay"]
+TEACHERS += ["/results/x/0.wav", "/plan/sample?step=direct", "/plan/sample.wav", "/class/erase"]
+
+
+def lock(house: House) -> None:
+    house.keys.set_passphrase(PASSPHRASE, house.passphrases)
+
+
+def close_code(client: TestClient, path: str, **more: Any) -> tuple[int, str]:
+    """How the server ends a socket that should not have been opened."""
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        client.websocket_connect(path, **more) as socket,
+    ):
+        socket.receive_json()
+    return end.value.code, end.value.reason or ""
+
+
+def join(house: House, client: TestClient, name: str) -> None:
+    code, _ = house.codes.for_class("3B")
+    came = client.post("/join", data={"code": code, "name": name})
+    assert (came.status_code, came.headers.get("location")) == (303, "/me"), came.text
+
+
+# --- hosts, origins, headers ---
+
+
+@pytest.mark.parametrize("host", ["evil.example", "testserver.evil.example", "", "[", "10.0.0.9"])
+def test_a_foreign_name_for_this_computer_is_turned_away(teacher: TestClient, host: str) -> None:
+    """A page elsewhere whose name resolves to 127.0.0.1 (DNS rebinding)."""
+    assert teacher.get("/class", headers={"host": host}).status_code == 421
+
+
+@pytest.mark.parametrize(
+    "origin",
+    [None, "", "null", "http://evil.example", "http://testserver:1", "https://testserver",
+     "http://testserver.evil.example", "http://localhost"],
+)  # fmt: skip
+def test_nothing_is_changed_from_another_origin(
+    house: House, teacher: TestClient, origin: str | None
+) -> None:
+    del teacher.headers["origin"]
+    headers = {} if origin is None else {"origin": origin}
+    for path in ("/class", "/plan", "/join", "/enter", "/leave", "/lock", "/results/x/correct"):
+        assert teacher.post(path, data={"what": "open"}, headers=headers).status_code == 403
+    assert house.codes.open_for("3B") == ""
+    for path in ("/ws/me", "/ws/teacher", "/ws/wall"):
+        assert close_code(teacher, path, headers=headers)[0] == 4403
+
+
+def test_every_page_has_a_strict_policy_and_nothing_inline(teacher: TestClient) -> None:
+    teacher.post("/plan", data={"step": "direct", "way": "own"})
+    teacher.post("/class", data={"what": "open"})
+    for path in ("/class", "/plan", "/live", "/wall", "/results", "/about", "/join", "/nowhere"):
+        page = teacher.get(path)
+        policy = page.headers["content-security-policy"]
+        assert "default-src 'none'" in policy
+        assert "unsafe" not in policy
+        assert "script-src 'self';" in policy
+        assert "frame-ancestors 'none'" in policy
+        assert page.headers["x-content-type-options"] == "nosniff"
+        assert page.headers["cache-control"] == "no-store"
+        # no script or style in the page, no handler, no address elsewhere
+        assert not re.search(r"<style|\sstyle=|\son[a-z]+=|javascript:", page.text)
+        for tag in re.findall(r"<script[^>]*>", page.text):
+            assert re.fullmatch(r'<script type="module" src="/static/[a-z]+\.js">', tag)
+        for url in re.findall(r'(?:src|href|action)="([^"]*)"', page.text):
+            assert url.startswith(("/", "#")), url
+
+
+def test_what_a_name_says_stays_text(teacher: TestClient) -> None:
+    name = '<img src=x onerror="alert(1)">'
+    teacher.post("/class", data={"what": "add", "names": name})
+    page = teacher.get("/class").text
+    assert "<img" not in page
+    assert "&lt;img" in page
+
+
+# --- the teacher's door ---
+
+
+def test_without_a_passphrase_only_this_computer_is_the_teacher(
+    house: House, teacher: TestClient
+) -> None:
+    assert teacher.get("/class").status_code == 200
+    far = browser(house, teacher, host="192.168.1.20")
+    for path in TEACHERS:
+        assert far.get(path).headers.get("location") == "/enter", path
+    assert close_code(far, "/ws/teacher") == (4403, "come in first")
+    assert close_code(far, "/ws/wall") == (4403, "come in first")
+    assert close_code(far, "/ws/me") == (4403, "come in first")
+
+
+def test_the_passphrase_opens_and_nothing_else_does(house: House, teacher: TestClient) -> None:
+    lock(house)
+    for path in TEACHERS:
+        assert teacher.get(path).headers.get("location") == "/enter", path
+    for wrong in ("", PASSPHRASE + "x", PASSPHRASE.upper(), "x" * 10_000):
+        assert teacher.post("/enter", data={"passphrase": wrong}).status_code == 403
+    assert teacher.get("/class").status_code == 303
+    assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
+    assert teacher.get("/class").status_code == 200
+    assert teacher.post("/leave").status_code == 303
+    assert teacher.get("/class").status_code == 303
+
+
+def test_the_passphrase_is_kept_as_argon2id_in_a_file_of_ones_own(house: House) -> None:
+    lock(house)
+    text = house.keys.path.read_text()
+    assert "$argon2id$" in text
+    assert PASSPHRASE not in text
+    assert house.keys.path.stat().st_mode & 0o077 == 0
+
+
+def test_the_real_cost_is_what_the_library_recommends() -> None:
+    """RFC 9106, section 4: the second recommended option, as argon2-cffi takes it."""
+    hashed = Passphrases().hash(PASSPHRASE)
+    assert hashed.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert Passphrases().fits(hashed, PASSPHRASE)
+
+
+def test_a_short_passphrase_is_refused(house: House, teacher: TestClient) -> None:
+    teacher.post("/lock", data={"passphrase": "short", "again": "short"})
+    assert house.keys.passphrase == ""
+    teacher.post("/lock", data={"passphrase": PASSPHRASE, "again": PASSPHRASE + "x"})
+    assert house.keys.passphrase == ""
+    teacher.post("/lock", data={"passphrase": PASSPHRASE, "again": PASSPHRASE})
+    assert house.passphrases.fits(house.keys.passphrase, PASSPHRASE)
+    assert teacher.get("/class").status_code == 200
+
+
+def test_guessing_is_slowed_down(house: House, teacher: TestClient) -> None:
+    lock(house)
+    far = browser(house, teacher, host="192.168.1.20")
+    codes = [far.post("/enter", data={"passphrase": "x"}).status_code for _ in range(12)]
+    assert codes == [403] * 10 + [429] * 2
+    # even the right one, from there, for a while; from elsewhere it opens
+    assert far.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 429
+    assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
+
+
+def test_codes_are_guessed_in_vain_from_many_addresses(house: House, teacher: TestClient) -> None:
+    house.codes.for_class("3B")
+    seen = set()
+    for k in range(130):
+        far = browser(house, teacher, host=f"192.168.2.{k}")
+        seen.add(far.post("/join", data={"code": "AAAAAA", "name": "Ben"}).status_code)
+    assert seen == {403, 429}
+
+
+def test_a_forged_or_old_cookie_opens_nothing(house: House, teacher: TestClient) -> None:
+    lock(house)
+    teacher.post("/enter", data={"passphrase": PASSPHRASE})
+    cookie = teacher.cookies[COOKIE]
+    assert teacher.get("/class").status_code == 200
+    payload, rest = cookie.split(".", 1)
+    forged = [f"{payload[:-2]}AA.{rest}", cookie[:-3] + "AAA", payload, "", "x.y.z", "." * 50]
+    for bad in forged:
+        teacher.cookies.clear()
+        teacher.cookies.set(COOKIE, bad)
+        assert teacher.get("/class").headers.get("location") == "/enter", bad
+    # a new passphrase ends every older visit
+    house.keys.set_passphrase("another passphrase")
+    teacher.cookies.clear()
+    teacher.cookies.set(COOKIE, cookie)
+    assert teacher.get("/class").headers.get("location") == "/enter"
+
+
+def test_a_visit_ends(house: House, teacher: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
+    lock(house)
+    teacher.post("/enter", data={"passphrase": PASSPHRASE})
+    later = time.time() + 13 * 3600
+    monkeypatch.setattr(time, "time", lambda: later)
+    assert teacher.get("/class").headers.get("location") == "/enter"
+
+
+def test_cookies_are_for_this_site_and_no_script(house: House, teacher: TestClient) -> None:
+    lock(house)
+    set_cookie = teacher.post("/enter", data={"passphrase": PASSPHRASE}).headers["set-cookie"]
+    assert "httponly" in set_cookie.lower()
+    assert "samesite=strict" in set_cookie.lower()
+    secure = TestClient(
+        create_app(house, ["class.local"], secure=True),
+        base_url="https://class.local",
+        headers={"origin": "https://class.local"},
+        follow_redirects=False,
+    )
+    secure.portal = teacher.portal
+    came = secure.post("/enter", data={"passphrase": PASSPHRASE})
+    assert "; secure" in came.headers["set-cookie"].lower()
+
+
+# --- pupils ---
+
+
+def test_a_pupil_joins_by_code_and_sees_only_the_own_page(
+    house: House, teacher: TestClient
+) -> None:
+    tablet = browser(house, teacher, host="192.168.1.20")
+    join(house, tablet, "asha")
+    assert "Hello Asha Rao!" in tablet.get("/me").text
+    assert "Ben" not in tablet.get("/me").text
+    for path in TEACHERS:
+        assert tablet.get(path).status_code == 403, path
+    for path in ("/class", "/plan", "/lock", "/results/x/correct"):
+        assert tablet.post(path, data={"what": "open"}).status_code == 403
+    assert close_code(tablet, "/ws/teacher") == (4403, "come in first")
+    assert close_code(tablet, "/ws/wall") == (4403, "come in first")
+
+
+def test_on_this_computer_too_a_pupils_browser_is_no_teacher(
+    house: House, teacher: TestClient
+) -> None:
+    child = browser(house, teacher)
+    join(house, child, "Ben")
+    for path in TEACHERS:
+        assert child.get(path).status_code == 403, path
+    assert close_code(child, "/ws/teacher")[0] == 4403
+
+
+@pytest.mark.parametrize("name", ["", "Nobody", "  ", "Asha Rao; drop", "%", "Asha\x00"])
+def test_a_name_that_is_not_in_the_class_does_not_join(
+    house: House, teacher: TestClient, name: str
+) -> None:
+    code, _ = house.codes.for_class("3B")
+    far = browser(house, teacher, host="192.168.1.20")
+    assert far.post("/join", data={"code": code, "name": name}).status_code == 403
+
+
+def test_nobody_takes_anothers_place(house: House, teacher: TestClient) -> None:
+    asha = browser(house, teacher, host="192.168.1.20")
+    thief = browser(house, teacher, host="192.168.1.21")
+    join(house, asha, "Asha Rao")
+    code = house.codes.open_for("3B")
+    refused = thief.post("/join", data={"code": code, "name": "Asha Rao"})
+    assert refused.status_code == 403
+    assert "Ask your teacher to free the place" in refused.text
+    # the teacher frees it: the old cookie is worth nothing, the name can be taken again
+    teacher.post("/class", data={"what": "free", "pupil": "Asha Rao"})
+    assert asha.get("/me").headers["location"] == "/join"
+    join(house, thief, "Asha Rao")
+
+
+def test_codes_expire_and_closing_sends_everyone_out(house: House, teacher: TestClient) -> None:
+    now = 1000.0
+    house.codes = Codes(now=lambda: now)
+    code, _ = house.codes.for_class("3B")
+    ben = browser(house, teacher, host="192.168.1.20")
+    assert ben.post("/join", data={"code": code.lower(), "name": "ben"}).status_code == 303
+    now += 2 * 3600 + 1
+    asha = browser(house, teacher, host="192.168.1.21")
+    assert asha.post("/join", data={"code": code, "name": "Asha Rao"}).status_code == 403
+    teacher.post("/class", data={"what": "close"})
+    assert ben.get("/me").headers["location"] == "/join"
+
+
+def test_a_card_opens_one_pupils_practice(house: House, teacher: TestClient) -> None:
+    page = teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text
+    found = re.search(r'<p class="code">([A-Z0-9]{9})</p>', page)
+    assert found is not None
+    home = browser(house, teacher, host="192.168.1.30")
+    assert home.post("/join", data={"code": found[1], "name": "Asha Rao"}).status_code == 303
+    assert "Hello Ben!" in home.get("/me").text
+    # erased: the card and the cookie are worth nothing, even if the number is given anew
+    teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
+    teacher.post("/class", data={"what": "add", "names": "Cem"})
+    assert home.get("/me").headers["location"] == "/join"
+    fresh = browser(house, teacher, host="192.168.1.31")
+    assert fresh.post("/join", data={"code": found[1], "name": ""}).status_code == 403
+
+
+def test_one_pupils_sounds_and_rounds_are_not_anothers(house: House, teacher: TestClient) -> None:
+    asha = browser(house, teacher, host="192.168.1.20")
+    join(house, asha, "Asha Rao")
+    for path in ("/clip/x/y", "/clip/../keys.json", "/clip/a/..%2F..%2Fkeys.json"):
+        assert asha.get(path).status_code == 404
+    assert asha.get("/me/replay/anything").headers["location"] == "/me"
+
+
+@pytest.mark.parametrize(
+    "path",
+    ["/static/../keys.json", "/static/..%2f..%2fapp.py", "/static/%2e%2e/app.py", "/static/",
+     "/static//etc/passwd", "/static/look.css/../../app.py", "/static/%00"],
+)  # fmt: skip
+def test_no_way_out_of_the_static_files(teacher: TestClient, path: str) -> None:
+    assert teacher.get(path).status_code in (404, 421)
+
+
+# --- too much ---
+
+
+def test_a_body_that_is_too_large_is_not_read(teacher: TestClient) -> None:
+    big = {"what": "add", "names": "x" * (BODY_BYTES + 1)}
+    assert teacher.post("/class", data=big).status_code == 413
+
+
+def test_a_body_without_a_length_ends_when_it_is_too_large(
+    house: House, teacher: TestClient
+) -> None:
+    def endless() -> Any:
+        yield b"what=add&names="
+        for _ in range(40):
+            yield b"x" * 4096
+
+    headers = {"content-type": "application/x-www-form-urlencoded"}
+    with pytest.raises(Exception):  # noqa: B017 - the connection is dropped
+        teacher.post("/class", content=endless(), headers=headers)
+    assert "xxxx" not in teacher.get("/class").text
+
+
+def test_requests_are_limited(
+    house: House, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(app_module, "REQUESTS", (20.0, 0.001))
+    far = browser(house, teacher, host="192.168.9.9")
+    codes = [far.get("/nowhere").status_code for _ in range(30)]
+    assert codes == [404] * 20 + [429] * 10
+    assert close_code(far, "/ws/me")[0] == 4403
+    assert teacher.get("/about").status_code == 200
+
+
+@pytest.mark.parametrize(
+    "what",
+    [
+        b"\x00" * 10,
+        b"\x00" * 645,
+        "{}",
+        "x" * (MESSAGE_BYTES + 1),
+        '{"t": "do", "name": "stop"}',
+        '{"t": "correct", "number": 0, "verdict": "right"}',
+        '{"t": "reveal", "on": true}',
+    ],
+)
+def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
+    house: House, teacher: TestClient, what: str | bytes
+) -> None:
+    asha = browser(house, teacher, host="192.168.1.20")
+    join(house, asha, "Asha Rao")
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        asha.websocket_connect("/ws/me") as socket,
+    ):
+        if isinstance(what, bytes):
+            socket.send_bytes(what)
+        else:
+            socket.send_text(what)
+        for _ in range(5):
+            socket.receive_json()
+    assert end.value.code == 4400
+
+
+def test_more_messages_than_a_page_has_reason_for_end_the_socket(
+    house: House, teacher: TestClient
+) -> None:
+    asha = browser(house, teacher, host="192.168.1.20")
+    join(house, asha, "Asha Rao")
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        asha.websocket_connect("/ws/me") as socket,
+    ):
+        for n in range(100):
+            socket.send_json({"t": "pong", "n": n})
+        for _ in range(5):
+            socket.receive_json()
+    assert (end.value.code, end.value.reason) == (4400, "too many messages")
+
+
+def test_a_second_window_takes_over_and_the_first_ends(house: House, teacher: TestClient) -> None:
+    asha = browser(house, teacher, host="192.168.1.20")
+    join(house, asha, "Asha Rao")
+    with (
+        asha.websocket_connect("/ws/me") as first,
+        asha.websocket_connect("/ws/me") as second,
+    ):
+        second.send_json({"t": "hello", "mic": False, "run": "", "first": 0, "play": 0})
+        while second.receive_json()["t"] != "welcome":
+            pass
+        with pytest.raises(WebSocketDisconnect) as end:
+            for _ in range(5):
+                first.receive_json()
+        second.close()
+        while any(device.online for device in house.devices.values()):
+            time.sleep(0.01)
+    assert end.value.code == 4409

@@ -1,0 +1,500 @@
+"""Whole rounds over devices, without a network: what the pages do is done by Tablet."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Awaitable, Callable, Mapping
+from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from oralquiz.errors import BadInput
+from oralquiz.records.pupils import Pupil
+from oralquiz.records.scores import scores
+from oralquiz.session.file import open_session
+from oralquiz.session.ports import BLOCK, SESSION_RATE
+from oralquiz.session.recorder import FileRecorder
+from oralquiz.session.rerun import rerun
+from oralquiz.web import aloud
+from oralquiz.web import house as house_module
+from oralquiz.web import lesson as lesson_module
+from oralquiz.web import run as run_module
+from oralquiz.web.house import House
+from oralquiz.web.lesson import Lesson
+from oralquiz.web.plan import Way
+from oralquiz.web.wire import WireError, packet
+from tests.session.room import MUMBLE
+from tests.web.room import Tablet, make_house, make_pupils, plan
+
+
+def held(tmp_path: Path, story: Callable[[House], Awaitable[None]]) -> None:
+    """Run ``story`` in a house of its own."""
+
+    async def whole() -> None:
+        house = make_house(tmp_path)
+        try:
+            await story(house)
+        finally:
+            await house.close()
+
+    asyncio.run(whole())
+
+
+async def settle(house: House) -> None:
+    """Let everything that was begun come to its end."""
+    while house._tasks:
+        await asyncio.gather(*house._tasks)
+
+
+async def begin_own(
+    house: House, *answers: list[int | None], count: int = 2, consent: bool = True
+) -> tuple[Lesson, list[Tablet]]:
+    """A round on tablets of their own; an answer k is said as the right value plus k."""
+    names = ["Asha", "Ben", "Chidi"][: len(answers)]
+    pupils = await make_pupils(house, *names, consent=consent)
+    tablets = []
+    for pupil in pupils:
+        tablet = Tablet(house.device_of(pupil), [])
+        tablet.open()
+        tablet.ready()
+        tablets.append(tablet)
+    lesson = await house.start(plan(count=count), pupils)
+    for tablet, run, errors in zip(tablets, lesson.runs, answers, strict=True):
+        tablet.answers = [
+            None if e is None else e if e == MUMBLE else turn.sum.answer + e
+            for turn, e in zip(run.round.turns, errors, strict=False)
+        ]
+    return lesson, tablets
+
+
+def test_a_round_on_two_tablets(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha, ben) = await begin_own(house, [0, 0], [0, 5])
+        for tablet in (asha, ben):
+            assert await tablet.stream(800, until=lambda t=tablet: not t.run)  # type: ignore[misc]
+        await settle(house)
+        assert lesson.phase == "over"
+        assert asha.phases() == [
+            *["waiting"],
+            *["listen", "speak", "answer"] * 2,
+            "over",
+        ]
+        assert asha.last("show")["counts"] == {"right": 2, "wrong": 0, "unclear": 0, "silent": 0}
+        assert ben.last("show")["counts"] == {"right": 1, "wrong": 1, "unclear": 0, "silent": 0}
+        found = {s.pupil: s.total for s in await house.records.do(scores)}
+        assert (found["Asha"].right, found["Ben"].right, found["Ben"].wrong) == (2, 1, 1)
+        # 0.5 s after the last term, on the stream's own clock
+        assert found["Asha"].median_latency_s == pytest.approx(0.5, abs=1 / SESSION_RATE)
+        for run in lesson.runs:
+            assert run.file is not None
+            session = open_session(run.file)
+            assert session.damage == ""
+            assert rerun(session).difference == ""
+
+    held(tmp_path, story)
+
+
+def test_a_pupil_is_told_nothing_of_the_sum_or_of_others(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha, ben) = await begin_own(house, [0, 3], [0, 0])
+        for tablet in (asha, ben):
+            await tablet.stream(800, until=lambda t=tablet: not t.run)  # type: ignore[misc]
+        told = str(asha.heard)
+        assert "Ben" not in told
+        for key in ("sum", "right_value", "terms_said"):
+            assert f"'{key}'" not in told
+        wrong = [d for d in asha.heard if d.get("verdict") == "wrong"]
+        assert set(wrong[0]) == {"t", "phase", "turn", "of", "who", "verdict", "value"}
+        right_value = lesson.runs[0].round.turns[1].sum.answer
+        assert wrong[0]["value"] == right_value + 3
+
+    held(tmp_path, story)
+
+
+def test_an_unclear_answer_is_asked_for_again_and_never_called_wrong(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [MUMBLE], count=1)
+        mumbled = False
+
+        def until() -> bool:
+            nonlocal mumbled
+            if "again" in asha.phases() and not mumbled:
+                mumbled = True
+                asha.speak(MUMBLE, asha.next * BLOCK + 2 * SESSION_RATE)
+            return not asha.run
+
+        assert await asha.stream(800, until=until)
+        # 13 or 30 was heard; if one of them is the answer, nobody can tell
+        verdict = asha.last("show")["counts"]
+        answer = lesson.runs[0].round.turns[0].sum.answer
+        if answer in (13, 30):
+            assert verdict["unclear"] == 1
+        assert "wrong" not in [d.get("verdict") for d in asha.heard] or answer not in (13, 30)
+
+    held(tmp_path, story)
+
+
+def test_the_connection_breaks_while_the_answer_is_said(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [0], count=1)
+        assert await asha.stream(400, until=lambda: "speak" in asha.phases())
+        asha.drop()
+        assert not house.device_of(await first(house)).online
+        await asha.stream(60)  # 1.2 s: the whole answer is said into the void
+        assert lesson.answers == []
+        asha.open()
+        assert await asha.stream(200, until=lambda: not asha.run)
+        await settle(house)
+        assert [a.verdict for a in lesson.answers] == ["right"]
+        run = lesson.runs[0]
+        assert (run.intake.lost, run.intake.next) == (0, asha.next)
+        assert run.file is not None
+        (turn,) = open_session(run.file).turns
+        assert turn.latency_s == pytest.approx(0.5, abs=1 / SESSION_RATE)
+
+    held(tmp_path, story)
+
+
+async def first(house: House) -> Pupil:
+    pupil = await house.pupil(1)
+    assert pupil is not None
+    return pupil
+
+
+def test_what_comes_twice_is_taken_once(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        _, (asha,) = await begin_own(house, [0], count=1)
+        await asha.stream(30)
+        wanted = asha.device.run
+        assert wanted is not None
+        for raw in list(asha.kept.values()):
+            asha.device.packet(*packet(raw))
+        assert wanted.intake.next == 30
+        assert wanted.intake.doubled == len(asha.kept)
+
+    held(tmp_path, story)
+
+
+def test_a_sum_that_could_not_start_in_time_is_read_anew(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [0], count=1)
+        await asha.stream(2)
+        assert len(asha.sounds) == 1
+        asha.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        asha.voices.clear()
+        asha.say(t="late", run=asha.run, play=asha.play)
+        assert await asha.stream(600, until=lambda: not asha.run)
+        await settle(house)
+        (first_start, clip), (second_start, same) = asha.sounds
+        assert clip == same
+        assert second_start > first_start
+        assert [a.verdict for a in lesson.answers] == ["right"]
+        run = lesson.runs[0]
+        assert run.file is not None
+        whys = [e.data.get("why") for e in open_session(run.file).events if e.type == "commanded"]
+        assert whys == ["it could not start on time"]
+
+    held(tmp_path, story)
+
+
+def test_a_page_that_is_opened_again_hears_the_sum_again(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [0], count=1)
+        await asha.stream(100)
+        asha.drop()
+        fresh = Tablet(asha.device, [lesson.runs[0].round.turns[0].sum.answer])
+        fresh.open()
+        await fresh.listen()
+        assert fresh.run == ""  # nothing streams before a tap
+        fresh.ready()
+        assert await fresh.stream(600, until=lambda: "over" in fresh.phases())
+        await settle(house)
+        assert [a.verdict for a in lesson.answers] == ["right"]
+
+    held(tmp_path, story)
+
+
+def test_typed_without_a_microphone(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [None], count=1)
+        asha.mic = False
+        assert await asha.stream(400, until=lambda: "speak" in asha.phases())
+        asha.say(t="typed", run=asha.run, value=lesson.runs[0].round.turns[0].sum.answer)
+        assert await asha.stream(200, until=lambda: not asha.run)
+        await settle(house)
+        (answer,) = lesson.answers
+        assert (answer.verdict, answer.typed) == ("right", True)
+
+    held(tmp_path, story)
+
+
+def test_the_teacher_repeats_pauses_skips_and_ends(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [None, None, None], count=3)
+        await asha.stream(60)
+        lesson.do("pause")
+        await asha.stream(5)
+        assert asha.last("show")["phase"] == "paused"
+        assert asha.last("hush")
+        assert lesson.phase == "paused"
+        lesson.do("resume", "")
+        await asha.stream(5)
+        assert asha.last("show")["phase"] == "listen"
+        lesson.do("repeat", "Asha")
+        await asha.stream(5)
+        assert len(asha.sounds) == 3
+        lesson.do("skip")
+        assert await asha.stream(100, until=lambda: asha.phases()[-1] == "answer")
+        assert asha.last("show")["verdict"] == "skipped"
+        assert await asha.stream(200, until=lambda: asha.phases()[-1] == "listen")
+        assert asha.last("show")["turn"] == 1
+        lesson.do("stop")
+        await asha.listen()
+        await settle(house)
+        assert lesson.phase == "over"
+        assert asha.phases()[-1] == "over"
+        with pytest.raises(BadInput, match="Zoe is not in this round"):
+            lesson.do("skip", "Zoe")
+        with pytest.raises(BadInput, match="nothing called dance"):
+            lesson.do("dance")
+
+    held(tmp_path, story)
+
+
+def test_corrections_before_and_after_the_round_are_events_on_top(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [5, 5])
+        assert await asha.stream(400, until=lambda: len(lesson.answers) == 1)
+        answer = lesson.runs[0].round.turns[0].sum.answer
+        await house.correct(lesson, 0, "right", answer)
+        assert lesson.rows["Asha"].counts == {"right": 1, "wrong": 0, "unclear": 0, "silent": 0}
+        assert await asha.stream(600, until=lambda: not asha.run)
+        await settle(house)
+        await house.correct(lesson, 1, "silent", None)
+        run = lesson.runs[0]
+        assert run.file is not None
+        session = open_session(run.file)
+        assert [t.attempts[-1].verdict.value for t in session.turns] == ["wrong", "wrong"]
+        assert [t.verdict.value for t in session.turns if t.verdict] == ["right", "silent"]
+        assert session.turns[0].value == answer
+        assert rerun(session).difference == ""
+        (score,) = await house.records.do(scores)
+        assert (score.total.right, score.total.silent, score.total.wrong) == (1, 1, 0)
+        with pytest.raises(BadInput, match="no such answer"):
+            await house.correct(lesson, 9, "right", None)
+        with pytest.raises(BadInput, match="no such verdict"):
+            await house.correct(lesson, 0, "fine", None)
+
+    held(tmp_path, story)
+
+
+def test_a_voice_without_consent_is_heard_and_not_kept(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [0], count=1, consent=False)
+        assert await asha.stream(400, until=lambda: not asha.run)
+        await settle(house)
+        assert [a.verdict for a in lesson.answers] == ["right"]
+        run = lesson.runs[0]
+        assert run.file is not None
+        session = open_session(run.file)
+        assert session.audio[:, 0].any()
+        assert not session.audio[:, 1].any()
+
+    held(tmp_path, story)
+
+
+def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    async def story(house: House) -> None:
+        class Full(FileRecorder):
+            def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+                if type == "heard":
+                    raise OSError(28, "No space left on device")
+                super().event(at, type, data)
+
+        monkeypatch.setattr(house_module, "FileRecorder", Full)
+        lesson, (asha,) = await begin_own(house, [0], count=1)
+        assert await asha.stream(400, until=lambda: not asha.run)
+        assert asha.phases()[-1] == "trouble"
+        assert "No space left" in lesson.trouble
+        assert lesson.phase == "over"
+
+    held(tmp_path, story)
+
+
+def test_a_page_may_not_do_what_is_the_teachers(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        _, (asha,) = await begin_own(house, [0], count=1)
+        for data in (
+            {"t": "command", "run": asha.run or "x", "name": "skip"},
+            {"t": "do", "name": "stop"},
+            {"t": "time", "stretch": 3},
+        ):
+            await asha.listen()
+            data.update(run=asha.run) if data["t"] == "command" else None
+            with pytest.raises(WireError):
+                asha.device.hear(data, 0.0)
+
+    held(tmp_path, story)
+
+
+def test_the_time_for_an_answer_can_be_stretched_or_taken_off(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        asha, ben = await make_pupils(house, "Asha", "Ben")
+        tablets = [Tablet(house.device_of(p), []) for p in (asha, ben)]
+        for tablet, stretch in zip(tablets, (10, 0), strict=True):
+            tablet.open()
+            tablet.ready()
+            tablet.say(t="time", stretch=stretch)
+        lesson = await house.start(plan(), [asha, ben])
+        assert [run.options.answer_within_s for run in lesson.runs] == [30.0, 86_400.0]
+
+    held(tmp_path, story)
+
+
+def test_who_cannot_begin_is_told_why(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        (asha,) = await make_pupils(house, "Asha")
+        with pytest.raises(BadInput, match="plan a round"):
+            await house.begin()
+        with pytest.raises(BadInput, match="at least one pupil"):
+            await house.start(plan(), [])
+        with pytest.raises(BadInput, match="Asha has not pressed"):
+            await house.start(plan(), [asha])
+        with pytest.raises(BadInput, match="Sound on"):
+            await house.start(plan(Way.ROOM), [asha])
+
+    held(tmp_path, story)
+
+
+def test_in_turn_at_the_front(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        pupils = await make_pupils(house, "Asha", "Ben")
+        front = Tablet(house.front, [])
+        front.open()
+        front.ready()
+        house.plan = plan(Way.FRONT)
+        lesson = await house.begin()
+        (run,) = lesson.runs
+        assert [t.pupil for t in run.round.turns] == ["Asha", "Ben", "Asha", "Ben"]
+        front.answers = [t.sum.answer for t in run.round.turns]
+        assert await front.stream(1200, until=lambda: not front.run)
+        await settle(house)
+        assert {n: r.counts["right"] for n, r in lesson.rows.items()} == {"Asha": 2, "Ben": 2}
+        assert len({t.sum for t in run.round.turns}) == 4
+        assert [p.name for p in pupils] == ["Asha", "Ben"]
+
+    held(tmp_path, story)
+
+
+def test_the_room_hears_each_sum_once_and_tablets_only_listen(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sent = 0
+    clock = SimpleNamespace(monotonic=lambda: 50.0 + 0.02 * sent)
+    for module in (aloud, lesson_module, run_module):
+        monkeypatch.setattr(module, "time", clock)
+
+    async def story(house: House) -> None:
+        pupils = await make_pupils(house, "Asha", "Ben")
+        front = Tablet(house.front, [], mic=False)
+        tablets = [Tablet(house.device_of(p), []) for p in pupils]
+        for page in (front, *tablets):
+            page.open()
+            page.ready()
+        lesson = await house.start(plan(Way.ROOM, count=2), pupils)
+        sums = [t.sum for t in lesson.runs[0].round.turns]
+        assert sums == [t.sum for t in lesson.runs[1].round.turns]
+        tablets[0].answers = [s.answer for s in sums]
+        tablets[1].answers = [sums[0].answer + 5, sums[1].answer]
+        pages = (front, *tablets)
+        nonlocal sent
+        while lesson.phase != "over" and sent < 900:
+            sent += 1
+            for page in pages:
+                await page.stream(1)
+            await asyncio.sleep(0.06 if sent == 1 else 0.0005)  # the sums are made in a thread
+        await settle(house)
+        assert lesson.phase == "over"
+        assert len(front.sounds) == 2
+        assert all(tablet.sounds == [] for tablet in tablets)
+        assert [(a.pupil, a.turn, a.verdict) for a in lesson.answers] == [
+            ("Asha", 0, "right"),
+            ("Ben", 0, "wrong"),
+            ("Asha", 1, "right"),
+            ("Ben", 1, "right"),
+        ]
+        # every stream began at the same time here, so the tablets' windows must agree with the
+        # loudspeaker's start, as their own samples count it
+        starts = [start for start, _ in front.sounds]
+        for run in lesson.runs:
+            assert run.file is not None
+            session = open_session(run.file)
+            for turn, start in zip(session.turns, starts, strict=True):
+                assert turn.terms[0].onset == pytest.approx(start, abs=2)
+            assert rerun(session).difference == ""
+
+    held(tmp_path, story)
+
+
+def test_practice_of_ones_own(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        (asha,) = await make_pupils(house, "Asha")
+        tablet = Tablet(house.device_of(asha), [])
+        tablet.open()
+        tablet.ready()
+        lesson = await house.practise(plan(count=1), asha)
+        with pytest.raises(BadInput, match="running already"):
+            await house.practise(plan(count=1), asha)
+        tablet.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        await tablet.stream(20)
+        tablet.say(t="command", run=tablet.run, name="pause")
+        await tablet.stream(5)
+        tablet.say(t="command", run=tablet.run, name="resume")
+        tablet.voices.clear()
+        tablet.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        assert await tablet.stream(400, until=lambda: not tablet.run)
+        await settle(house)
+        assert tablet.last("show")["practice"] is True
+        assert [a.verdict for a in lesson.answers] == ["right"]
+
+    held(tmp_path, story)
+
+
+def test_a_lesson_ends_practice(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        (asha,) = await make_pupils(house, "Asha")
+        tablet = Tablet(house.device_of(asha), [])
+        tablet.open()
+        tablet.ready()
+        practice = await house.practise(plan(count=1), asha)
+        await tablet.stream(20)
+        await house.start(plan(count=1), [asha])
+        await tablet.stream(5)
+        assert practice.phase == "over"
+        assert tablet.run
+        with pytest.raises(BadInput, match="your class is having a lesson"):
+            await house.practise(plan(count=1), asha)
+
+    held(tmp_path, story)
+
+
+def test_the_wall_shows_no_answer_until_asked(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        front = Tablet(house.front, [])
+        front.open()
+        front.ready()
+        await make_pupils(house, "Asha")
+        house.plan = plan(Way.FRONT, count=1)
+        lesson = await house.begin()
+        await front.stream(80)
+        wall = lesson.for_the_wall()
+        assert wall["who"] == "Asha"
+        assert wall["terms"] == 2
+        assert not {"sum", "answer"} & set(wall)
+        lesson.revealed = True
+        terms = lesson.runs[0].round.turns[0].sum
+        assert lesson.for_the_wall()["answer"] == terms.answer
+
+    held(tmp_path, story)
