@@ -67,8 +67,8 @@ class SpelledNumbers:
 
 
 def squeezed(words: str) -> str:
-    """``words`` in lower case without blanks, hyphens, commas and unknown words."""
-    return re.sub(r"\[\w+\]|<\w+>|[\s,\u00ad-]+", "", words.lower())
+    """``words`` without case, blanks, hyphens, commas and unknown words."""
+    return re.sub(r"\[\w+\]|<\w+>|[\s,\u00ad-]+", "", words.casefold())
 
 
 def _cuts(word: str, known: Callable[[str], bool]) -> Iterator[list[str]]:

@@ -99,7 +99,7 @@ def number_growth(words: str, lowest: int, highest: int) -> Growth:
         return Growth.OPEN  # "forty two hundred", "two thousand"
     if value > 0 and "thousand" not in run and value < 1000 and 1000 * value <= most:
         return Growth.OPEN  # "a hundred and two thousand"
-    if "thousand" in run and "hundred" not in run:
+    if "thousand" in run and "hundred" not in run and "and" not in run:
         hundreds = value % 1000
         if 0 < hundreds < 10 and value + 99 * hundreds <= most:
             return Growth.OPEN  # "one thousand two hundred"

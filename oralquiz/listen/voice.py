@@ -29,18 +29,20 @@ BANDS_HZ = (120, 450, 1000, 2000, 3500, 5500, 7900)
 LEAST_DB = -80.0
 """A band is never quieter than this: below lies the arithmetic of the file, not the room."""
 
-MARGIN_DB = 2.0
+MARGIN_DB = 3.0
 """How far above the room's own peaks (99 of 100 windows) a band is active."""
 ROOM_MOST_DB = -45.0
 """A band of a room is never louder; what is louder from the first moment on is a voice."""
-UNDER_PEAK_DB = 44.0
+UNDER_PEAK_DB = 46.0
 UNDER_PEAK_TILT_DB = 2.0
-"""A band is active only within 44 dB of the voice's peak, 2 dB more for each higher band."""
+"""A band is active only within 46 dB of the voice's peak, 2 dB more for each higher band."""
 QUIET_WEIGHT = 1.0
 ACTIVE_WEIGHT = 1.0
 ACTIVE_SPAN_DB = 4.0
 """Evidence of one window: up to 1 when active, growing over 4 dB; -1 when not."""
 LOUD_UNDER_PEAK_DB = 12.0
+LOUD_S = 0.03
+"""The loud part begins where most of 30 ms, longer than a click, lies within 12 dB of the peak."""
 LOOK_BACK_S = 0.5
 
 ROOM_S = 3.0
@@ -183,15 +185,23 @@ class VoiceDetector:
         excess = (levels - np.maximum(found.ceiling + MARGIN_DB, least)).max(axis=1)
         weight = np.clip(excess / ACTIVE_SPAN_DB, 0.0, ACTIVE_WEIGHT)
         evidence = np.where(excess > 0, weight, -QUIET_WEIGHT)
-        loud = int(np.argmax(total > peak - LOUD_UNDER_PEAK_DB))
+        loud = _first_lasting(total > peak - LOUD_UNDER_PEAK_DB, round(LOUD_S / HOP_S))
         back = max(0, loud - round(LOOK_BACK_S / HOP_S))
         summed = np.cumsum(evidence[back : loud + 1][::-1])[::-1]
         onset = first + back + int(np.argmax(summed))
         return Stretch(self._sample(onset), self._sample(found.last + 1))
 
     def _sample(self, window: int) -> int:
-        """The sample in the middle of a window, the stream's first for its first."""
-        return 0 if window == 0 else window * self._hop + self._bands.width // 2
+        """The first sample of a window: on the hand-set labels this has no bias."""
+        return window * self._hop
+
+
+def _first_lasting(true: NDArray[np.bool_], length: int) -> int:
+    """The first index that is true, as are most of the ``length`` from it on; else the first."""
+    summed = np.concatenate([[0], np.cumsum(true)])
+    ends = np.minimum(np.arange(len(true)) + length, len(true))
+    lasting = true & (2 * (summed[ends] - summed[:-1]) > length)
+    return int(np.argmax(lasting if lasting.any() else true))
 
 
 @dataclass(frozen=True, eq=False)

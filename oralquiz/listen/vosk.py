@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
-import json
-import math
 import threading
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
-import vosk
 
 from oralquiz.errors import ModelError
-from oralquiz.listen.hearing import Guess, Hearing, Samples
+from oralquiz.listen.hearing import Hearing, Samples
 from oralquiz.listen.models import Graph, Model, find_model, loadable
-from oralquiz.listen.spelled import SpelledNumbers
+from oralquiz.listen.posterior import Calibration, guesses
 from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
 from oralquiz.listen.voice import Stretch, VoiceDetector, room_of
+from oralquiz.listen.voskapi import LoadedModel, Reading
+
+if TYPE_CHECKING:
+    from oralquiz.listen.spelled import SpelledNumbers
 
 ALTERNATIVES = 10
 LEAD_S = 0.3
@@ -27,8 +28,6 @@ LEAD_S = 0.3
 
 STEP_S = 0.02
 """Seconds between two looks at whether the answer is complete."""
-
-vosk.SetLogLevel(-3)  # what goes wrong is said by our own errors, in one line
 
 
 @dataclass(frozen=True)
@@ -50,14 +49,6 @@ class EndRule:
         }[growth]
 
 
-@dataclass(frozen=True)
-class Reading:
-    """One reading of the sound: its words and its log-likelihood."""
-
-    words: str
-    score: float
-
-
 def open_recognizer(
     model: str | Path | None = None, language: str | None = None, rule: EndRule | None = None
 ) -> VoskRecognizer:
@@ -68,25 +59,27 @@ def open_recognizer(
     return VoskRecognizer(find_model(model, language), rule or EndRule())
 
 
-_loaded: dict[tuple[Path, Graph | None], Any] = {}
+_loaded: dict[tuple[Path, Graph | None], LoadedModel] = {}
 _loading = threading.Lock()
 
 
-def _load(model: Model, graph: Graph | None) -> Any:
-    """Vosk's model, loaded once in this process. Raises ModelError."""
+def _load(model: Model, graph: Graph | None) -> LoadedModel:
+    """The model with this graph, loaded once in this process. Raises ModelError."""
     key = (model.path.resolve(), graph)
     with _loading:
         if key not in _loaded:
             with loadable(model, graph) as folder:
                 try:
-                    _loaded[key] = vosk.Model(str(folder))
-                except Exception as error:  # the library raises nothing narrower
+                    _loaded[key] = LoadedModel(folder)
+                except ModelError as error:
                     raise ModelError(f"model {model.path}: Vosk cannot load it") from error
         return _loaded[key]
 
 
 @lru_cache(maxsize=8)
 def _spelled(language: str, lowest: int, highest: int) -> SpelledNumbers:
+    from oralquiz.listen.spelled import SpelledNumbers  # English does without num2words
+
     return SpelledNumbers(language, lowest, highest)
 
 
@@ -96,6 +89,8 @@ class VoskRecognizer:
     def __init__(self, model: Model, rule: EndRule) -> None:
         self.model = model
         self.rule = rule
+        self.calibration = Calibration(**model.calibration)
+        self._phrases: dict[tuple[int, int], list[str]] = {}
 
     def numbers(self, lowest: int, highest: int) -> NumberWords:
         """The number words of the model's language."""
@@ -119,7 +114,7 @@ class VoskRecognizer:
 
     def load(self, lowest: int, highest: int) -> None:
         """Load now what hearing this range needs. Raises ModelError."""
-        self._recognizer(lowest, highest)
+        self._limited(lowest, highest)
 
     def listen(self, lowest: int, highest: int) -> VoskListener:
         return VoskListener(self, lowest, highest)
@@ -137,62 +132,31 @@ class VoskRecognizer:
         """The hearing of ``samples`` (n,), which begin at sample ``start`` of the stream."""
         if not stretches:
             return Hearing((), "", None, None)
-        paths = self._decode(samples, lowest, highest)
-        guesses = self._guesses(paths, lowest, highest)
-        words = paths[0].words if paths else ""
+        readings = self._readings(samples, lowest, highest)
         last = stretches[-1].offset
         end = start + len(samples) if last is None else last
         return Hearing(
-            guesses, words, stretches[0].onset / self.sample_rate, end / self.sample_rate
+            guesses(readings, self.numbers(lowest, highest), lowest, highest, self.calibration),
+            readings[0].text if readings else "",
+            stretches[0].onset / self.sample_rate,
+            end / self.sample_rate,
         )
 
-    def _decode(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
-        recognizer = self._recognizer(lowest, highest)
-        recognizer.SetMaxAlternatives(ALTERNATIVES)
-        recognizer.AcceptWaveform(pcm16(samples))
-        result = json.loads(recognizer.FinalResult())
-        return [
-            Reading(str(path["text"]), float(path["confidence"])) for path in result["alternatives"]
-        ]
+    def _readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+        loaded, phrases = self._limited(lowest, highest)
+        return loaded.read(samples, self.sample_rate, ALTERNATIVES, phrases)
 
-    def _recognizer(self, lowest: int, highest: int) -> Any:
-        graph = self.model.graph(lowest, highest)
-        loaded = _load(self.model, graph)
+    def _limited(self, lowest: int, highest: int) -> tuple[LoadedModel, Sequence[str] | None]:
+        """The model, loaded, and the phrases that limit it if its graph does not."""
+        loaded = _load(self.model, self.model.graph(lowest, highest))
         if not self.model.runtime_grammar:
-            return vosk.KaldiRecognizer(loaded, self.sample_rate)
-        phrases = self._phrases(loaded, lowest, highest)
-        return vosk.KaldiRecognizer(loaded, self.sample_rate, phrases)
-
-    def _phrases(self, loaded: Any, lowest: int, highest: int) -> str:
-        """The numbers of the range, and whatever the model writes for other speech, as JSON."""
-
-        def known(word: str) -> bool:
-            return bool(loaded.vosk_model_find_word(word) >= 0)
-
-        spelled = _spelled(self.model.language, lowest, highest)
-        others = [word for word in sorted(self.model.unknown) if known(word)]
-        return json.dumps(spelled.phrases(known) + others, ensure_ascii=False)
-
-    def _guesses(self, paths: Sequence[Reading], lowest: int, highest: int) -> tuple[Guess, ...]:
-        numbers = self.numbers(lowest, highest)
-        scale = self.model.calibration.get("scale", 0.3)
-        best = max((path.score for path in paths), default=0.0)
-        weights = [math.exp(scale * (p.score - best)) for p in paths]
-        mass: dict[int | None, float] = {}
-        words: dict[int, str] = {}
-        for path, weight in zip(paths, weights, strict=True):
-            value = numbers.value(path.words)
-            if value is not None and not lowest <= value <= highest:
-                value = None
-            mass[value] = mass.get(value, 0.0) + weight
-            if value is not None:
-                words.setdefault(value, path.words)
-        total = sum(mass.values())
-        other = mass.pop(None, 0.0)
-        ranked = sorted(((v, m) for v, m in mass.items() if v is not None), key=lambda vm: -vm[1])
-        if not ranked or ranked[0][1] <= other:
-            return ()
-        return tuple(Guess(value, words[value], m / total) for value, m in ranked)
+            return loaded, None
+        key = (lowest, highest)
+        if key not in self._phrases:
+            spelled = _spelled(self.model.language, lowest, highest)
+            others = [word for word in sorted(self.model.unknown) if loaded.knows(word)]
+            self._phrases[key] = [*spelled.phrases(loaded.knows), *others]
+        return loaded, self._phrases[key]
 
 
 class VoskListener:
@@ -253,8 +217,3 @@ class VoskListener:
         numbers = self._recognizer.numbers(self._lowest, self._highest)
         growth = numbers.growth(heard.words, self._lowest, self._highest)
         return heard if quiet_s >= rule.quiet_s(heard, growth) else None
-
-
-def pcm16(samples: Samples) -> bytes:
-    """16-bit little-endian PCM of samples in [-1, 1]."""
-    return (np.clip(samples, -1.0, 1.0) * 32767.0).astype("<i2").tobytes()
