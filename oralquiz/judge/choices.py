@@ -20,6 +20,7 @@ two hands then ends on 83).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple, TypeVar
@@ -86,6 +87,20 @@ class Point:
         }
 
 
+class Step(NamedTuple):
+    """A point on the right way through some digits, or through a term.
+
+    ``ahead`` is how much has been added by then, ``tasks`` what is still to be played from here
+    on (None: the term is yet to be taken in), ``reached`` the probability of coming so far
+    without a slip.
+    """
+
+    point: Point
+    ahead: int
+    tasks: tuple[Digit, ...] | None
+    reached: float
+
+
 class _Draft(NamedTuple):
     kind: SlipKind
     change: int
@@ -115,7 +130,8 @@ class Choices:
         self._digits: dict[tuple[int, Digit], Point] = {}
         self._terms: dict[tuple[int, bool], Point] = {}
         self._answers: dict[int, Point] = {}
-        self._clean: dict[tuple[int, int], float] = {}
+        self._term_steps: dict[tuple[int, int, bool], tuple[Step, ...]] = {}
+        self._clean: dict[tuple[int, int, bool], float] = {}
 
     def digit(self, value: int, task: Digit) -> Point:
         """The choices when a frame whose total is ``value`` takes ``task``."""
@@ -157,33 +173,40 @@ class Choices:
         _remember(self._answers, shown, point)
         return point
 
+    def steps(self, value: int, tasks: tuple[Digit, ...], reached: float = 1.0) -> list[Step]:
+        """The points on the right way through ``tasks``, played from ``value``."""
+        found: list[Step] = []
+        ahead = 0
+        while tasks:
+            point = self.digit(value + ahead, tasks[0])
+            found.append(Step(point, ahead, tasks, reached))
+            reached *= point.right.probability
+            ahead += point.right.change
+            tasks = point.right.then + tasks[1:]
+        return found
+
+    def term_steps(self, value: int, term: int, first: bool) -> tuple[Step, ...]:
+        """The points on the right way through ``term``, from taking it in."""
+        key = (value % self.modulus, term, first)
+        found = self._term_steps.get(key)
+        if found is None:
+            point = self.term(term, first)
+            moves = self.steps(value, point.right.then, point.right.probability)
+            found = (Step(point, 0, None, 1.0), *moves)
+            _remember(self._term_steps, key, found)
+        return found
+
     def clean(self, value: int, tasks: tuple[Digit, ...]) -> float:
         """The probability that ``tasks`` are played from ``value`` without a slip."""
-        probability = 1.0
-        for task in tasks:
-            probability *= self._clean_digit(value, task)
-            value += task.value
-        return probability
+        return _all_right(self.steps(value, tasks))
 
     def clean_term(self, value: int, term: int, first: bool) -> float:
         """The probability that ``term`` is taken in and played from ``value`` without a slip."""
-        key = (value % self.modulus, term)
-        if first:
-            return self.term(term, first).right.probability * self.clean(value, digits_of(term))
+        key = (value % self.modulus, term, first)
         probability = self._clean.get(key)
         if probability is None:
-            probability = self.term(term, first).right.probability
-            probability *= self.clean(value, digits_of(term))
+            probability = _all_right(self.term_steps(value, term, first))
             _remember(self._clean, key, probability)
-        return probability
-
-    def _clean_digit(self, value: int, task: Digit) -> float:
-        right = self.digit(value, task).right
-        probability = right.probability
-        while right.then:
-            (task,) = right.then
-            right = self.digit(value, task).right
-            probability *= right.probability
         return probability
 
     # --- the choices themselves ---------------------------------------------------------------
@@ -236,10 +259,9 @@ class Choices:
             drafts.append(_Draft(kind.SIGN_FLIPPED, 0, digits_of(-term), -term))
         sign = 1 if term > 0 else -1
         text = str(abs(term))
-        for other in _neighbours_swapped(abs(term), len(text)):
-            if str(other).count("0") == text.count("0") and len(str(other)) == len(text):
-                played = digits_of(sign * other)
-                drafts.append(_Draft(kind.DIGITS_REVERSED, 0, played, sign * other))
+        # next to a 0 only one digit moves: that is a hand swapped, not two digits
+        for other in _neighbours_swapped(abs(term), len(text), zeros=False):
+            drafts.append(_Draft(kind.DIGITS_REVERSED, 0, digits_of(sign * other), sign * other))
         return self._point(0, right, drafts, None)
 
     def _digit_point(self, shown: int, task: Digit) -> Point:
@@ -317,6 +339,10 @@ class Choices:
         return self._point(change * place + lost, passing, drafts, rule)
 
 
+def _all_right(steps: Sequence[Step]) -> float:
+    return steps[-1].reached * steps[-1].point.right.probability if steps else 1.0
+
+
 _K = TypeVar("_K")
 _V = TypeVar("_V")
 
@@ -328,8 +354,14 @@ def _remember(store: dict[_K, _V], key: _K, value: _V) -> None:
     store[key] = value
 
 
-def _neighbours_swapped(value: int, width: int) -> list[int]:
-    """``value`` written with ``width`` digits, with two neighbouring digits swapped, each once."""
+def _neighbours_swapped(value: int, width: int, zeros: bool = True) -> list[int]:
+    """``value`` written with ``width`` digits, two neighbouring digits swapped, each in turn.
+
+    Without ``zeros`` only pairs of digits that are both more than 0.
+    """
     text = str(value).zfill(width)
-    swapped = [text[:i] + text[i + 1] + text[i] + text[i + 2 :] for i in range(width - 1)]
-    return [int(other) for other in swapped if int(other) != value]
+    return [
+        int(text[:i] + text[i + 1] + text[i] + text[i + 2 :])
+        for i in range(width - 1)
+        if text[i] != text[i + 1] and (zeros or "0" not in text[i : i + 2])
+    ]

@@ -17,7 +17,7 @@ from typing import NamedTuple
 from oralquiz.beads import Rule, Sum
 from oralquiz.beads.moves import rule_for
 from oralquiz.beads.sums import check_fits
-from oralquiz.judge.choices import Choice, Choices, Digit, Point
+from oralquiz.judge.choices import Choice, Choices, Digit, Point, Step
 from oralquiz.judge.rates import DEFAULT, KEPT_IN_THE_HEAD, Rates
 from oralquiz.judge.slip import Slip, SlipKind
 
@@ -132,13 +132,16 @@ class Diagnoser:
             return Diagnosis(terms, self.columns, heard, (), 0.0, 0.0)
         spots = tuple(self._walk(terms, _START, 0, previous))
         ways = [way for spot in spots for way in self._last_slips(terms, spot, heard)]
+        stray = self.rates.stray / self._modulus
         two_slips = 0.0
         if ways:
+            others = sum(way.probability for way in ways) + stray
             two_slips = self._two_slips(terms, spots, heard)
+            if two_slips > others / 20:
+                two_slips = sum(way.probability for way in self._pairs(terms, spots, heard))
         else:
             ways = list(self._pairs(terms, spots, heard))
         ways.sort(key=lambda way: -way.probability)
-        stray = self.rates.stray / self._modulus
         whole = sum(way.probability for way in ways) + two_slips + stray
         explanations = tuple(
             Explanation(way.slips, way.probability / whole, self._totals(terms, way.slips))
@@ -161,9 +164,17 @@ class Diagnoser:
     # --- playing ------------------------------------------------------------------------------
 
     def _walk(
-        self, terms: Sum, at: _Position, error: int, previous: int | None = None
+        self,
+        terms: Sum,
+        at: _Position,
+        error: int,
+        previous: int | None = None,
+        wanted: int | None = None,
     ) -> Iterator[_Spot]:
-        """The points from ``at`` to the answer, as long as no (further) slip happens."""
+        """The points from ``at`` to the answer, as long as no (further) slip happens.
+
+        Of all points, or only of those where a slip has the error ``wanted``.
+        """
         choices = self._choices
         total, term, tasks = at
         reached = 1.0
@@ -173,19 +184,23 @@ class Diagnoser:
             reached *= point.right.probability
             term = 0
         while term < len(terms.terms):
+            steps: Sequence[Step]
             if tasks is None:
-                point = choices.term(terms.terms[term], term == 0)
-                yield _Spot(_Position(total, term, None), point, reached, error)
-                reached *= point.right.probability
-                tasks = point.right.then
-            while tasks:
-                point = choices.digit(total, tasks[0])
-                yield _Spot(_Position(total, term, tasks), point, reached, error)
-                reached *= point.right.probability
-                total += point.right.change
-                tasks = point.right.then + tasks[1:]
-            term, tasks = term + 1, None
-        yield _Spot(_Position(total, term, None), choices.answer(total), reached, error)
+                steps = choices.term_steps(total, terms.terms[term], term == 0)
+                ahead = terms.terms[term]
+            else:
+                steps = choices.steps(total, tasks)
+                ahead = sum(task.value for task in tasks)
+            for step in steps:
+                if wanted is None or wanted in step.point.by_error:
+                    position = _Position(total + step.ahead, term, step.tasks)
+                    yield _Spot(position, step.point, reached * step.reached, error)
+            if steps:
+                reached *= steps[-1].reached * steps[-1].point.right.probability
+            total, term, tasks = total + ahead, term + 1, None
+        point = choices.answer(total)
+        if wanted is None or wanted in point.by_error:
+            yield _Spot(_Position(total, term, None), point, reached, error)
 
     def _after(self, at: _Position, choice: Choice) -> _Position:
         """Where the playing stands once ``choice`` was made at ``at``."""
@@ -242,7 +257,9 @@ class Diagnoser:
             for choice in spot.point.slips:
                 reached = spot.reached * choice.probability
                 first = None
-                for later in self._walk(terms, self._after(spot.at, choice), choice.error):
+                after = self._after(spot.at, choice)
+                wanted = (heard - terms.answer - choice.error) % self._modulus
+                for later in self._walk(terms, after, choice.error, wanted=wanted):
                     for way in self._last_slips(terms, later, heard):
                         first = first or spot.slip(choice, terms)
                         yield _Way((first, *way.slips), reached * way.probability)
@@ -251,20 +268,21 @@ class Diagnoser:
         """About how probable it is that two slips together led to ``heard``.
 
         Taken to first order: the second slip is weighed as if the first had not changed the
-        states it happens in. Enough to say how far a single slip can be trusted, and a thousand
-        times quicker than to follow each pair.
+        states it happens in. Good enough where it comes to little, and a hundred times quicker
+        than to follow each pair.
         """
         modulus = self._modulus
         wanted = (heard - terms.answer) % modulus
         clean = 1.0
         odds: dict[int, float] = {}
-        twice_here = 0.0
+        excluded = 0.0  # one slip rules out another at the same point
         for spot in spots[:-1]:
             clean *= spot.point.right.probability
             here = spot.point.odds
             for error, its_odds in here.items():
+                other = (wanted - error) % modulus
                 odds[error] = odds.get(error, 0.0) + its_odds
-                twice_here += its_odds * here.get((wanted - error) % modulus, 0.0)
+                excluded += its_odds * here.get(other, 0.0)
         moves = sum(its * odds.get((wanted - e) % modulus, 0.0) for e, its in odds.items())
         reading = self._choices.answer(terms.answer).right.probability
         read_wrong = 0.0
@@ -272,7 +290,7 @@ class Diagnoser:
             for choice in self._choices.answer(heard).slips:  # swapping back what was swapped
                 error = (heard + choice.error - terms.answer) % modulus
                 read_wrong += odds.get(error, 0.0) * choice.probability
-        return clean * ((moves - twice_here) / 2 * reading + read_wrong)
+        return clean * ((moves - excluded) / 2 * reading + read_wrong)
 
     def _totals(self, terms: Sum, slips: tuple[Slip, ...]) -> tuple[int, ...]:
         """What the frame showed after each term with ``slips`` made."""

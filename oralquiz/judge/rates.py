@@ -68,9 +68,6 @@ KEPT_IN_THE_HEAD = 0.5
 """Probability that a carry off the left end of the frame is remembered and said (105 on two
 hands that show 05) rather than lost."""
 
-STRENGTH = 2.0
-"""How many slips' worth of evidence the starting rates are: a gamma prior of this shape."""
-
 _MOST = 20.0  # no history makes a slip more than so many times likelier, so that rates stay rates
 
 
@@ -99,44 +96,3 @@ class Rates:
 
 
 DEFAULT = Rates()
-
-
-Count = Mapping[tuple[SlipKind, Rule | None], float]
-"""Slips by kind and rule; fractions where it is not certain which slip it was."""
-
-
-def sharpened(observed: Count, expected: Count, start: Rates = DEFAULT) -> Rates:
-    """The rates after ``observed`` slips where ``start`` let ``expected`` ones be expected.
-
-    Each factor is the mean of a gamma distribution: (STRENGTH + observed) / (STRENGTH +
-    expected), first by kind, then by rule given the kinds (empirical Bayes as in any text on
-    Poisson rates). Nothing observed and nothing expected leaves ``start`` as it is.
-    """
-    kinds = {
-        kind: (STRENGTH + _total(observed, kind)) / (STRENGTH + _total(expected, kind))
-        for kind in start.base
-    }
-    by_rule: dict[Rule, list[float]] = {}
-    for (_, rule), count in observed.items():
-        if rule is not None:
-            by_rule.setdefault(rule, [0.0, 0.0])[0] += count
-    for (kind, rule), count in expected.items():
-        if rule is not None:
-            by_rule.setdefault(rule, [0.0, 0.0])[1] += count * kinds[kind]
-    return Rates(
-        base=start.base,
-        moves=start.moves,
-        kinds={kind: start.kinds.get(kind, 1.0) * factor for kind, factor in kinds.items()},
-        rules={
-            **start.rules,
-            **{
-                rule: start.rules.get(rule, 1.0) * (STRENGTH + seen) / (STRENGTH + awaited)
-                for rule, (seen, awaited) in by_rule.items()
-            },
-        },
-        stray=start.stray,
-    )
-
-
-def _total(counts: Count, kind: SlipKind) -> float:
-    return sum(count for (its, _), count in counts.items() if its is kind)

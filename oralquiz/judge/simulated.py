@@ -25,7 +25,7 @@ class Played:
     stray: bool = False
 
 
-class Pupil:
+class SimulatedPupil:
     """Plays sums on a frame of ``columns`` columns with the slips that ``rates`` make likely."""
 
     def __init__(self, columns: int, rates: Rates = DEFAULT) -> None:
