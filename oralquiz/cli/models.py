@@ -37,6 +37,9 @@ def models(ctx: click.Context, model: str | None, language: str | None, as_json:
     for check in found:
         table.add_row(*check.as_row())
     Console().print(table)
+    for check in found:
+        if check.error is not None:
+            click.echo(check.error)
     for folder in model_folders():
         click.echo(f"looked in {folder}")
     ctx.exit(code)

@@ -19,7 +19,7 @@ from typing import Any
 
 import platformdirs
 
-from oralquiz.errors import ModelError
+from oralquiz.errors import BadInput, ModelError
 
 DEFAULT = "number-en"
 """The name of the model that comes with the package."""
@@ -81,13 +81,13 @@ class Model:
     def graph(self, lowest: int, highest: int) -> Graph | None:
         """The narrowest graph that knows every number of the range; None: told at run time.
 
-        Raises ModelError when the model cannot hear the whole range.
+        Raises BadInput when the model cannot hear the whole range.
         """
         if not self.graphs:
             return None
         fitting = [g for g in self.graphs if g.lowest <= lowest and highest <= g.highest]
         if not fitting:
-            raise ModelError(
+            raise BadInput(
                 f"model {self.name} hears {self.lowest} to {self.highest}, "
                 f"not {lowest} to {highest}"
             )

@@ -46,7 +46,7 @@ class Check:
 
     def as_row(self) -> tuple[str, ...]:
         if self.error is not None:
-            return (self.name, self.language or "?", "", "", "", self.error)
+            return (self.name, self.language or "?", "", "", "", "does not work")
         numbers = "as told" if self.lowest is None else f"{self.lowest} to {self.highest}"
         test = f"{self.heard} of {self.clips} heard" if self.clips else "loads; no clips of its own"
         return (
