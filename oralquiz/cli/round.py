@@ -79,6 +79,7 @@ def round(
     from oralquiz.records.pupils import add_pupil, pupils
     from oralquiz.records.scores import scores
     from oralquiz.records.store import store
+    from oralquiz.session.echo import EchoGuard
     from oralquiz.session.file import open_session
     from oralquiz.session.hold import hold
     from oralquiz.session.reader import VoiceReader
@@ -148,6 +149,7 @@ def round(
             folder,
             watch=Screen(console, round_).watch,
             mend=mend,
+            guard=EchoGuard(),
         )
         if card.xruns or card.lost:
             console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")

@@ -252,7 +252,9 @@ def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
             terms = tuple(TermTime(t["text"], t["onset"], t["offset"]) for t in data["terms"])
             now = replace(now, terms=terms, attempts=())
         elif event.type == "heard":
-            heard = dict(data)
+            # silence after an early number: the early number is what was judged
+            if data["onset"] is not None or not heard.get("early"):
+                heard = dict(data)
         elif event.type == "judged":
             now = replace(now, attempts=(*now.attempts, _attempt(data, heard)))
             heard = {}

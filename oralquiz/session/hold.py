@@ -9,6 +9,7 @@ from typing import Any, Protocol
 from oralquiz import __version__
 from oralquiz.errors import AudioError, OralquizError
 from oralquiz.listen.hearing import Recognizer
+from oralquiz.session.echo import EchoGuard
 from oralquiz.session.file import header
 from oralquiz.session.ports import AudioIn, AudioOut
 from oralquiz.session.reader import VoiceReader
@@ -37,13 +38,14 @@ def hold(
     *,
     watch: Watch | None = None,
     mend: Mend | None = None,
+    guard: EchoGuard | None = None,
 ) -> Path:
     """Run ``round_`` on ``device`` and keep it as ``folder.zip``, whose path is returned.
 
     When the sound fails, the round pauses and ``mend`` is asked; if it says no, and when the
     keyboard interrupts, the round ends there and what was answered is kept. Raises
     OralquizError when the session cannot be written (a full disk); ``folder`` then holds
-    everything up to that moment.
+    everything up to that moment. ``guard`` is needed where the microphone hears the loudspeaker.
     """
     head = header(
         round_,
@@ -56,7 +58,7 @@ def hold(
         recorder = FileRecorder(folder, head)
     except OSError as error:
         raise OralquizError(f"{folder}: the session cannot be kept there ({error})") from None
-    runner = Runner(round_, reader, device, recognizer, recorder, options, watch)
+    runner = Runner(round_, reader, device, recognizer, recorder, options, watch, guard)
     try:
         _run(runner, device, mend)
         return recorder.finish()

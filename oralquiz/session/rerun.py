@@ -9,7 +9,7 @@ session file whose events do not come out again was altered, or judged by other 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,7 @@ from oralquiz.speak.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation, SpokenTerm
 
 AFTERWARDS = frozenset({"corrected"})
-"""Events added by hand after the round; they are kept, not run again."""
+"""Events added by hand, in the round or after it; they are kept, not run again."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -155,7 +155,8 @@ def rerun(session: Session) -> Rerun:
 
     ``difference`` is empty when every event comes out byte for byte and every sample is equal.
     """
-    before = [event for event in session.events if event.type not in AFTERWARDS]
+    kept = [event for event in session.events if event.type not in AFTERWARDS]
+    before = [replace(event, seq=number) for number, event in enumerate(kept)]
     tape, memory = _Tape(session, before), _Memory()
     tape.runner = Runner(session.round, tape, tape, tape, memory, session.options)
     try:

@@ -20,8 +20,9 @@ from typing import Any, Protocol
 import numpy as np
 
 from oralquiz.judge.latency import latency_s
-from oralquiz.judge.verdict import Next, Verdict, decide
+from oralquiz.judge.verdict import Next, Verdict, decide, judge
 from oralquiz.listen.hearing import Hearing, Listener, Recognizer
+from oralquiz.session.echo import EchoGuard
 from oralquiz.session.ports import BLOCK, SESSION_RATE, AudioIn, AudioOut, Block
 from oralquiz.session.round import Options, Round, Turn
 from oralquiz.speak.clip import Clip, Samples
@@ -90,7 +91,11 @@ def quantise(samples: Samples) -> Samples:
 
 
 class Runner:
-    """Runs one round. ``watch`` is called with every event (for a screen)."""
+    """Runs one round.
+
+    ``watch`` is called with every event (for a screen). ``guard`` takes what is played out of
+    what the microphone hears; None where the two cannot meet (headphones, a virtual room).
+    """
 
     def __init__(
         self,
@@ -101,6 +106,7 @@ class Runner:
         recorder: Recorder,
         options: Options | None = None,
         watch: Callable[[int, str, Mapping[str, Any]], None] | None = None,
+        guard: EchoGuard | None = None,
     ) -> None:
         self.round = round
         self.options = options or Options()
@@ -109,12 +115,15 @@ class Runner:
         self._recognizer = recognizer
         self._recorder = recorder
         self._watch = watch
+        self._guard = guard
         self._commands: deque[Command] = deque()
         self._playing: list[_Playing] = []
         self._position = 0  # the sample after the last block taken
         self._turn = -1
         self._attempt = 0
         self._hearings: list[Hearing] = []  # of this turn
+        self._early: Hearing | None = None  # a number said before the sum was over
+        self._early_onset: int | None = None
         self._said_end = 0  # session sample at which the last spoken term ended
         self._listener: Listener | None = None
         self._listen_from = 0
@@ -153,6 +162,8 @@ class Runner:
         self._position = block.start + len(heard)
         consent = 0 <= self._turn < len(self.round.turns) and self.round.turns[self._turn].consent
         self._recorder.sound(said, heard if consent else np.zeros_like(heard))
+        if self._guard is not None:
+            heard = self._guard.clean(block.start, heard)
         self._advance(heard)
         while self._commands:
             self._obey(self._commands.popleft())
@@ -179,11 +190,10 @@ class Runner:
         if self.state is State.GAP and self._position >= self._wait_until:
             self._next_turn()
         elif self.state is State.ASKING and self._position >= self._wait_until:
-            self._listen()
+            self._deadline = self._position + self._samples(self.options.answer_within_s)
+            self._listen_on()
         elif self.state is State.DICTATING and self._position >= self._listen_from:
-            self.state = State.LISTENING
-            self._listener = self._recognizer.listen(0, self.round.highest)
-            self._listen_from = self._position  # whole blocks: the next one is the first heard
+            self._listen_on()
         elif self.state is State.LISTENING and self._listener is not None:
             hearing = self._listener.feed(heard)
             if hearing is None and self._position >= self._deadline:
@@ -229,20 +239,21 @@ class Runner:
                 ],
             },
         )
-        self._listen_from = self._said_end
+        self._early = None
+        self._listen_from = start + dictation.terms[-1].onset
         self._deadline = self._said_end + self._samples(self.options.answer_within_s)
         self.state = State.DICTATING
 
-    def _listen(self) -> None:
+    def _listen_on(self) -> None:
         self._listener = self._recognizer.listen(0, self.round.highest)
-        self._listen_from = self._position
-        self._deadline = self._position + self._samples(self.options.answer_within_s)
+        self._listen_from = self._position  # whole blocks: the next one is the first heard
         self.state = State.LISTENING
 
     def _heard(self, hearing: Hearing) -> None:
         turn = self.round.turns[self._turn]
         self._listener = None
         onset = self._on_clock(hearing.onset_s)
+        early = onset is not None and onset < self._said_end
         self._event(
             "heard",
             {
@@ -255,8 +266,17 @@ class Runner:
                 ],
                 "onset": onset,
                 "offset": self._on_clock(hearing.offset_s),
+                "early": early,
             },
         )
+        if early and judge(hearing, turn.sum.answer, self.options.policy) is not Verdict.RIGHT:
+            # perhaps a total said to oneself: it counts only if nothing follows
+            self._early = hearing
+            self._early_onset = onset
+            self._listen_on()
+            return
+        if not hearing.voiced and self._early is not None:
+            hearing, onset = self._early, self._early_onset
         self._hearings.append(hearing)
         decision = decide(self._hearings, turn.sum.answer, self.options.policy, self.options.asks)
         # the latency of a second try says nothing about the speed of the answer
@@ -359,10 +379,14 @@ class Runner:
         samples = quantise(samples)
         start = self._out.play(samples, self._position if at is None else at)
         self._playing.append(_Playing(start, samples))
+        if self._guard is not None:
+            self._guard.played(samples, start)
         return start
 
     def _silence(self) -> None:
         self._out.stop()
+        if self._guard is not None:
+            self._guard.stopped(self._position)
         for playing in self._playing:
             playing.samples = playing.samples[: max(0, self._position - playing.start)]
 

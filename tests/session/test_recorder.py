@@ -99,7 +99,7 @@ def test_a_full_disk_keeps_what_was_answered(
     class Reader(PulseReader):
         voice = PulseRecognizer()
 
-    with pytest.raises(OralquizError, match="No space left on device.*is kept there"):
+    with pytest.raises(OralquizError, match=r"No space left on device.*is kept there"):
         hold(
             make_round("1 + 2", "4 + 4"),
             Options(pace_s=1.0, answer_within_s=3.0),

@@ -195,3 +195,41 @@ def test_the_sound_is_heard_as_it_is_recorded(tmp_path: Path) -> None:
         i for i in range(0, len(audio), BLOCK) if np.array_equal(audio[i : i + BLOCK], fed[:BLOCK])
     )
     assert np.array_equal(fed, audio[start : start + len(fed)])
+
+
+def test_an_answer_before_the_end_of_the_sum_is_kept_as_early(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [3], delay=-0.3)
+    session = open_session(path)
+    (turn,) = session.turns
+    assert turn.verdict is Verdict.RIGHT
+    assert turn.latency_s == pytest.approx(-0.3, abs=1 / SESSION_RATE)
+    assert rerun(session).difference == ""
+
+
+def test_a_total_said_to_oneself_is_no_answer_when_one_follows(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2")
+    desk.room.speak(pulse(1, 0.2), round(1.7 * SESSION_RATE))  # while the last term is read
+    desk.room.speak(pulse(3), 3 * SESSION_RATE)
+    desk.for_seconds(5)
+    desk.runner.close("enough")
+    session = open_session(desk.recorder.finish())
+    heard = [event.data for event in session.events if event.type == "heard"]
+    assert [(h["guesses"][0]["value"], h["early"]) for h in heard] == [(1, True), (3, False)]
+    assert session.turns[0].verdict is Verdict.RIGHT
+    assert session.turns[0].latency_s is not None
+    assert session.turns[0].latency_s > 0
+    assert rerun(session).difference == ""
+
+
+def test_an_early_answer_counts_when_nothing_follows(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2")
+    desk.room.speak(pulse(4, 0.2), round(1.7 * SESSION_RATE))
+    desk.for_seconds(8)
+    desk.runner.close("enough")
+    session = open_session(desk.recorder.finish())
+    (turn,) = session.turns
+    assert (turn.verdict, turn.value) == (Verdict.WRONG, 4)
+    assert turn.attempts[0].words == "4"
+    assert turn.latency_s is not None
+    assert turn.latency_s < 0
+    assert rerun(session).difference == ""
