@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
+from oralquiz.beads import top
+from oralquiz.judge.verdict import Verdict
 from oralquiz.replay.captions import Cue
 from oralquiz.replay.outcome import (
     GLYPHS,
@@ -32,7 +34,9 @@ def sum_data(
         "pupil": turn.pupil,
         "glyph": GLYPHS[turn.verdict],
         "verdict": verdict_word(turn, table),
+        "right": turn.verdict is Verdict.RIGHT,
         "heard": heard_words(turn, table),
+        "said": turn.value if told.wrong and fits(turn.value, told.story.columns) else None,
         "detail": detail_words(turn, table),
         "result": f"{written(turn.sum.terms)} = {turn.sum.answer}",
         "end": {f: table.text("page", f"end_{f}", value=turn.sum.answer) for f in forms},
@@ -91,6 +95,11 @@ def _beats(beats: Sequence[Beat]) -> list[list[float]]:
     return [[_ms(b.slot), _ms(b.start), _ms(b.end)] for b in beats]
 
 
+def fits(value: int | None, columns: int) -> bool:
+    """Whether a frame of ``columns`` columns can show ``value``."""
+    return value is not None and 0 <= value <= top(columns)
+
+
 def _ms(time_s: float) -> float:
     """Seconds to the millisecond."""
     return round(time_s, 3)
@@ -123,7 +132,7 @@ def _maybe(told: Told, forms: tuple[Form, ...], table: Phrases) -> list[dict[str
 def shared_words(table: Phrases, forms: tuple[Form, ...]) -> dict[str, Any]:
     """The texts that the script puts in place itself."""
     page = table.tables["page"]
-    keys = ("answer", "maybe", "play", "pause", "start_where", "end_where", "step_of")
+    keys = ("answer", "after", "maybe", "play", "pause", "start_where", "end_where", "step_of")
     return {
         **{key: page[key] for key in keys},
         "start": {f: page[f"start_{f}"] for f in forms},

@@ -66,21 +66,12 @@ def picture(
     return whole(drawn, columns, form, name, "picture live" if live else "picture")
 
 
-def whole(
-    drawn: str,
-    columns: int,
-    form: Form,
-    name: str,
-    class_: str = "picture",
-    *,
-    alone: bool = False,
-) -> str:
-    """``drawn``, the inside of a picture, as one ``<svg>``; ``alone`` as a file of its own."""
+def whole(drawn: str, columns: int, form: Form, name: str, class_: str = "picture") -> str:
+    """``drawn``, the inside of a picture, as one ``<svg>`` for a page."""
     width, height = size(columns, form)
     return tag(
         "svg",
         drawn,
-        xmlns="http://www.w3.org/2000/svg" if alone else None,
         viewBox=f"0 0 {width} {height}",
         class_=class_,
         role="img" if name else None,

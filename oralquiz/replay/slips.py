@@ -87,7 +87,8 @@ def _step(story: Story, slip: Slip) -> int:
     steps = story.steps_of(slip.term)
     if slip.column is None:  # the term as a whole was taken in wrongly
         return steps[0].number
-    at = next(step for step in steps if _is_move(step, slip))
+    # after another slip the term was played in other moves than the correct ones: then its first
+    at = next((step for step in steps if _is_move(step, slip)), steps[0])
     if slip.kind in _CARRIES:  # the carry is the step after the one that gives it
         return min(at.number + 1, steps[-1].number)
     if slip.kind in _BORROWS:  # the borrow is the step before the one that asked for it

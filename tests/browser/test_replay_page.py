@@ -43,7 +43,7 @@ WALK = """
     button.click();
     const cards = [];
     for (;;) {
-      const inside = !box.querySelector(".stage .small").hidden;
+      const inside = box.querySelector(".count").textContent !== "";
       cards.push({
         card: Number(box.dataset.card),
         time: Number(box.dataset.time),

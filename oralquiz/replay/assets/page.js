@@ -154,17 +154,22 @@
     for (const [n, name] of [".where", ".why", ".do"].entries()) find(`.words ${name}`).textContent = words[n];
     find(".words .count").textContent = inside
       ? data.words.step_of.replace("{n}", card).replace("{count}", steps.length) : "";
-    for (const figure of player.querySelectorAll(".stage .small")) figure.hidden = !inside;
+    const said = card > steps.length ? sum().said : null; // beside the answer, what was heard
+    find(".stage").classList.toggle("alone", !inside && said === null);
+    figureOf("before").hidden = !inside;
+    figureOf("after").hidden = !inside && said === null;
     draw(pictures.moving, value);
     if (inside) {
       draw(pictures.before, step.before);
-      draw(pictures.after, step.after);
       find('[data-value="before"]').textContent = step.before;
-      find('[data-value="after"]').textContent = step.after;
     }
+    const after = inside ? step.after : said ?? value;
+    draw(pictures.after, after);
+    find('[data-value="after"]').textContent = inside ? after : "";
+    find('[data-title="after"]').textContent = inside ? data.words.after : sum().heard;
     find('[data-value="moving"]').textContent = inside ? "" : value;
     name(pictures.before, inside ? step.before : value);
-    name(pictures.after, inside ? step.after : value);
+    name(pictures.after, after);
     name(pictures.moving, value, inside ? words[2] : "");
     const term = inside ? step.term : card === 0 ? -1 : sum().terms.length;
     player.querySelectorAll(".chain button").forEach((button, n) => {
@@ -178,6 +183,8 @@
     if (!state.playing) document.getElementById("status").textContent = words.join(". ");
     Object.assign(player.dataset, { sum: state.sum, card, value: inside ? step.after : value });
   }
+
+  function figureOf(which) { return find(`[data-shows="${which}"]`).parentElement; }
 
   function name(picture, value, more = "") {
     const shows = data.words.shows[state.form].replace("{value}", value);
@@ -513,5 +520,5 @@
   });
   document.querySelector(".sums").hidden = data.sums.length < 2;
   player.hidden = false;
-  load(0);
+  load(Math.max(0, data.sums.findIndex((one) => !one.right))); // what went wrong comes first
 })();
