@@ -61,7 +61,10 @@ class Sampler:
         self.human_share = human_share
         groups: dict[tuple[str, bool], list[int]] = {}
         for i, clip in enumerate(store.clips):
-            human = clip.source in ("fsdd", "digits_in", "numbers_woman", "librispeech", "asterisk")
+            human = clip.source in (
+                "fsdd", "digits_in", "numbers_woman", "librispeech", "asterisk",
+                "spokennumbers", "toys",
+            )
             kind = clip.kind
             if kind in ("number", "phrase", "hesitation") and clip.words == (units.UNK,):
                 kind = "other"
@@ -353,7 +356,7 @@ class Renderer:
         grain = torch.empty(shape, device=device).exponential_(generator=gen)
         grain = 0.5 * grain + 0.5  # a band sums several bins
         steady = grain * colour()
-        out = mel + scaled(steady, _uniform(gen, (count,), 2, 45)) * _chance(
+        out = mel + scaled(steady, _uniform(gen, (count,), 22 - 20 * strength, 45)) * _chance(
             gen, count, 0.8
         )[:, None, None]
 

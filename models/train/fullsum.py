@@ -59,6 +59,14 @@ class _Builder:
         return Acceptor(arcs, start, end, np.array(self.pdf, dtype=np.int64))
 
 
+#: natural-log costs of a word and of a stretch of other speech, the same in both acceptors, so that
+#: a transcript can never be more likely than all that could have been said
+WORD_COST = 3.6
+UNK_COST = 2.0
+#: extra where no number goes on so, in the loop of all words only
+ODD_COST = 3.0
+
+
 def transcript_acceptor(words: tuple[str, ...]) -> Acceptor:
     """All ways to say these words: silence may stand before, between and after them.
 
@@ -71,17 +79,18 @@ def transcript_acceptor(words: tuple[str, ...]) -> Acceptor:
     open_ends: list[int | None] = [None, silence]
     for word in words:
         unknown = word in (units.UNK, "[noise]")
+        cost = UNK_COST if unknown else WORD_COST
         first, last = b.chain(units.UNK_UNITS if unknown else units.PRONUNCIATIONS[word])
         for source in open_ends:
             if source is None:
-                b.starts.append((first, 0.0))
+                b.starts.append((first, -cost))
             else:
-                b.arcs.append((source, first, 0.0))
+                b.arcs.append((source, first, -cost))
         silence = b.state(units.SIL)
         b.arcs.append((last, silence, 0.0))
         skipped = open_ends if word == "[noise]" else []
         if unknown:
-            b.arcs.append((silence, first, 0.0))
+            b.arcs.append((silence, first, -cost))
         for source in skipped:
             if source is None:
                 b.starts.append((silence, 0.0))
@@ -105,11 +114,10 @@ def _may_follow(first: str, second: str) -> bool:
     return first in digits and second in digits
 
 
-def loop_acceptor(word_cost: float = 3.6, odd_cost: float = 3.0, unk_cost: float = 2.0) -> Acceptor:
+def loop_acceptor() -> Acceptor:
     """Any sequence of words, the competition of MMI training.
 
-    Costs are natural logs: one for each word, more where no number continues so (``odd_cost``),
-    and a smaller one for other speech. Other speech follows itself only after silence.
+    Other speech follows itself only after silence.
     """
     b = _Builder()
     silence = b.state(units.SIL)
@@ -117,7 +125,7 @@ def loop_acceptor(word_cost: float = 3.6, odd_cost: float = 3.0, unk_cost: float
     b.ends.append((silence, 0.0))
     spans = {w: b.chain(p) for w, p in units.PRONUNCIATIONS.items()}
     for word, (first, last) in spans.items():
-        cost = unk_cost if word == units.UNK else word_cost
+        cost = UNK_COST if word == units.UNK else WORD_COST
         b.starts.append((first, -cost))
         b.arcs.append((silence, first, -cost))
         b.arcs.append((last, silence, 0.0))
@@ -125,24 +133,23 @@ def loop_acceptor(word_cost: float = 3.6, odd_cost: float = 3.0, unk_cost: float
         for other, (other_first, _) in spans.items():
             if word == other == units.UNK:
                 continue
-            entry = unk_cost if other == units.UNK else word_cost
-            odd = 0.0 if units.UNK in (word, other) or _may_follow(word, other) else odd_cost
+            entry = UNK_COST if other == units.UNK else WORD_COST
+            odd = 0.0 if units.UNK in (word, other) or _may_follow(word, other) else ODD_COST
             b.arcs.append((last, other_first, -entry - odd))
     return b.build()
 
 
 @dataclass(frozen=True)
 class Sparse:
-    """Transcripts of a batch, all of whose arcs weigh nothing: flat positions of what exists.
+    """Transcripts of a batch as positions and probabilities of what exists.
 
-    ``arcs`` index (B, S, S), ``start`` and ``end`` index (B, S); ``pdf`` is (B, S). Small enough
-    to travel from a planning process to the device.
+    Positions of ``arcs`` index a flat (B, S, S), those of ``start`` and ``end`` a flat (B, S);
+    ``pdf`` is (B, S). Small enough to travel from a planning process to the device.
     """
 
-    size: int
-    arcs: torch.Tensor
-    start: torch.Tensor
-    end: torch.Tensor
+    arcs: tuple[torch.Tensor, torch.Tensor]
+    start: tuple[torch.Tensor, torch.Tensor]
+    end: tuple[torch.Tensor, torch.Tensor]
     pdf: torch.Tensor
 
 
@@ -153,11 +160,16 @@ def stack(acceptors: list[Acceptor]) -> Sparse:
     for b, a in enumerate(acceptors):
         pdf[b, : len(a.pdf)] = a.pdf
         source, target = np.nonzero(a.arcs > NEVER)
-        arcs.append((b * size + source) * size + target)
-        start.append(b * size + np.flatnonzero(a.start > NEVER))
-        end.append(b * size + np.flatnonzero(a.end > NEVER))
-    flat = (torch.from_numpy(np.concatenate(x)) for x in (arcs, start, end))
-    return Sparse(size, *flat, torch.from_numpy(pdf))
+        arcs.append(((b * size + source) * size + target, a.arcs[source, target]))
+        for rows, weights in ((start, a.start), (end, a.end)):
+            (states,) = np.nonzero(weights > NEVER)
+            rows.append((b * size + states, weights[states]))
+
+    def flat(rows: list[tuple[np.ndarray, np.ndarray]]) -> tuple[torch.Tensor, torch.Tensor]:
+        where, weights = (np.concatenate(column) for column in zip(*rows, strict=True))
+        return torch.from_numpy(where), torch.from_numpy(np.exp(weights))
+
+    return Sparse(flat(arcs), flat(start), flat(end), torch.from_numpy(pdf))
 
 
 @dataclass(frozen=True)
@@ -183,14 +195,15 @@ def shared(acceptor: Acceptor, device: torch.device) -> Machine:
 def batched(sparse: Sparse, device: torch.device) -> Machine:
     count, size = sparse.pdf.shape
 
-    def ones(shape: tuple[int, ...], index: torch.Tensor) -> torch.Tensor:
+    def dense(shape: tuple[int, ...], rows: tuple[torch.Tensor, torch.Tensor]) -> torch.Tensor:
+        where, weights = (x.to(device, non_blocking=True) for x in rows)
         flat = torch.zeros(shape, device=device, dtype=torch.float64)
-        flat.view(-1)[index.to(device, non_blocking=True)] = 1.0
+        flat.view(-1)[where] = weights
         return flat
 
     return Machine(
-        ones((count, size, size), sparse.arcs), ones((count, size), sparse.start),
-        ones((count, size), sparse.end), sparse.pdf.to(device, non_blocking=True),
+        dense((count, size, size), sparse.arcs), dense((count, size), sparse.start),
+        dense((count, size), sparse.end), sparse.pdf.to(device, non_blocking=True),
     )  # fmt: skip
 
 

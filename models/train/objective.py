@@ -89,10 +89,20 @@ def linear_targets(
 def guided(scores: torch.Tensor, loudness: torch.Tensor) -> torch.Tensor:
     """Scores with silence made unlikely where the voice is loud, and speech where there is none.
 
-    The augmenter knows where the clean voice sounds, so alignment may use it.
+    The augmenter knows where the clean voice sounds, so alignments may use it. Left alone, the sums
+    over all paths soon let the first and last unit of a word swallow the silence around it.
     """
-    silence = torch.zeros(scores.shape[2], device=scores.device)
+    count, frames, outputs = scores.shape
+    silence = torch.zeros(outputs, device=scores.device)
     silence[units.PDF[units.SIL]] = 1.0
-    loud = (loudness > -3.0).float()[..., None]
-    absent = (loudness < -12.0).float()[..., None]
-    return scores - 3.0 * loud * silence - 6.0 * absent * (1 - silence)
+    voiced = loudness > -7.0  # nepers of power: 30 dB
+    time = torch.arange(frames, device=scores.device)
+    first = torch.where(voiced, time, frames).amin(dim=1, keepdim=True)
+    last = torch.where(voiced, time, -1).amax(dim=1, keepdim=True)
+    absent = (time < first - 1) | (time > last + 1) | (loudness < -40.0)
+    loud = loudness > -2.5
+    return (
+        scores
+        - 4.0 * loud.float()[..., None] * silence
+        - 8.0 * absent.float()[..., None] * (1 - silence)
+    )
