@@ -8,7 +8,7 @@ from functools import cache
 from importlib import resources
 from typing import Any
 
-from oralquiz.beads import Column, Kind, Sum
+from oralquiz.beads import Column, Kind, Rule, Sum
 from oralquiz.beads.columns import digit_at
 from oralquiz.errors import BadInput
 from oralquiz.judge.diagnosis import Diagnosis, Explanation
@@ -38,6 +38,30 @@ def sentence(explanation: Explanation, diagnosis: Diagnosis, language: str = "en
     return " ".join(
         _sentence(slip, diagnosis.terms, diagnosis.columns, words) for slip in explanation.slips
     )
+
+
+def headline(kind: SlipKind | None, rule: Rule | None, language: str = "en") -> str:
+    """What is called a slip that repeats: of a kind, at a rule, or both (the other is None)."""
+    words = phrases(language)
+    name = words["name"][kind.value] if kind else ""
+    at = rule_formula(rule, language) if rule else ""
+    pattern = "kind_at_rule" if kind and rule else "kind" if kind else "rule"
+    return str(words["weakness"][pattern]).format(name=name, rule=at)
+
+
+def rule_formula(rule: Rule, language: str = "en") -> str:
+    """A rule as a sum in signs: ``+ 3 = + 5 − 2``; in words where it is direct."""
+    sign = 1 if rule.digit > 0 else -1
+    size = abs(rule.digit)
+    if rule.kind is Kind.DIRECT:
+        return str(phrases(language)["weakness"]["direct"])
+    if rule.kind is Kind.FIVE:
+        parts = [5, size - 5]
+    elif rule.kind is Kind.TEN:
+        parts = [10, size - 10]
+    else:
+        parts = [10, -5, size - 5]
+    return f"{signed(rule.digit)} = {_formula([sign * part for part in parts])}"
 
 
 def signed(number: int) -> str:

@@ -134,13 +134,10 @@ def single_slips(terms: Sum, columns: int, previous: int | None) -> Iterator[Pla
     for index, term in enumerate(terms.terms):
         rest = terms.terms[index + 1 :]
 
-        def end(kind: str, column: int | None, hands: Hands, at: int = index, then=rest) -> Played:  # type: ignore[no-untyped-def]
-            return kind, at, column, hands.play_all(then).value
-
         for kind, instead in whole_terms(term, first=index == 0, top=10**columns - 1):
-            yield end(kind, None, shown.play_all(instead))
+            yield kind, index, None, shown.play_all(instead).play_all(rest).value
         for kind, column, hands in move_slips(shown, term, columns):
-            yield end(kind, column, hands)
+            yield kind, index, column, hands.play_all(rest).value
         shown = shown.play(term)
     text = str(shown.value)
     width = min(columns, max(2, len(text)))

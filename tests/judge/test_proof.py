@@ -115,14 +115,14 @@ def test_hardly_worse_when_the_pupil_is_not_as_documented(length: int) -> None:
 
 @pytest.mark.parametrize("habit", [SlipKind.FINGER_TOO_FEW, SlipKind.FIVE_MOVED_IN_VAIN])
 def test_sharpened_by_the_pupils_own_history(habit: SlipKind) -> None:
-    # a pupil with a habit that is rare among others, known by 400 earlier answers
+    # a pupil with a habit that is rare among others, known by 300 earlier answers
     random = Random(3)
     theirs = Rates(base={**BASE, habit: 20 * BASE[habit]})
     pupil = SimulatedPupil(2, theirs)
-    past = [(s, pupil.play(s, random).said) for s in (random_sum(random, 5) for _ in range(400))]
+    past = [(s, pupil.play(s, random).said) for s in (random_sum(random, 5) for _ in range(300))]
     own = Diagnoser(2, rates_of(past))
     without, sharp = Hits(), Hits()
-    for _ in range(15):
+    for _ in range(10):
         terms = random_sum(random, 5)
         for heard, ways in table(terms, 2, theirs, 1).items():
             without.count(ways, DIAGNOSER.diagnose(terms, heard))

@@ -4,10 +4,10 @@ from typing import Any
 
 import pytest
 
-from oralquiz.beads import Sum
+from oralquiz.beads import Rule, Sum
 from oralquiz.errors import BadInput
 from oralquiz.judge.diagnosis import Diagnoser, diagnose
-from oralquiz.judge.sentences import as_json, languages, phrases, sentence
+from oralquiz.judge.sentences import as_json, headline, languages, phrases, sentence
 from oralquiz.judge.slip import SlipKind
 
 
@@ -117,7 +117,7 @@ def test_every_language_has_the_same_phrases(language: str) -> None:
     for key, text in english.items():
         if isinstance(text, list):
             assert len(other[key]) == len(text)
-        elif key.startswith("slip."):
+        elif not key.startswith("language."):
             # a language may do without a placeholder, but must not invent one
             assert placeholders(other[key]) <= placeholders(text), key
 
@@ -127,6 +127,22 @@ def test_every_kind_has_a_phrase() -> None:
     without = {kind.value for kind in SlipKind} - names
     assert without == {"column-wrong-way"}  # said as column-added or column-taken
     assert {"column-added", "column-taken"} <= names
+    assert set(phrases("en")["name"]) == {kind.value for kind in SlipKind}
+
+
+@pytest.mark.parametrize(
+    ("kind", "rule", "said"),
+    [
+        ("five-not-moved", "five:+3", "the five is not moved, at + 3 = + 5 − 2"),
+        ("carry-forgotten", "ten:+8", "the carried 1 is forgotten, at + 8 = + 10 − 2"),
+        ("borrow-forgotten", "both:-7", "the borrowed 1 is forgotten, at − 7 = − 10 + 5 − 2"),
+        ("five-not-moved", "direct", "the five is not moved, at moves whose beads are free"),
+        ("term-left-out", None, "a term is left out"),
+        (None, "five:-4", "slips of several kinds, at − 4 = − 5 + 1"),
+    ],
+)
+def test_what_repeats_has_a_name(kind: str | None, rule: str | None, said: str) -> None:
+    assert headline(SlipKind(kind) if kind else None, Rule.parse(rule) if rule else None) == said
 
 
 @pytest.mark.parametrize("language", languages())

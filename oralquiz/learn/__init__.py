@@ -1,0 +1,1 @@
+"""What many answers say about a pupil: speed, change, weaknesses."""

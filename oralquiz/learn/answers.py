@@ -1,0 +1,27 @@
+"""One answered sum as learning looks at it: who answers for what, and when."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from oralquiz.beads import Sum
+from oralquiz.judge.verdict import Verdict
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The verdict that counts for one sum of one pupil, corrections included.
+
+    ``said`` is the number that counted (None: silent, or unclear). ``latency_s`` is None where
+    it says nothing about speed: silence, an answer asked for twice, one that was typed.
+    ``previous`` is the answer of the pupil's sum before in the same round, if there was one.
+    """
+
+    day: date
+    terms: Sum
+    verdict: Verdict
+    said: int | None = None
+    latency_s: float | None = None
+    columns: int = 2
+    previous: int | None = None

@@ -1,0 +1,197 @@
+"""Latencies as psychology reports them: medians, quantiles, trimming, and accuracy beside them.
+
+What enters, and why:
+
+* Only **right** answers tell how long a sum takes; the latency of a wrong one is another
+  quantity. Unclear and silent answers have none and are counted as missing.
+* An answer that begins less than EARLY_S after the last term ended cannot be a reaction to its
+  last sound (simple reactions take a tenth of a second; Luce 1986, from memory). It is *early*:
+  counted, not averaged.
+* Medians and quantiles take all the rest: they need no trimming, and a median of trimmed times
+  is biased (Miller 1988, from memory). Quantiles are median-unbiased (Hyndman & Fan 1996, their
+  definition 8).
+* Means are trimmed: what lies more than TRIM scaled median absolute deviations from the median
+  of the logarithms is left out and counted (Leys et al. 2013 for the deviation and the factor;
+  on logarithms since latencies are skewed to the right; from memory).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+
+from oralquiz.judge.verdict import Verdict
+from oralquiz.learn.answers import Answer
+
+EARLY_S = 0.1
+TRIM = 3.0
+LEVEL = 0.95
+"""Of all intervals."""
+
+_MAD = 1.4826  # makes the median absolute deviation of a normal sample its standard deviation
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Where the value lies with a confidence of LEVEL."""
+
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class Speed:
+    """Latencies of right answers, in seconds.
+
+    ``right`` answers were given: ``timed`` of them enter the median, ``early`` ones do not, and
+    the others have no latency. ``quantiles`` are the 10, 25, 50, 75 and 90 % ones; empty when
+    nothing was timed. ``median_interval`` is exact (from the order of the latencies alone) and
+    None below six of them, where even the extremes are not certain enough. ``trimmed_mean`` is
+    the mean without ``trimmed`` outliers.
+    """
+
+    right: int
+    timed: int
+    early: int
+    quantiles: tuple[float, ...]
+    median_interval: Interval | None
+    trimmed_mean: float | None
+    trimmed: int
+
+    @property
+    def median(self) -> float | None:
+        return self.quantiles[2] if self.quantiles else None
+
+
+QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
+
+
+def speed(answers: Iterable[Answer]) -> Speed:
+    """The latencies of ``answers``."""
+    right = [answer for answer in answers if answer.verdict is Verdict.RIGHT]
+    measured = [answer.latency_s for answer in right if answer.latency_s is not None]
+    timed = np.array([s for s in measured if s >= EARLY_S], dtype=np.float64)
+    kept = within(timed)
+    return Speed(
+        right=len(right),
+        timed=len(timed),
+        early=len(measured) - len(timed),
+        quantiles=_quantiles(timed),
+        median_interval=median_interval(timed),
+        trimmed_mean=float(kept.mean()) if len(kept) else None,
+        trimmed=len(timed) - len(kept),
+    )
+
+
+def within(latencies: NDArray[np.float64]) -> NDArray[np.float64]:
+    """``latencies`` (n,), all positive, without outliers. Nothing goes if half are equal."""
+    if len(latencies) == 0:
+        return latencies
+    logs = np.log(latencies)
+    distance = np.abs(logs - np.median(logs))
+    spread = _MAD * np.median(distance)
+    kept: NDArray[np.float64] = latencies[distance <= TRIM * spread] if spread else latencies
+    return kept
+
+
+def median_interval(values: NDArray[np.float64]) -> Interval | None:
+    """An interval for the median of what ``values`` (n,) are a sample of, by the sign test."""
+    if len(values) < 6:  # 2 * 0.5 ** 5 is more than 1 - LEVEL
+        return None
+    low, high = stats.quantile_test(values, q=0.0, p=0.5).confidence_interval(LEVEL)
+    return Interval(float(low), float(high))
+
+
+def _quantiles(values: NDArray[np.float64]) -> tuple[float, ...]:
+    if len(values) == 0:
+        return ()
+    return tuple(float(q) for q in np.quantile(values, QUANTILES, method="median_unbiased"))
+
+
+@dataclass(frozen=True)
+class Third:
+    """One third of the answers by latency: how quick they were (median, s), how many were right."""
+
+    latency_s: float
+    count: int
+    right: int
+
+
+@dataclass(frozen=True)
+class SpeedAccuracy:
+    """Speed and accuracy side by side, for neither means anything alone.
+
+    ``accuracy`` is the share of right ones among right and wrong answers, with Wilson's interval;
+    None without any. ``thirds`` splits those answers by latency, the quickest first (the
+    conditional accuracy function): who is wrong when quick is hasty, who is wrong when slow does
+    not know how. Empty below nine answers with a latency. ``early_right`` of ``early`` answers
+    were right. ``inverse_efficiency_s`` is the median latency divided by the accuracy (Townsend
+    & Ashby 1978), None below an accuracy of 0.9, where it misleads (Bruyer & Brysbaert 2011;
+    both from memory).
+    """
+
+    right: int
+    wrong: int
+    unclear: int
+    silent: int
+    speed: Speed
+    accuracy: float | None
+    accuracy_interval: Interval | None
+    thirds: tuple[Third, ...]
+    early: int
+    early_right: int
+
+    @property
+    def inverse_efficiency_s(self) -> float | None:
+        if self.accuracy is None or self.accuracy < 0.9 or self.speed.median is None:
+            return None
+        return self.speed.median / self.accuracy
+
+
+def speed_accuracy(answers: Sequence[Answer]) -> SpeedAccuracy:
+    """Speed and accuracy of ``answers``."""
+    count = {verdict: sum(a.verdict is verdict for a in answers) for verdict in Verdict}
+    right, wrong = count[Verdict.RIGHT], count[Verdict.WRONG]
+    judged = [
+        (answer.latency_s, answer.verdict is Verdict.RIGHT)
+        for answer in answers
+        if answer.latency_s is not None and answer.verdict in (Verdict.RIGHT, Verdict.WRONG)
+    ]
+    early = [was_right for latency, was_right in judged if latency < EARLY_S]
+    return SpeedAccuracy(
+        right=right,
+        wrong=wrong,
+        unclear=count[Verdict.UNCLEAR],
+        silent=count[Verdict.SILENT],
+        speed=speed(answers),
+        accuracy=right / (right + wrong) if right + wrong else None,
+        accuracy_interval=share_interval(right, right + wrong),
+        thirds=_thirds(sorted(pair for pair in judged if pair[0] >= EARLY_S)),
+        early=len(early),
+        early_right=sum(early),
+    )
+
+
+def share_interval(hits: int, of: int) -> Interval | None:
+    """Wilson's interval for a share of which ``hits`` in ``of`` were seen; None of nothing."""
+    if of == 0:
+        return None
+    interval = stats.binomtest(hits, of).proportion_ci(LEVEL, method="wilson")
+    return Interval(float(interval.low), float(interval.high))
+
+
+def _thirds(judged: Sequence[tuple[float, bool]]) -> tuple[Third, ...]:
+    if len(judged) < 9:
+        return ()
+    cuts = [round(i * len(judged) / 3) for i in range(4)]
+    thirds = []
+    for begin, end in pairwise(cuts):
+        part = judged[begin:end]
+        median = float(np.median([latency for latency, _ in part]))
+        thirds.append(Third(median, len(part), sum(was_right for _, was_right in part)))
+    return tuple(thirds)

@@ -1,0 +1,83 @@
+from datetime import date, timedelta
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from oralquiz.beads import Sum
+from oralquiz.judge.verdict import Verdict
+from oralquiz.learn.answers import Answer
+from oralquiz.learn.change import accuracy_trend, latency_trend, weeks
+
+MONDAY = date(2024, 3, 4)
+SUM = Sum.parse("34 + 13 - 22")
+
+
+def day(number: int, latency: float, right: int = 4, wrong: int = 1) -> list[Answer]:
+    when = MONDAY + timedelta(days=number)
+    return [
+        *(Answer(when, SUM, Verdict.RIGHT, 25, latency + 0.1 * i) for i in range(right)),
+        *(Answer(when, SUM, Verdict.WRONG, 20, latency) for _ in range(wrong)),
+    ]
+
+
+def test_weeks_begin_on_monday_and_empty_ones_are_left_out() -> None:
+    found = weeks([*day(20, 1.0), *day(0, 2.0), *day(6, 2.0)])  # a Sunday, a Monday, a Sunday
+    assert [week.monday for week in found] == [MONDAY, MONDAY + timedelta(days=14)]
+    assert [week.days for week in found] == [2, 1]
+    assert found[0].found.right == 8 and found[0].found.wrong == 2
+
+
+def test_the_slope_is_the_median_of_all_slopes() -> None:
+    # Theil (1950), Sen (1968): by definition, here written out
+    medians = {0: 2.0, 3: 2.1, 7: 1.7, 10: 1.5, 14: 1.6, 21: 1.0}
+    answers = [answer for number, m in medians.items() for answer in day(number, m - 0.15)]
+    found = latency_trend(answers)
+    slopes = [
+        (medians[b] - medians[a]) / ((b - a) / 7) for a, b in combinations(sorted(medians), 2)
+    ]
+    assert found is not None
+    assert found.days == 6
+    assert found.per_week == pytest.approx(float(np.median(slopes)))
+    assert found.interval.low <= found.per_week <= found.interval.high
+    assert not found.certain  # six days, and not one way
+
+
+def test_a_steady_change_is_certain() -> None:
+    found = latency_trend([a for n in range(6) for a in day(5 * n, 3.0 - 0.2 * n)])
+    assert found is not None
+    assert found.per_week == pytest.approx(-0.28)
+    assert found.interval.high < 0 and found.certain
+
+
+def test_no_change_is_claimed_from_noise() -> None:
+    rng = np.random.default_rng(2)
+    claimed = 0
+    for _ in range(200):
+        answers = [a for n in range(0, 40, 4) for a in day(n, float(rng.lognormal(0.5, 0.3)))]
+        found = latency_trend(answers)
+        assert found is not None
+        claimed += found.certain
+    assert claimed / 200 < 0.09  # one in twenty is what an interval of 95 % allows
+
+
+def test_too_few_days_for_any_claim() -> None:
+    answers = [answer for number in (0, 7, 14, 21) for answer in day(number, 3.0 - number / 10)]
+    assert latency_trend(answers) is None
+    assert accuracy_trend(answers) is None
+    assert latency_trend([]) is None
+
+
+def test_accuracy_grows() -> None:
+    answers = [a for n in range(6) for a in day(7 * n, 1.0, right=4 + n, wrong=6 - n)]
+    found = accuracy_trend(answers)
+    assert found is not None
+    assert found.per_week == pytest.approx(0.1)
+    assert found.certain
+
+
+def test_days_without_a_right_answer_say_nothing_about_speed() -> None:
+    answers = [a for n in range(5) for a in day(n, 1.0)] + day(5, 1.0, right=0, wrong=3)
+    speed, accuracy = latency_trend(answers), accuracy_trend(answers)
+    assert speed is not None and speed.days == 5
+    assert accuracy is not None and accuracy.days == 6
