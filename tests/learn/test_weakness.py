@@ -59,7 +59,7 @@ def test_a_broader_name_only_for_what_is_left_over() -> None:
         answer("6 - 4", 7, day=2),
         answer("7 - 3", 9, day=3),
     ]
-    (weakness,) = weaknesses(scattered)
+    (weakness,) = weaknesses([*scattered, *RIGHT, *RIGHT, *RIGHT])
     assert weakness.kind is SlipKind.FIVE_NOT_MOVED and weakness.rule is None
 
 
