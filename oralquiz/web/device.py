@@ -128,6 +128,11 @@ class Device:
         if self._line is not None:
             self._line.send(message)
 
+    @property
+    def showing(self) -> str:
+        """The phase that the page shows."""
+        return str(self._show["phase"])
+
     def show(self, phase: str, **what: Any) -> None:
         """Have the page show ``phase``, now and whenever it comes back."""
         self._show = {"t": "show", "phase": phase, **what}

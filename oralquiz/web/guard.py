@@ -17,7 +17,7 @@ SAFE = frozenset({"GET", "HEAD"})
 _HEADERS = {
     "x-content-type-options": "nosniff",
     "x-frame-options": "DENY",
-    "referrer-policy": "no-referrer",
+    "referrer-policy": "same-origin",  # without a referrer, forms would come from origin "null"
     "permissions-policy": "microphone=(self), camera=(), geolocation=(), payment=(), usb=()",
     "cross-origin-opener-policy": "same-origin",
     "cross-origin-resource-policy": "same-origin",

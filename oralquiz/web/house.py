@@ -283,6 +283,7 @@ class House:
                 tell=lesson.tell(device),
                 fact=lesson.fact,
                 room=room,
+                mic=device.mic,
             )
             lesson.add(run, device)
             if not room:
@@ -321,8 +322,7 @@ class House:
         """The finished session into the records, with what was corrected since it ended."""
         assert run.file is not None
         try:
-            await self.records.do(_store_file, run.file)
-            lesson.saved(run)
+            lesson.saved(run, await self.records.do(_store_file, run.file))
         except OralquizError as error:
             lesson.trouble = str(error)
         self.changed()
@@ -390,8 +390,10 @@ class House:
         task.add_done_callback(self._tasks.discard)
 
 
-def _store_file(db: Database, file: Path) -> None:
-    store(db, open_session(file), file)
+def _store_file(db: Database, file: Path) -> str:
+    session = open_session(file)
+    store(db, session, file)
+    return str(session.header["id"])
 
 
 def _correct_file(

@@ -16,6 +16,7 @@ from oralquiz.errors import BadInput
 from oralquiz.judge.verdict import Verdict
 from oralquiz.replay.phrases import written
 from oralquiz.session.runner import Command
+from oralquiz.speak.clip import Samples
 from oralquiz.web.aloud import Aloud
 from oralquiz.web.clips import AheadReader
 from oralquiz.web.device import Device
@@ -62,6 +63,7 @@ class Answer:
     verdict: str
     latency_s: float | None
     typed: bool
+    sound: bool
     corrected: bool = False
 
 
@@ -75,7 +77,7 @@ class _Part:
     words: str = ""
     over: bool = False
     trouble: str = ""
-    saved: bool = False
+    summary: dict[str, Any] = field(default_factory=dict)
 
 
 class Lesson:
@@ -140,9 +142,12 @@ class Lesson:
     def run(self, key: str) -> Run:
         return self._parts[key].run
 
-    def saved(self, run: Run) -> None:
-        """``run`` is in the records."""
-        self._parts[run.key].saved = True
+    def saved(self, run: Run, round_id: str) -> None:
+        """``run`` is in the records as ``round_id``: its pupil may look at what went wrong."""
+        part = self._parts[run.key]
+        wrong = any(a.key == run.key and a.verdict != "right" for a in self.answers)
+        if self.plan.way is not Way.FRONT and wrong and part.device.showing == "over":
+            part.device.show("over", **part.summary, replay=round_id)
 
     @property
     def pupils(self) -> list[str]:
@@ -279,6 +284,13 @@ class Lesson:
             row.verdict, row.value = answer.verdict, answer.value
         self._changed()
 
+    def sound_of(self, number: int) -> Samples | None:
+        """The voice of answer ``number``, (n,) at SESSION_RATE; None when it was not kept."""
+        if not 0 <= number < len(self.answers):
+            return None
+        answer = self.answers[number]
+        return self._parts[answer.key].run.sounds.get(answer.turn) if answer.sound else None
+
     # --- what the runs report ---------------------------------------------------------------
 
     def tell(self, device: Device) -> Callable[[dict[str, Any]], None]:
@@ -356,6 +368,7 @@ class Lesson:
                     verdict,
                     row.latency_s,
                     bool(part.judged.get("typed")),
+                    row.turn in part.run.sounds and not part.judged.get("typed"),
                 )
             )
             part.device.show("answer", **place, verdict=verdict, value=row.value)
@@ -377,7 +390,8 @@ class Lesson:
         if part.trouble:
             part.device.show("trouble")
         else:
-            part.device.show("over", counts=counts, practice=self.practice)
+            part.summary = {"counts": counts, "practice": self.practice}
+            part.device.show("over", **part.summary)
         if all(p.over for p in self._parts.values()):
             self.phase = "over"
             if self._front is not None:

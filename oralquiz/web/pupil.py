@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import asyncio
+
+import numpy as np
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from oralquiz.records.pupils import Pupil
+from oralquiz.session.chirp import chirp, find_echo
+from oralquiz.session.ports import SESSION_RATE
 from oralquiz.web.pages import page, pupils_only
 from oralquiz.web.plan import STRETCHES
 from oralquiz.web.sets import bests, held
 from oralquiz.web.sockets import set_of
 from oralquiz.web.who import house_of, who
+from oralquiz.web.wire import pcm
 
 BREAK_AFTER_MIN = 10
 """Minutes of practice after which a page proposes a break."""
@@ -34,6 +40,25 @@ async def me(request: Request, pupil: Pupil) -> Response:
         stretches=STRETCHES,
         break_after=BREAK_AFTER_MIN,
     )
+
+
+async def chirp_sound(request: Request) -> Response:
+    """The chirp that a page plays to measure its delay, as 16-bit PCM at 16 kHz."""
+    return Response(pcm(chirp()), media_type="application/octet-stream")
+
+
+async def chirp_heard(request: Request) -> Response:
+    """What the page heard from the chirp's start on: how long the chirp took to come back."""
+    here = await who(request)
+    if not (here.teacher or here.pupil):
+        return JSONResponse({"trouble": "Come in first."}, 403)
+    body = await request.body()
+    heard = np.frombuffer(body[: len(body) // 2 * 2], dtype="<i2").astype(np.float32) / 32768.0
+    echo = await asyncio.to_thread(find_echo, heard, chirp())
+    if echo is None:
+        trouble = "The chirp was not heard: with headphones that is as it should be."
+        return JSONResponse({"trouble": trouble}, 422)
+    return JSONResponse({"delay_s": echo.at / SESSION_RATE})
 
 
 async def clip(request: Request) -> Response:

@@ -8,7 +8,9 @@ import io
 import re
 from pathlib import Path
 
+import numpy as np
 import soundfile
+from numpy.typing import NDArray
 from sqlite_utils import Database
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
@@ -18,12 +20,12 @@ from oralquiz.judge.verdict import Verdict
 from oralquiz.records.pupils import Pupil
 from oralquiz.replay.page import build_page
 from oralquiz.session.file import Answered, Session, open_session
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.speak.clip import Samples
+from oralquiz.web.heard import AROUND_S
 from oralquiz.web.pages import asset, form_of, go, page, plainly, pupils_only, teachers
 from oralquiz.web.sets import held
 from oralquiz.web.who import house_of
-
-AROUND_S = 0.4
-"""Seconds of sound before and after an answer when the teacher listens to it."""
 
 
 def file_of(db: Database, round_id: str, pupil: int | None = None) -> Path:
@@ -119,8 +121,24 @@ async def answer_sound(request: Request) -> Response:
         if a.onset is not None and a.offset is not None
     ]
     heard = session.audio[min(s for s, _ in spans) : max(e for _, e in spans), 1]
+    return _wav(heard, session.sample_rate)
+
+
+@teachers
+async def live_sound(request: Request) -> Response:
+    """An answer of the round that is being held, as a WAV file."""
+    lesson = house_of(request).lesson
+    sound = None
+    if lesson is not None and lesson.key == request.path_params["lesson"]:
+        sound = lesson.sound_of(request.path_params["number"])
+    if sound is None:
+        return JSONResponse({"trouble": "This voice was not kept."}, 404)
+    return _wav(sound, SESSION_RATE)
+
+
+def _wav(samples: Samples | NDArray[np.int16], rate: int) -> Response:
     out = io.BytesIO()
-    soundfile.write(out, heard, session.sample_rate, "PCM_16", format="WAV")
+    soundfile.write(out, samples, rate, "PCM_16", format="WAV")
     return Response(out.getvalue(), media_type="audio/wav")
 
 

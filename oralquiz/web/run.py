@@ -20,12 +20,14 @@ import numpy as np
 
 from oralquiz.errors import OralquizError
 from oralquiz.listen.hearing import Recognizer
+from oralquiz.session.echo import EchoGuard
 from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
 from oralquiz.session.round import Options, Round, Turn
 from oralquiz.session.runner import Command, Reader, Runner, State
 from oralquiz.speak.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation
 from oralquiz.web.clips import AheadReader, Clips
+from oralquiz.web.heard import Heard
 from oralquiz.web.intake import Intake, StreamClock, block_start
 
 MARGIN_S = 0.15
@@ -89,7 +91,7 @@ class Run:
     to sound), ``your_turn`` (the last one has sounded), ``over`` (``file`` is set, or None when
     nothing was said) and ``failed`` (with the reason). With ``room`` the sums are read by another
     device: this one keeps silent, and waits before each sum until ``go``. ``pool`` takes the
-    blocks, ``ahead`` renders the next sum meanwhile.
+    blocks, ``ahead`` renders the next sum meanwhile. ``mic``: what streams is a microphone.
     """
 
     def __init__(
@@ -106,6 +108,7 @@ class Run:
         tell: Callable[[Message], None],
         fact: Callable[[Run, Fact], None],
         room: bool = False,
+        mic: bool = True,
     ) -> None:
         self.key = key
         self.round = round
@@ -136,13 +139,18 @@ class Run:
         self._busy = False
         self._held: list[Samples] | None = [] if room else None
         self._room_times: dict[int, float] = {}
+        self._heard = Heard()
+        self.sounds: dict[int, Samples] = {}
+        """The voice of each turn whose pupil agreed to recording, for the teacher's ear."""
         self._waiting = False
         self._plays = 0
         self._dictation_play = -1
         self._extra_s = 0.0
         self._marks: deque[tuple[int, str, dict[str, Any]]] = deque()
         page = _Page(self._reader, self._play, self._hush)
-        self._runner = Runner(round, page, page, recognizer, recorder, options, self._watch)
+        # tablets hear the loudspeaker of the room as well as their own
+        guard = EchoGuard() if mic else None
+        self._runner = Runner(round, page, page, recognizer, recorder, options, self._watch, guard)
 
     # --- from the event loop ----------------------------------------------------------------
 
@@ -304,6 +312,7 @@ class Run:
         if self._held is not None:
             self._held.append(samples)
             return
+        self._heard.add(samples)
         runner = self._runner
         runner.take(Block(runner.position, samples))
         while self._marks and self._marks[0][0] <= runner.position:
@@ -331,6 +340,9 @@ class Run:
                 "terms": [[t["onset"], t["offset"]] for t in terms],
             }
             self._tell(self.reading)
+        elif type == "heard" and data["onset"] is not None:
+            if self.round.turns[data["turn"]].consent:
+                self.sounds[data["turn"]] = self._heard.cut(data["onset"], data["offset"])
         elif type == "sum_ended" and self.room:
             self._waiting = True
             last = self.turn + 1 == len(self.round.turns)

@@ -56,6 +56,7 @@ def listen_on(host: str, port: int) -> socket.socket:
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         sock.bind((host, port))
+        sock.listen(256)  # whoever comes before the server runs waits, and is not turned away
     except OSError as error:
         sock.close()
         raise BadInput(f"{host}:{port} cannot be used ({error.strerror}); try --port") from None

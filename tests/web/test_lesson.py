@@ -86,7 +86,7 @@ def test_a_round_on_two_tablets(tmp_path: Path) -> None:
         found = {s.pupil: s.total for s in await house.records.do(scores)}
         assert (found["Asha"].right, found["Ben"].right, found["Ben"].wrong) == (2, 1, 1)
         # 0.5 s after the last term, on the stream's own clock
-        assert found["Asha"].median_latency_s == pytest.approx(0.5, abs=1 / SESSION_RATE)
+        assert found["Asha"].median_latency_s == pytest.approx(0.5, abs=0.01)
         for run in lesson.runs:
             assert run.file is not None
             session = open_session(run.file)
@@ -152,7 +152,7 @@ def test_the_connection_breaks_while_the_answer_is_said(tmp_path: Path) -> None:
         assert (run.intake.lost, run.intake.next) == (0, asha.next)
         assert run.file is not None
         (turn,) = open_session(run.file).turns
-        assert turn.latency_s == pytest.approx(0.5, abs=1 / SESSION_RATE)
+        assert turn.latency_s == pytest.approx(0.5, abs=0.01)
 
     held(tmp_path, story)
 

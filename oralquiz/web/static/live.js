@@ -1,5 +1,6 @@
 // The teacher's page while a round is planned, held and over.
 
+import { measured } from "./chirp.js";
 import { Device } from "./device.js";
 
 const $ = (id) => document.getElementById(id);
@@ -57,6 +58,8 @@ function draw() {
   text(pause, lesson?.phase === "paused" ? "Go on" : "Pause");
   if (lesson?.trouble) trouble(lesson.trouble);
   drawHere();
+  if (running) $("waiting").hidden = true;
+  $("chirp").hidden = running || !news.front.mic;
   $("running").hidden = lesson === null;
   $("answered").hidden = !lesson?.answers.length;
   if (lesson === null) {
@@ -178,6 +181,7 @@ $("sound").addEventListener("click", async () => {
       : `The sound does not start (${error.message}).`);
   }
 });
+$("chirp").addEventListener("click", async () => trouble(await measured(device.sound)));
 for (const button of document.querySelectorAll("[data-do]")) {
   button.addEventListener("click", () => send({ t: "do", name: button.dataset.do }));
 }
@@ -189,6 +193,12 @@ function openEar(number) {
   ear = number;
   text($("ear-sum"), `${answer.pupil}: ${answer.sum} = ${answer.right_value}; ${WORDS[answer.verdict]}, heard ${answer.value ?? "nothing"}.`);
   $("ear-value").value = "";
+  $("ear-sound").hidden = !answer.sound;
+  $("ear-silent").hidden = answer.sound;
+  if (answer.sound) {
+    $("ear-sound").src = `/live/${news.lesson.key}/${number}.wav`;
+    $("ear-sound").play().catch(() => {}); // a browser may want a tap first: the controls are there
+  }
   if (!$("ear").open) $("ear").showModal();
 }
 
@@ -199,6 +209,8 @@ function judge(verdict) {
   send(message);
   $("ear").close();
 }
+
+$("ear").addEventListener("close", () => $("ear-sound").pause());
 
 for (const button of document.querySelectorAll("[data-verdict]")) {
   button.addEventListener("click", () => judge(button.dataset.verdict));
@@ -227,3 +239,6 @@ addEventListener("keydown", (event) => {
     openEar((waiting ?? news.lesson.answers.at(-1)).number);
   }
 });
+
+// buttons come alive with the script, so that no tap is lost before it
+for (const id of ["sound", "begin"]) $(id).disabled = false;

@@ -1,5 +1,6 @@
 // The pupil's page: one lamp, few words. The lamp is lit when it is time to speak.
 
+import { measured } from "./chirp.js";
 import { Device } from "./device.js";
 
 const $ = (id) => document.getElementById(id);
@@ -81,6 +82,10 @@ async function ready() {
 
 $("ready").addEventListener("click", ready);
 
+$("chirp").addEventListener("click", async () => {
+  $("chirped").textContent = await measured(device.sound);
+});
+
 // --- what to see ---
 
 const WAITING = home
@@ -99,7 +104,7 @@ function words() {
     case "answer":
       switch (shown.verdict) {
         case "right": return [`${value}. Right!`, ""];
-        case "wrong": return [`I heard ${value}.`, "That is not it. We look at it together later."];
+        case "wrong": return [`I heard ${value}.`, "Not this time. We look at it together later."];
         case "unclear": return ["Thank you.", "I could not hear it well. Your teacher listens to it."];
         case "silent": return ["No answer this time.", "That is fine. The next one comes."];
         default: return ["The next one comes.", ""];
@@ -122,6 +127,7 @@ function draw() {
   const phase = shown.phase;
   const running = streaming && ["listen", "speak", "again", "answer", "paused"].includes(phase);
   $("gate").hidden = device.ready;
+  $("chirp").disabled = !device.sound.mic || streaming;
   $("show").hidden = !device.ready;
   $("pad").hidden = !(running && phase !== "paused");
   stage.classList.toggle("answering", !$("pad").hidden);
@@ -141,6 +147,9 @@ function draw() {
     typed.value = "";
     lastSum = running ? shown.turn : -1;
   }
+  const look = $("look");
+  look.hidden = !(idle && shown.replay);
+  if (shown.replay) look.href = `/me/replay/${shown.replay}`;
   drawStones();
   if (phase === "over" && shown.practice && begun) rest();
 }
@@ -218,4 +227,6 @@ $("practise").addEventListener("submit", (event) => {
   });
 });
 
+// buttons come alive with the script, so that no tap is lost before it
+for (const id of ["ready", "go"]) $(id).disabled = false;
 draw();

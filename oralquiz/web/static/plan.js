@@ -31,3 +31,5 @@ button.addEventListener("click", async () => {
     button.disabled = false;
   }
 });
+
+button.disabled = false;

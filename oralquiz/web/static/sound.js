@@ -131,6 +131,36 @@ export class Sound {
     }
   }
 
+  // Play a buffer and record: resolves with the samples heard from the moment it was told to start.
+  async record(buffer, seconds) {
+    if (this.streaming) throw new Error("a round is running");
+    const packets = [];
+    const send = this.onPacket;
+    this.onPacket = (packet) => packets.push(packet);
+    try {
+      this.start(0);
+      const lead = 0.4, count = Math.round(seconds * RATE);
+      const pause = (s) => new Promise((done) => setTimeout(done, 1000 * s));
+      while (this.first === null) await pause(0.02);
+      const source = this.context.createBufferSource();
+      source.buffer = buffer;
+      source.connect(this.gain);
+      source.start(this.timeOf(Math.round(lead * RATE)));
+      await pause(lead + seconds + 0.3);
+      const from = Math.round(lead * RATE), heard = new Int16Array(count);
+      packets.forEach((packet) => {
+        const view = new DataView(packet), at = view.getUint32(0, true) * BLOCK - from;
+        for (let i = 0; i < BLOCK; i++) {
+          if (at + i >= 0 && at + i < count) heard[at + i] = view.getInt16(4 + 2 * i, true);
+        }
+      });
+      return heard;
+    } finally {
+      this.stop();
+      this.onPacket = send;
+    }
+  }
+
   receipt(next) {
     for (const number of this.kept.keys()) {
       if (number >= next) break;
