@@ -20,6 +20,7 @@ COMMANDS = {
     "hear": ("hear", "The numbers said in recordings."),
     "models": ("models", "The recognition models that are there, tested."),
     "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
+    "sheet": ("sheet", "A set of sums on paper: sheet, key with the rules, reading script."),
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
     "correct": ("correct", "Your ear on the answers that are not clear."),
     "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),

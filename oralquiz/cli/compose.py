@@ -1,73 +1,250 @@
-"""`oralquiz compose`: sums for a step of the syllabus."""
+"""`oralquiz compose`: sums for a step of the syllabus, and a teacher's own sums checked."""
 
 from __future__ import annotations
 
-import secrets
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.beads.syllabus import Span
-from oralquiz.cli.common import json_option, print_json
-from oralquiz.compose import load_syllabus, request_for
-from oralquiz.compose.spans import parse_span
+from oralquiz.beads import Sum
+from oralquiz.cli.asking import Asked, asking
+from oralquiz.cli.common import BAD_INPUT, FAILED, json_option, print_json
+from oralquiz.compose.set_code import SetCode, decode, encode
+from oralquiz.errors import BadInput
 
-
-class SpanType(click.ParamType[Span]):
-    """A number or a range of numbers."""
-
-    name = "number or range"
-
-    def __init__(self, lowest: int) -> None:
-        self.lowest = lowest
-
-    def convert(
-        self, value: str | Span, param: click.Parameter | None, ctx: click.Context | None
-    ) -> Span:
-        if isinstance(value, tuple):
-            return value
-        return parse_span(value, param.opts[0] if param else "this", self.lowest)
+if TYPE_CHECKING:
+    from oralquiz.compose.composed import Count
+    from oralquiz.compose.request import Request
+    from oralquiz.compose.sums_file import WrittenSum
 
 
 @click.command()
-@click.option("--step", default=None, help="The step whose rule is drilled, such as five:+3.")
-@click.option("--count", type=click.IntRange(1, 100_000), default=10, show_default=True)
-@click.option("--terms", type=click.IntRange(1, 50), default=None, help="Terms of a sum.")
-@click.option("--digits", type=SpanType(1), default=None, help="Digits of a term: 2, or 1-2.")
-@click.option("--columns", type=click.IntRange(1, 6), default=None, help="Columns of the frame.")
-@click.option("--uses", type=click.IntRange(1), default=1, show_default=True)
-@click.option("--seed", type=int, default=None, help="The same seed gives the same sums.")
-@click.option("--syllabus", "course", default="two-hands", show_default=True)
+@asking
+@click.option(
+    "--graded",
+    is_flag=True,
+    help="A set for a lesson: even over hands and digits, varied, from easier to harder.",
+)
+@click.option("--code", is_flag=True, help="Print the set as one short text, too.")
+@click.option("--from-code", metavar="CODE", help="Open the set a code holds, and check it.")
+@click.option(
+    "--check",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Read your own sums (text or CSV): their rules, and whether they fit the step.",
+)
 @json_option
+@click.pass_context
 def compose(
-    step: str | None,
-    count: int,
-    terms: int | None,
-    digits: Span | None,
-    columns: int | None,
-    uses: int,
-    seed: int | None,
-    course: str,
+    ctx: click.Context,
+    /,
+    graded: bool,
+    code: bool,
+    from_code: str | None,
+    check: Path | None,
     as_json: bool,
+    **options: Any,
 ) -> None:
-    """Sums that drill the rule of a step and use only rules taught so far."""
-    from oralquiz.compose.composed import compose as compose_sums
+    """Sums that drill the rule of a step, use only rules taught so far, and stay on the frame.
 
-    syllabus = load_syllabus(course)
-    step = step or syllabus.steps[0].name
-    seed = secrets.randbelow(1_000_000) if seed is None else seed
-    request = request_for(syllabus, step, uses, terms=terms, digits=digits, columns=columns)
-    composed = compose_sums(request, count, seed)
+    Drawn uniformly from all such sums, of which the number is told. With --graded, or a range
+    of --terms, they are a set for a lesson.
+    """
+    asked = Asked(**options)
+    if check is not None or from_code is not None:
+        _check(ctx, asked, check, from_code, as_json)
+        return
+    if graded or len(asked.requests()) > 1 or asked.avoid or asked.avoid_pupil:
+        sums, counts, more = _graded(asked)
+    else:
+        sums, counts, more = _drawn(asked)
+    request = asked.requests()[0]
+    total = _together(counts)
+    relaxed = _relaxations(request) if not sums and total.estimate == 0 else []
+    text = encode(SetCode(request.columns, 2.5, asked.the_step.name, sums)) if code else ""
     if as_json:
         print_json(
             {
-                "step": syllabus.step(step).name,
-                "seed": seed,
-                "count": str(composed.total),
-                "exact": composed.exact,
-                "sums": [list(terms.terms) for terms in composed.sums],
+                "step": asked.the_step.name,
+                "seed": asked.the_seed,
+                "columns": request.columns,
+                "count": None if total.total is None else str(total.total),
+                "exact": total.exact,
+                "estimate": total.estimate,
+                "error": total.error,
+                "sums": [list(each.terms) for each in sums],
+                "answers": [each.answer for each in sums],
+                **more,
+                **({"code": text} if code else {}),
+                **({"relaxations": relaxed} if not sums else {}),
             }
         )
+    else:
+        for index, each in enumerate(sums):
+            load = f"    load {more['loads'][index]}" if "loads" in more else ""
+            click.echo(f"{each} = {each.answer}{load}")
+        if code:
+            click.echo(text)
+        _tell(asked, total, len(sums), relaxed)
+    if not sums:
+        ctx.exit(FAILED)
+
+
+def _drawn(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
+    from oralquiz.compose.composed import compose as compose_sums
+
+    composed = compose_sums(asked.requests()[0], asked.count, asked.the_seed)
+    return composed.sums, [composed.count], {}
+
+
+def _graded(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
+    from oralquiz.compose.sets import compose_set
+
+    made = compose_set(asked.requests(), asked.count, asked.the_seed, asked.had())
+    more = {
+        "loads": [load.points for load in made.loads],
+        "coverage": [
+            {"rule": p.rule.name, "column": p.column, "digit": p.digit, "uses": uses}
+            for p, uses in made.coverage.items()
+        ],
+    }
+    return made.sums, list(made.counts), more
+
+
+def _together(counts: list[Count]) -> Count:
+    """The count of all lengths together."""
+    from oralquiz.compose.composed import Count
+
+    estimate = sum(count.estimate for count in counts)
+    totals = [count.total for count in counts if count.total is not None]
+    if len(totals) == len(counts):
+        return Count(sum(totals), estimate)
+    error = sum(count.error * count.estimate for count in counts) / max(estimate, 1.0)
+    return Count(None, estimate, error)
+
+
+def _relaxations(request: Request) -> list[dict[str, Any]]:
+    from oralquiz.compose.relax import relaxations
+
+    return [
+        {
+            "constraint": each.constraint,
+            "sentence": each.sentence,
+            "count": None if each.count.total is None else str(each.count.total),
+            "estimate": each.count.estimate,
+        }
+        for each in relaxations(request)
+    ]
+
+
+def _tell(asked: Asked, total: Count, found: int, relaxed: list[dict[str, Any]]) -> None:
+    """On stderr, so that stdout holds nothing but sums: how many there are, what to relax."""
+    if found:
+        click.echo(f"{total} such sums; seed {asked.the_seed}", err=True)
+        if found < asked.count:
+            click.echo(f"only {found} could be given: there are no more", err=True)
         return
-    for terms_ in composed.sums:
-        click.echo(f"{terms_} = {terms_.answer}")
-    click.echo(f"{composed.total:,} such sums; seed {seed}", err=True)
+    if total.estimate:
+        click.echo("every such sum is one that is not wanted again", err=True)
+        return
+    click.echo(f"There is no such sum for {asked.the_step.name}.", err=True)
+    if not relaxed:
+        click.echo("No single change makes one exist; change two or more things.", err=True)
+        return
+    click.echo("Any one of these changes makes some exist:", err=True)
+    for each in relaxed:
+        number = f"{int(each['count']):,}" if each["count"] else f"about {each['estimate']:.2g}"
+        click.echo(f"  {each['sentence']} ({number} sums)", err=True)
+
+
+def _check(
+    ctx: click.Context, asked: Asked, file: Path | None, from_code: str | None, as_json: bool
+) -> None:
+    from oralquiz.compose.sums_file import WrittenSum, read_sums
+
+    if file is not None:
+        if from_code is not None:
+            raise BadInput("--check and --from-code do not go together")
+        written = read_sums(file)
+    else:
+        opened = decode(from_code or "")
+        known = {step.name.casefold() for step in asked.syllabus.steps}
+        asked = replace(
+            asked,
+            columns=asked.columns or opened.columns,
+            step=asked.step or (opened.step if opened.step in known else None),
+        )
+        written = tuple(WrittenSum(0, str(each), each) for each in opened.sums)
+    results = [_result(asked, each) for each in written]
+    fits = sum(result["fits"] for result in results)
+    if as_json:
+        print_json(
+            {
+                "step": asked.the_step.name if asked.step else None,
+                "fits": fits,
+                "misfits": len(results) - fits,
+                "sums": results,
+            }
+        )
+    else:
+        for result in results:
+            where = f"line {result['line']}: " if result["line"] else ""
+            answer = f" = {result['answer']}" if result["terms"] else ""
+            click.echo(f"{where}{result['sum']}{answer}  {'fits' if result['fits'] else 'NO'}")
+            if result["rules"]:
+                click.echo(f"    rules: {_rules_line(result['rules'])}")
+            for problem in result["problems"]:
+                click.echo(f"    {problem}")
+        click.echo(f"{fits} of {len(results)} fit", err=True)
+    if any(result["terms"] is None for result in results):
+        ctx.exit(BAD_INPUT)
+    if fits < len(results):
+        ctx.exit(FAILED)
+
+
+def _result(asked: Asked, written: WrittenSum) -> dict[str, Any]:
+    """What is printed of one sum; ``rules`` is a list for each term, up to where it leaves."""
+    from oralquiz.beads.rules import ALL_RULES
+    from oralquiz.compose.misfits import misfits, rules_by_term
+
+    result: dict[str, Any] = {"line": written.line, "sum": written.text}
+    if written.terms is None:
+        return {
+            **result,
+            "terms": None,
+            "answer": None,
+            "rules": [],
+            "fits": False,
+            "problems": [written.problem],
+        }
+    terms = written.terms.terms
+    low, high = asked.terms or (len(terms), len(terms))
+    request = asked.request(min(max(len(terms), low), high))
+    if asked.step is None:  # no step: any rule will do
+        request = replace(request, allowed=frozenset(ALL_RULES))
+        if not asked.drill:
+            request = replace(request, drills=())
+    if asked.digits is None:
+        request = replace(request, digits=(1, request.columns))
+    problems = misfits(terms, request)
+    if written.answer is not None and written.answer != written.terms.answer:
+        problems.append(f"the answer is {written.terms.answer}, not {written.answer}")
+    return {
+        **result,
+        "sum": str(written.terms),
+        "terms": list(terms),
+        "answer": written.terms.answer,
+        "rules": [[rule.name for rule in rules] for rules in rules_by_term(terms, request)],
+        "fits": not problems,
+        "problems": problems,
+    }
+
+
+def _rules_line(rules: list[list[str]]) -> str:
+    """Each rule once, with how often, in the order of first use."""
+    uses: dict[str, int] = {}
+    for name in (name for of_term in rules for name in of_term):
+        uses[name] = uses.get(name, 0) + 1
+    return ", ".join(f"{name} x {n}" if n > 1 else name for name, n in uses.items())

@@ -1,39 +1,136 @@
-"""`oralquiz syllabus`: the steps of a course and the rules each adds."""
+"""`oralquiz syllabus`: the steps of a course, the rules each adds, and how many sums there are."""
 
 from __future__ import annotations
 
-import click
-from rich.console import Console
-from rich.table import Table
+from typing import Any
 
+import click
+
+from oralquiz.beads.syllabus import Step, Syllabus
 from oralquiz.cli.common import json_option, print_json
-from oralquiz.compose import load_syllabus
+from oralquiz.compose import load_syllabus, request_for
+from oralquiz.compose.spans import span_text
+from oralquiz.compose.syllabus_file import shipped
+from oralquiz.errors import BadInput
+
+COMMON = ((5, 1), (5, 2), (10, 3))
+"""The common requests whose sums are counted: terms, and uses of the drilled rule."""
 
 
 @click.command()
 @click.argument("name", default="two-hands", metavar="[NAME or FILE]")
+@click.option("--list", "list_them", is_flag=True, help="The courses that come with the tool.")
+@click.option("--no-counts", is_flag=True, help="Leave out how many sums there are.")
 @json_option
-def syllabus(name: str, as_json: bool) -> None:
-    """The steps of a course: a shipped one, or a teacher's own TOML file."""
+def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None:
+    """The steps of a course: one that comes with the tool, or your own TOML file.
+
+    Counted are the sums of 5 terms that use the step's rule once or twice, and of 10 terms that
+    use it three times; where a course says how many terms a sum has, those instead.
+    """
+    if list_them:
+        _list(as_json)
+        return
+    from rich.console import Console
+    from rich.progress import track
+    from rich.table import Column, Table
+
     course = load_syllabus(name)
+    console = Console(stderr=True)
+    steps = [
+        _step(course, step, with_counts=not no_counts)
+        for step in track(
+            course.steps,
+            "counting",
+            console=console,
+            transient=True,
+            disable=no_counts or not console.is_terminal,
+        )
+    ]
     if as_json:
         print_json(
             {
                 "name": course.name,
                 "title": course.title,
                 "columns": course.columns,
-                "steps": [
-                    {
-                        "name": step.name,
-                        "title": step.title,
-                        "rules": [rule.name for rule in step.adds],
-                    }
-                    for step in course.steps
-                ],
+                "source": course.source,
+                "caveat": course.caveat,
+                "steps": steps,
             }
         )
         return
-    table = Table("step", "what it teaches", "rules it adds", title=course.title)
-    for step in course.steps:
-        table.add_row(step.name, step.title, " ".join(rule.name for rule in step.adds))
-    Console().print(table)
+    table = Table(
+        Column("step", no_wrap=True),
+        "what it teaches",
+        "adds",
+        title=course.title,
+        title_justify="left",
+    )
+    columns = list(dict.fromkeys(c["asked"] for step in steps for c in step.get("counts", [])))
+    for asked in columns:
+        table.add_column(asked, justify="right", no_wrap=True)
+    for step in steps:
+        counts = {count["asked"]: count["text"] for count in step.get("counts", [])}
+        table.add_row(
+            step["name"],
+            step["title"],
+            _rules(step["rules"]),
+            *(counts.get(c, "") for c in columns),
+        )
+    out = Console()
+    out.print(table)
+    out.print(f"Source: {course.source}" if course.source else "", highlight=False)
+    out.print(course.caveat, highlight=False)
+
+
+def _step(course: Syllabus, step: Step, with_counts: bool) -> dict[str, Any]:
+    shape = {
+        "columns": step.columns or course.columns,
+        "terms": span_text(step.terms) if step.terms else None,
+        "digits": span_text(step.digits) if step.digits else None,
+    }
+    return {
+        "name": step.name,
+        "title": step.title,
+        "rules": [rule.name for rule in step.adds],
+        "drill": [rule.name for rule in step.drill],
+        **shape,
+        **({"counts": _counts(course, step)} if with_counts else {}),
+    }
+
+
+def _counts(course: Syllabus, step: Step) -> list[dict[str, Any]]:
+    from oralquiz.compose.composed import count_sums
+
+    asked = COMMON if step.terms is None else ((step.terms[1], 1),)
+    counts: list[dict[str, Any]] = []
+    for terms, uses in asked:
+        try:
+            count = count_sums(request_for(course, step.name, uses, terms=terms))
+        except BadInput as error:
+            raise BadInput(f"{course.name}, step {step.name}: {error}") from None
+        counts.append(
+            {
+                "terms": terms,
+                "uses": uses,
+                "asked": f"{terms} terms, {uses}x" if step.terms is None else "sums",
+                "count": None if count.total is None else str(count.total),
+                "exact": count.exact,
+                "estimate": count.estimate,
+                "text": str(count).split(" (")[0].replace("about ", "~"),
+            }
+        )
+    return counts
+
+
+def _rules(names: list[str]) -> str:
+    return "every rule" if len(names) > 30 else " ".join(names)
+
+
+def _list(as_json: bool) -> None:
+    courses = [load_syllabus(name) for name in shipped()]
+    if as_json:
+        print_json({"courses": [{"name": c.name, "title": c.title} for c in courses]})
+        return
+    for course in courses:
+        click.echo(f"{course.name:14} {course.title} ({len(course.steps)} steps)")

@@ -69,9 +69,7 @@ SMALL = {
         allowed=rules("direct", "five:+1", "ten:+9", "ten:-9", "ten:+1"),
         drills=(Drill(rules("five:+1")),),
     ),
-    "digits in all": Request(
-        columns=2, terms=2, digits=(1, 2), allowed=FIVES, digits_in_all=3
-    ),
+    "digits in all": Request(columns=2, terms=2, digits=(1, 2), allowed=FIVES, digits_in_all=3),
     "two columns below zero": Request(
         columns=2,
         terms=2,

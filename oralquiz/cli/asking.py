@@ -1,0 +1,213 @@
+"""The options by which `compose` and `sheet` say which sums are wanted."""
+
+from __future__ import annotations
+
+import re
+import secrets
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import click
+
+from oralquiz.beads import Rule
+from oralquiz.beads.syllabus import Span, Step, Syllabus
+from oralquiz.compose import Drill, Request, load_syllabus, request_for
+from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
+from oralquiz.compose.spans import parse_span
+from oralquiz.errors import BadInput
+
+
+class SpanType(click.ParamType[Span]):
+    """A number or a range of numbers, such as 5 or 4-6."""
+
+    name = "N or N-M"
+
+    def __init__(self, lowest: int, highest: int | None = None) -> None:
+        self.lowest, self.highest = lowest, highest
+
+    def convert(
+        self, value: str | Span, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Span:
+        if isinstance(value, tuple):
+            return value
+        return parse_span(value, param.opts[0] if param else "this", self.lowest, self.highest)
+
+
+class RuleType(click.ParamType[Rule]):
+    name = "rule"
+
+    def convert(
+        self, value: str | Rule, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Rule:
+        return value if isinstance(value, Rule) else Rule.parse(value)
+
+
+@dataclass(frozen=True)
+class Asked:
+    """The options as given; None, False or empty where the teacher left it open."""
+
+    course: str
+    step: str | None = None
+    count: int = 10
+    terms: Span | None = None
+    digits: Span | None = None
+    columns: int | None = None
+    uses: int = 1
+    drill: tuple[Rule, ...] = ()
+    allow: tuple[Rule, ...] = ()
+    minus: str | None = None
+    signs: str | None = None
+    answer: Span | None = None
+    digits_in_all: int | None = None
+    repeats: bool = False
+    cancels: bool = False
+    minus_first: bool = False
+    below_zero: bool = False
+    seed: int | None = None
+    avoid: tuple[Path, ...] = ()
+    avoid_pupil: str | None = None
+    last: int = 3
+    chosen_seed: int = field(default_factory=lambda: secrets.randbelow(1_000_000))
+
+    @property
+    def syllabus(self) -> Syllabus:
+        return load_syllabus(self.course)
+
+    @property
+    def the_step(self) -> Step:
+        steps = self.syllabus
+        return steps.step(self.step) if self.step else steps.steps[0]
+
+    @property
+    def the_seed(self) -> int:
+        return self.chosen_seed if self.seed is None else self.seed
+
+    def requests(self) -> list[Request]:
+        """One request for each length of sums that is asked for."""
+        terms = self.terms or self.the_step.terms or (5, 5)
+        return [self.request(length) for length in range(terms[0], terms[1] + 1)]
+
+    def request(self, terms: int) -> Request:
+        syllabus, step = self.syllabus, self.the_step
+        drills = (Drill(frozenset(self.drill), self.uses),) if self.drill else None
+        allowed = syllabus.taught(step.name) | set(self.allow) | set(self.drill)
+        return request_for(
+            syllabus,
+            step.name,
+            self.uses,
+            terms=terms,
+            digits=self.digits,
+            columns=self.columns,
+            drills=drills,
+            allowed=allowed,
+            minus=_minus(self.minus, terms),
+            signs=self.signs,
+            answer=self.answer,
+            digits_in_all=self.digits_in_all,
+            repeats=self.repeats or None,
+            cancels=self.cancels or None,
+            first_plus=False if self.minus_first else None,
+            below_zero=self.below_zero or None,
+        )
+
+    def had(self) -> frozenset[tuple[int, ...]]:
+        """The sums that are not wanted again: from files, and from a pupil's last sessions."""
+        from oralquiz.compose.sums_file import read_sums
+
+        had: set[tuple[int, ...]] = set()
+        for path in self.avoid:
+            had |= {written.terms.terms for written in read_sums(path) if written.terms}
+        if self.avoid_pupil:
+            from oralquiz.records.database import open_records
+            from oralquiz.records.had import sums_had
+
+            had |= sums_had(open_records(), self.avoid_pupil, self.last)
+        return frozenset(had)
+
+
+def _minus(text: str | None, terms: int) -> Span | None:
+    """How many terms are minus: a number, a range, or a share such as 40%."""
+    if text is None:
+        return None
+    share = re.fullmatch(r"\s*([0-9]{1,3})\s*%\s*", text)
+    if share is None:
+        return parse_span(text, "--minus", 0, MAX_TERMS)
+    if int(share[1]) > 100:
+        raise BadInput(f"--minus is a share of the terms, at most 100%, not {text}")
+    number = round(int(share[1]) * terms / 100)
+    return number, number
+
+
+_OPTIONS: tuple[Callable[[Any], Any], ...] = (
+    click.option("--step", help="The step whose rule is drilled, such as five:+3."),
+    click.option(
+        "--syllabus",
+        "course",
+        default="two-hands",
+        show_default=True,
+        help="A course by name (see `oralquiz syllabus --list`), or your own TOML file.",
+    ),
+    click.option(
+        "--count",
+        type=click.IntRange(1, 100_000),
+        default=10,
+        show_default=True,
+        help="How many sums.",
+    ),
+    click.option("--terms", type=SpanType(1, MAX_TERMS), help="Terms of a sum: 5, or 4-6."),
+    click.option("--digits", type=SpanType(1, 9), help="Digits of a term: 2, or 1-2."),
+    click.option(
+        "--columns", type=click.IntRange(1, MAX_COMPOSE_COLUMNS), help="Columns of the frame."
+    ),
+    click.option(
+        "--uses",
+        type=click.IntRange(1, 100),
+        default=1,
+        show_default=True,
+        help="How often each sum uses the drilled rule, at least.",
+    ),
+    click.option(
+        "--drill", type=RuleType(), multiple=True, help="Drill this rule instead of the step's."
+    ),
+    click.option(
+        "--allow", type=RuleType(), multiple=True, help="Allow this rule too, taught or not."
+    ),
+    click.option("--minus", metavar="N, N-M or P%", help="How many terms are minus."),
+    click.option("--signs", help="One sign a term: +, - or ? for either, such as +-??+."),
+    click.option("--answer", type=SpanType(-99_999, 99_999), help="The answer: 50, or 10-60."),
+    click.option(
+        "--digits-in-all", type=click.IntRange(1), help="The digits of all terms together."
+    ),
+    click.option("--repeats", is_flag=True, help="A term may follow itself."),
+    click.option("--cancels", is_flag=True, help="A term may follow its opposite."),
+    click.option("--minus-first", is_flag=True, help="The first term may be minus."),
+    click.option(
+        "--below-zero",
+        is_flag=True,
+        help="Running totals may be negative: the frame borrows one from beyond its last column.",
+    ),
+    click.option("--seed", type=int, help="The same seed gives the same sums."),
+    click.option(
+        "--avoid",
+        type=click.Path(path_type=Path),
+        multiple=True,
+        help="A file of sums that are not wanted again.",
+    ),
+    click.option("--avoid-pupil", help="No sum that this pupil had lately."),
+    click.option(
+        "--last",
+        type=click.IntRange(1),
+        default=3,
+        show_default=True,
+        help="How many sessions back --avoid-pupil looks.",
+    ),
+)
+
+
+def asking(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of `Asked`; it takes them as keyword arguments."""
+    for option in reversed(_OPTIONS):
+        command = option(command)
+    return command
