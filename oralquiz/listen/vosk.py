@@ -132,7 +132,7 @@ class VoskRecognizer:
         """The hearing of ``samples`` (n,), which begin at sample ``start`` of the stream."""
         if not stretches:
             return Hearing((), "", None, None)
-        readings = self._readings(samples, lowest, highest)
+        readings = self.readings(samples, lowest, highest)
         last = stretches[-1].offset
         end = start + len(samples) if last is None else last
         return Hearing(
@@ -142,7 +142,8 @@ class VoskRecognizer:
             end / self.sample_rate,
         )
 
-    def _readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+        """The likeliest readings of ``samples`` (n,), best first, numbers or not."""
         loaded, phrases = self._limited(lowest, highest)
         return loaded.read(samples, self.sample_rate, ALTERNATIVES, phrases)
 
