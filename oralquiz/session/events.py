@@ -15,6 +15,15 @@ from typing import Any
 from oralquiz.errors import SessionFileError
 
 
+def strict_json(text: str) -> Any:
+    """JSON as RFC 8259 has it: without NaN and Infinity. Raises ValueError, RecursionError."""
+
+    def refuse(constant: str) -> None:
+        raise ValueError(f"{constant} is no JSON")
+
+    return json.loads(text, parse_constant=refuse)
+
+
 @dataclass(frozen=True)
 class Event:
     """One thing that happened at sample ``at``."""
@@ -33,9 +42,9 @@ class Event:
     def decode(cls, line: str) -> Event:
         """Read one line. Raises SessionFileError if it is no event."""
         try:
-            whole = json.loads(line)
+            whole = strict_json(line)
             seq, at, kind = whole.pop("seq"), whole.pop("at"), whole.pop("type")
-        except (ValueError, KeyError, AttributeError, TypeError):
+        except (ValueError, KeyError, AttributeError, TypeError, RecursionError):
             raise SessionFileError(f"not an event: {line[:60]!r}") from None
         if not (isinstance(seq, int) and isinstance(at, int) and isinstance(kind, str)):
             raise SessionFileError(f"not an event: {line[:60]!r}")

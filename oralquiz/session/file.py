@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import io
-import json
 import uuid
-import zipfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -19,11 +17,20 @@ from oralquiz.beads import MoveOrder, Sum
 from oralquiz.errors import SessionFileError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Guess
-from oralquiz.session.events import Event
+from oralquiz.session.archive import read_parts
+from oralquiz.session.events import Event, strict_json
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.round import Options, Round, Turn
+from oralquiz.session.schema import problem
+from oralquiz.session.versions import upgraded_event, upgraded_header
 
-SCHEMA = 1
+SCHEMA = 2
+
+MOST_SOUND = 3 * 3600 * SESSION_RATE
+"""Samples of sound that are read at most: three hours are 690 MB of memory."""
+
+AFTER_THE_LAST = 600 * SESSION_RATE
+"""Samples of sound that can follow the last event: nothing happens in a pause."""
 
 Pcm = NDArray[np.int16]
 """Sound as recorded: shape (n, 2), said and heard."""
@@ -150,43 +157,51 @@ class Session:
 def open_session(path: Path) -> Session:
     """Read a finished session (a zip) or one that is running or was cut short (a directory).
 
-    Raises SessionFileError with the file and what is wrong. Damage behind the header does not
-    raise: everything before it is returned, and ``damage`` names it.
+    Every version of the format is read. Raises SessionFileError with the file and what is wrong.
+    Damage behind the header does not raise: everything before it is returned, and ``damage``
+    names it.
     """
-    if path.is_dir():
-        parts = {p.name: p.read_bytes() for p in path.iterdir() if p.is_file()}
-    elif path.is_file():
-        parts = _unzip(path)
-    else:
-        raise SessionFileError(f"{path}: there is no such session file")
-    if "session.json" not in parts:
+    parts = read_parts(path)
+    if "session.json" not in parts.content:
         raise SessionFileError(f"{path}: not a session file (it holds no session.json)")
+    version, head = _header(path, parts.content["session.json"])
     try:
-        head = json.loads(parts["session.json"])
-        schema = head["schema"]
         round_ = _round(head)
         options = Options.from_json(head["options"])
-    except (ValueError, KeyError, TypeError) as error:
+    except (ValueError, KeyError, TypeError, SessionFileError) as error:
         raise SessionFileError(f"{path}: session.json cannot be read ({error!r})") from None
-    if schema != SCHEMA:
-        raise SessionFileError(
-            f"{path}: schema {schema} is newer than this program knows ({SCHEMA})"
-        )
-    events, event_damage = _events(parts.get("events.jsonl", b""))
-    audio, audio_damage = _audio(parts.get("audio.flac", b""))
+    events, event_damage = _events(parts.content.get("events.jsonl", b""), version, round_)
+    most = min(MOST_SOUND, (events[-1].at if events else 0) + AFTER_THE_LAST)
+    audio, audio_damage = _audio(parts.content.get("audio.flac", b""), head["sample_rate"], most)
     turns = fold(round_, events)
     unfinished = "" if any(e.type == "round_ended" for e in events) else "the round was cut short"
-    damage = "; ".join(filter(None, (event_damage, audio_damage, unfinished)))
-    captions = parts.get("captions.vtt", b"").decode("utf-8", "replace")
+    damage = "; ".join(filter(None, (*parts.damage, event_damage, audio_damage, unfinished)))
+    captions = parts.content.get("captions.vtt", b"").decode("utf-8", "replace")
     return Session(head, round_, events, options, turns, audio, captions, damage)
 
 
-def _unzip(path: Path) -> dict[str, bytes]:
+def _header(path: Path, raw: bytes) -> tuple[int, dict[str, Any]]:
+    """The version of the format and the header, checked, as the present version has it."""
     try:
-        with zipfile.ZipFile(path) as archive:
-            return {name: archive.read(name) for name in archive.namelist()}
-    except (zipfile.BadZipFile, OSError) as error:
-        raise SessionFileError(f"{path}: not a readable session file ({error})") from None
+        head = strict_json(raw.decode("utf-8"))
+        version = head["schema"]
+    except (ValueError, KeyError, TypeError, RecursionError) as error:
+        raise SessionFileError(
+            f"{path}: session.json cannot be read ({type(error).__name__}: {error})"
+        ) from None
+    if not isinstance(version, int) or version < 1:
+        raise SessionFileError(f"{path}: session.json names no version of the format")
+    if version > SCHEMA:
+        raise SessionFileError(
+            f"{path}: schema {version} is newer than this program knows ({SCHEMA})"
+        )
+    try:
+        head = upgraded_header(head) if version < SCHEMA else head
+    except (KeyError, TypeError) as error:
+        raise SessionFileError(f"{path}: session.json lacks {error}") from None
+    if wrong := problem("session", head):
+        raise SessionFileError(f"{path}: session.json: {wrong}")
+    return version, head
 
 
 def _round(head: Mapping[str, Any]) -> Round:
@@ -203,33 +218,84 @@ def _round(head: Mapping[str, Any]) -> Round:
     )
 
 
-def _events(raw: bytes) -> tuple[tuple[Event, ...], str]:
+def _events(raw: bytes, version: int, round_: Round) -> tuple[tuple[Event, ...], str]:
     """The events up to the first line that is none (a line cut by a crash, say)."""
     events: list[Event] = []
-    for number, line in enumerate(raw.decode("utf-8", "replace").splitlines(), start=1):
+    *lines, rest = raw.decode("utf-8", "replace").split("\n")
+    for number, line in enumerate([*lines, rest] if rest else lines, start=1):
         try:
             event = Event.decode(line)
+            if version < SCHEMA:
+                event = replace(event, data=upgraded_event(event.type, event.data))
         except SessionFileError:
             return tuple(events), f"events.jsonl is damaged from line {number} on"
         if event.seq != len(events):
             return tuple(events), f"events.jsonl misses an event before line {number}"
+        if wrong := _nonsense(event, events, round_):
+            return tuple(events), f"events.jsonl makes no sense from line {number} on ({wrong})"
         events.append(event)
     return tuple(events), ""
 
 
-def _audio(raw: bytes) -> tuple[Pcm, str]:
-    """The sound, up to where it was cut."""
-    chunks: list[Pcm] = [np.zeros((0, 2), dtype=np.int16)]
+def _nonsense(event: Event, before: Sequence[Event], round_: Round) -> str:
+    """What about an event cannot be, in words; empty if all is well."""
+    data = event.data
+    if wrong := problem("event", {**data, "seq": event.seq, "at": event.at, "type": event.type}):
+        return wrong
+    if before and event.at < before[-1].at:
+        return f"it was known at {event.at}, before the event in front of it"
+    if event.type != "commanded" and data.get("turn", 0) >= len(round_.turns):
+        return f"there is no turn {data['turn']}"
+    spans = [(data.get("onset"), data.get("offset")), (data.get("start"), data.get("end"))]
+    if event.type == "dictated":
+        spans += [(term["onset"], term["offset"]) for term in data["terms"]]
+    for onset, offset in spans:
+        if (onset is None) != (offset is None) or (onset is not None and onset > offset):
+            return f"it lasts from {onset} to {offset}"
+    return ""
+
+
+def _audio(raw: bytes, rate: int, most: int) -> tuple[Pcm, str]:
+    """The sound, up to where it was cut, and no more than ``most`` samples of it."""
+    if not raw.startswith(b"fLaC"):
+        return np.zeros((0, 2), dtype=np.int16), "audio.flac is missing or no FLAC"
+    sound, damage = _decoded(raw, rate, most, most)
+    if damage == _EARLY:  # again, with small steps at the end: to get all that is before the damage
+        sound, damage = _decoded(raw, rate, most, len(sound))
+    return sound, damage
+
+
+_EARLY = "audio.flac ends early"
+
+
+def _decoded(raw: bytes, rate: int, most: int, sure: int) -> tuple[Pcm, str]:
+    """The sound; its first ``sure`` samples are read in large steps, the rest in small ones."""
+    found: Pcm = np.zeros((0, 2), dtype=np.int16)
+    count = 0
     try:
         with soundfile.SoundFile(io.BytesIO(raw)) as sound:
             if sound.channels != 2:
-                return chunks[0], f"audio.flac has {sound.channels} channels, not 2"
-            whole = 0 < sound.frames < 2**40  # a stream that was never closed has no length
-            while len(chunk := sound.read(16_384 if whole else 64, dtype="int16")):
-                chunks.append(chunk)
+                return found, f"audio.flac has {sound.channels} channels, not 2"
+            if sound.samplerate != rate:
+                return found, f"audio.flac has {sound.samplerate} samples a second, not {rate}"
+            open_ended = not 0 < sound.frames < 2**40  # the stream was never closed
+            sure = 0 if open_ended else sure
+            frames = most if open_ended else min(most, sound.frames)
+            found = np.empty((frames, 2), dtype=np.int16)
+            while count < len(found):
+                step = min(16_384, sure - count) if count < sure else 64
+                chunk = sound.read(min(step, len(found) - count), dtype="int16")
+                found[count : count + len(chunk)] = chunk
+                count += len(chunk)
+                if len(chunk) == 0:
+                    break
+            longer = not open_ended and sound.frames > most
+            if count < frames and not open_ended:
+                return found[:count].copy(), _EARLY
     except soundfile.LibsndfileError:
-        return np.concatenate(chunks), "audio.flac ends early"
-    return np.concatenate(chunks), ""
+        return found[:count].copy(), _EARLY
+    whole = found if count == len(found) else found[:count].copy()
+    return whole, "audio.flac goes on after the round" if longer else ""
 
 
 def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
