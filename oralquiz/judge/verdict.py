@@ -29,14 +29,17 @@ class Policy:
     ``right`` at or above ``right_from``, ``wrong`` at or below ``wrong_to``; between: unclear.
     ``close``: a second guess that sounds like the first (thirteen, thirty) and reaches this share
     of its probability makes the verdict unclear whatever the thresholds say, when one of the two
-    is the right answer. ``may_change``: whether an answer asked for once more may differ from
-    what was heard the first time, or then waits for the teacher.
+    is the right answer. ``told_from``: nobody is marked wrong unless one number was heard with
+    this probability at least; where many are possible, nobody knows what was said.
+    ``may_change``: whether an answer asked for once more may differ from what was heard the first
+    time, or then waits for the teacher.
     """
 
     name: str
     right_from: float
     wrong_to: float
     close: float = 0.005
+    told_from: float = 0.5
     may_change: bool = True
 
     def __post_init__(self) -> None:
@@ -60,7 +63,9 @@ class Policy:
 PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01)
 """Kind: at home and in class. Asked once more, a pupil may think better of it."""
 
-TEST = Policy("test", right_from=0.999, wrong_to=0.001, close=0.0005, may_change=False)
+TEST = Policy(
+    "test", right_from=0.999, wrong_to=0.001, close=0.0005, told_from=0.9, may_change=False
+)
 """Strict: ten times as sure both ways, and a second try only repeats the first."""
 
 POLICIES = {policy.name: policy for policy in (PRACTICE, TEST)}
@@ -80,7 +85,8 @@ def judge(hearing: Hearing, answer: int, policy: Policy = PRACTICE) -> Verdict:
     wrong = sum(guess.confidence for guess in hearing.guesses if guess.value != answer)
     if right >= policy.right_from:
         return Verdict.RIGHT
-    if right <= policy.wrong_to and wrong >= 1 - policy.wrong_to:
+    told = hearing.confidence >= policy.told_from
+    if told and right <= policy.wrong_to and wrong >= 1 - policy.wrong_to:
         return Verdict.WRONG
     return Verdict.UNCLEAR
 

@@ -1,0 +1,345 @@
+"""Is the judge fair? People's recordings through the real recogniser, judged by both policies.
+
+The speakers are people that the model was not trained on (models/SOURCES.md): two of fsdd, who
+say digits, and numbers_woman, who says 0 to 20 and the tens. Every clip is heard in a quiet room
+of its own, block by block, as a session hears it.
+
+* Right answers: the clip says the answer of the sum.
+* Wrong answers: the clip says what a simulated pupil (oralquiz.judge.simulated) says who slips; the
+  answer is that of the pupil's sum. So the two numbers are as close as those of real slips.
+* No number: other words of numbers_woman, and sentences of librispeech without number words.
+
+What is unclear is asked once more: the same speaker says the same number in another clip, where
+there is one. "waits" is what then still waits for the teacher's ear. All rates are of the first
+hearing unless a column says otherwise; in brackets the upper end of a 95 % interval (Clopper and
+Pearson).
+
+Run: python -m tests.benchmarks.bench_judge [FOLDER OF RECORDINGS] [--every N] [--plot FILE.png]
+"""
+
+from __future__ import annotations
+
+import argparse
+import re
+from collections import defaultdict
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from itertools import pairwise
+from pathlib import Path
+from random import Random
+
+import numpy as np
+from scipy import stats
+
+from oralquiz.judge.simulated import SimulatedPupil
+from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judge
+from oralquiz.listen.hearing import Hearing, Recognizer, Samples
+from oralquiz.listen.recordings import read_recording
+from oralquiz.listen.vosk import open_recognizer
+from tests.judge.model import random_sum
+
+RATE = 16_000
+BLOCK = 320
+HELD_OUT = ("theo", "yweweler")
+WRONG_PER_CLIP = 5
+
+
+@dataclass(frozen=True)
+class Clip:
+    path: Path
+    speaker: str
+    value: int | None  # None: no number is said
+
+
+@dataclass
+class Heard:
+    clip: Clip
+    hearing: Hearing
+    again: Hearing | None  # of another clip, the same number by the same speaker
+
+
+def clips(folder: Path) -> Iterator[Clip]:
+    for path in sorted((folder / "fsdd").glob("*.wav")):
+        digit, speaker, _ = path.stem.split("_")
+        if speaker in HELD_OUT:
+            yield Clip(path, speaker, int(digit))
+    for path in sorted((folder / "numbers_woman").glob("*.flac")):
+        yield Clip(path, "numbers_woman", int(path.stem))
+    for path in sorted((folder / "numbers_woman" / "other").glob("[!o]*.flac")):  # o is a nought
+        yield Clip(path, "numbers_woman", None)
+    numbers = re.compile(
+        r"(?i)\b(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|\w+teen|twenty|"
+        r"thirty|forty|fifty|sixty|seventy|eighty|ninety|hundred|thousand|oh|o|to|too|for|won|ate)\b"
+    )
+    for transcript in sorted((folder / "librispeech").glob("*.txt")):
+        for line in transcript.read_text(encoding="utf-8").splitlines():
+            name, _, words = line.partition(" ")
+            path = folder / "librispeech" / f"{name}.flac"
+            if path.exists() and not numbers.search(words):
+                yield Clip(path, "librispeech", None)
+
+
+Disturb = Callable[[Samples, Random], Samples]
+
+
+def rng_of(random: Random) -> np.random.Generator:
+    return np.random.default_rng(random.getrandbits(32))
+
+
+def in_a_room(samples: Samples, random: Random) -> Samples:
+    """Half a second of quiet hiss, 60 dB below the clip's peak, on either side and throughout."""
+    peak = float(np.abs(samples).max())
+    quiet = np.concatenate([np.zeros(RATE // 2), samples, np.zeros(RATE)])
+    hiss = rng_of(random).standard_normal(len(quiet)) * peak * 10 ** (-60 / 20)
+    return (quiet + hiss).astype(np.float32)
+
+
+def noise(snr_db: float) -> Disturb:
+    """White noise throughout, so many dB below the loudness of the voice."""
+
+    def disturb(samples: Samples, random: Random) -> Samples:
+        room = in_a_room(samples, random)
+        level = float(np.sqrt(np.mean(samples**2))) * 10 ** (-snr_db / 20)
+        return (room + rng_of(random).standard_normal(len(room)) * level).astype(np.float32)
+
+    return disturb
+
+
+def cough(samples: Samples, random: Random) -> Samples:
+    """A burst of low noise, as loud as the voice, dying out within 0.2 s, 0.4 s before it."""
+    burst = np.cumsum(rng_of(random).standard_normal(RATE // 5))
+    burst -= np.linspace(burst[0], burst[-1], len(burst))
+    burst *= np.exp(-np.arange(len(burst)) / (RATE * 0.05))
+    burst *= float(np.abs(samples).max()) / float(np.abs(burst).max())
+    room = in_a_room(np.concatenate([np.zeros(RATE * 3 // 5), samples]), random)
+    room[RATE // 2 : RATE // 2 + len(burst)] += burst
+    return room.astype(np.float32)
+
+
+CONDITIONS: dict[str, Disturb] = {
+    "quiet room": in_a_room,
+    "noise, 20 dB": noise(20),
+    "noise, 10 dB": noise(10),
+    "a cough before": cough,
+}
+
+
+def hear(recognizer: Recognizer, samples: Samples, highest: int) -> Hearing:
+    """As a session does: block by block until the answer is complete."""
+    listener = recognizer.listen(0, highest)
+    for at in range(0, len(samples), BLOCK):
+        hearing = listener.feed(samples[at : at + BLOCK])
+        if hearing is not None:
+            return hearing
+    return listener.finish()
+
+
+def hear_all(
+    recognizer: Recognizer, said: Sequence[Clip], disturb: Disturb, highest: int, seed: int
+) -> list[Heard]:
+    random = Random(seed)
+    hearings = [
+        hear(recognizer, disturb(read_recording(clip.path, RATE), random), highest) for clip in said
+    ]
+    same = defaultdict(list)
+    for index, clip in enumerate(said):
+        same[clip.speaker, clip.value].append(index)
+    found = []
+    for index, clip in enumerate(said):
+        others = same[clip.speaker, clip.value] if clip.value is not None else [index]
+        follower = others[(others.index(index) + 1) % len(others)]
+        again = hearings[follower] if follower != index else None
+        found.append(Heard(clip, hearings[index], again))
+    return found
+
+
+def slips(columns: int, random: Random, plays: int = 30_000) -> dict[int, list[int]]:
+    """For each number said wrongly by simulated pupils, the answers that it was said for."""
+    pupil = SimulatedPupil(columns)
+    found: dict[int, list[int]] = defaultdict(list)
+    for _ in range(plays):
+        terms = random_sum(random, 4, columns)
+        said = pupil.play(terms, random).said
+        if said != terms.answer:
+            found[said].append(terms.answer)
+    return found
+
+
+@dataclass
+class Marks:
+    """Counts of what a policy made of answers of one kind."""
+
+    verdicts: dict[Verdict, int] = field(default_factory=lambda: dict.fromkeys(Verdict, 0))
+    final: dict[Verdict, int] = field(default_factory=lambda: dict.fromkeys(Verdict, 0))
+    waits: int = 0
+    count: int = 0
+
+    def add(self, heard: Heard, answer: int, policy: Policy) -> None:
+        self.count += 1
+        self.verdicts[judge(heard.hearing, answer, policy)] += 1
+        decision = decide([heard.hearing], answer, policy)
+        if decision.next is Next.ASK_AGAIN and heard.again is not None:
+            decision = decide([heard.hearing, heard.again], answer, policy)
+        self.final[decision.verdict] += 1
+        self.waits += decision.next is not Next.GO_ON
+
+
+def share(hits: int, of: int) -> str:
+    if of == 0:
+        return "      -      "
+    high = stats.binomtest(hits, of).proportion_ci(0.95).high
+    return f"{hits / of:6.2%} ({high:5.2%})"
+
+
+def answers_for(
+    heard: Sequence[Heard], wrong_for: dict[int, list[int]], random: Random
+) -> list[tuple[Heard, int]]:
+    """Each clip as a wrong answer, several times, for the sums of pupils who slipped so."""
+    return [
+        (one, random.choice(wrong_for[one.clip.value]))
+        for one in heard
+        if one.clip.value is not None and wrong_for.get(one.clip.value)
+        for _ in range(WRONG_PER_CLIP)
+    ]
+
+
+def report(name: str, heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]]) -> None:
+    for policy in POLICIES.values():
+        right_marks, wrong_marks = Marks(), Marks()
+        for one in heard:
+            if one.clip.value is not None:
+                right_marks.add(one, one.clip.value, policy)
+        for one, answer in wrong:
+            wrong_marks.add(one, answer, policy)
+        unsure = Verdict.UNCLEAR
+        both = right_marks.count + wrong_marks.count
+        silent = right_marks.verdicts[Verdict.SILENT] + wrong_marks.verdicts[Verdict.SILENT]
+        print(
+            f"{name:32} {policy.name:8} {right_marks.count:5} "
+            f"{share(right_marks.verdicts[Verdict.WRONG], right_marks.count)} "
+            f"{share(right_marks.final[Verdict.WRONG], right_marks.count)} "
+            f"{share(wrong_marks.verdicts[Verdict.RIGHT], wrong_marks.count)} "
+            f"{share(wrong_marks.final[Verdict.RIGHT], wrong_marks.count)} "
+            f"{right_marks.verdicts[unsure] / max(1, right_marks.count):7.2%} "
+            f"{wrong_marks.verdicts[unsure] / max(1, wrong_marks.count):7.2%} "
+            f"{(right_marks.waits + wrong_marks.waits) / max(1, both):7.2%} "
+            f"{silent / max(1, both):7.2%}"
+        )
+
+
+def calibration(heard: Sequence[Heard]) -> None:
+    """Of the answers given such a probability by the recogniser, how many said that number."""
+    print("\nprobability of the best guess, and how often it was said")
+    edges = [0, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999, 1.000001]
+    for low, high in pairwise(edges):
+        inside = [h for h in heard if h.hearing.guesses and low <= h.hearing.confidence < high]
+        if inside:
+            mean = float(np.mean([h.hearing.confidence for h in inside]))
+            true = sum(h.hearing.value == h.clip.value for h in inside)
+            print(
+                f"  {low:5.3f} to {min(high, 1):5.3f}: {len(inside):5} guesses, "
+                f"mean {mean:6.2%}, said {true / len(inside):6.2%}"
+            )
+
+
+def curve(heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], plot: Path | None) -> None:
+    """Errors against unclear answers, for thresholds from loose to strict."""
+    right = [(one, one.clip.value) for one in heard if one.clip.value is not None]
+    thresholds = [0.3, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005]
+    rows = []
+    print("\ncertain from    right marked wrong   wrong marked right   unclear")
+    for threshold in thresholds:
+        policy = Policy("of the curve", 1 - threshold, threshold, close=threshold / 2)
+        of_right = [judge(one.hearing, value, policy) for one, value in right]
+        of_wrong = [judge(one.hearing, answer, policy) for one, answer in wrong]
+        wronged = of_right.count(Verdict.WRONG) / len(of_right)
+        passed = of_wrong.count(Verdict.RIGHT) / len(of_wrong)
+        unclear = (
+            of_right.count(Verdict.UNCLEAR) / len(of_right)
+            + of_wrong.count(Verdict.UNCLEAR) / len(of_wrong)
+        ) / 2
+        rows.append((threshold, wronged, passed, unclear))
+        print(f"  {1 - threshold:8.2%} {wronged:20.3%} {passed:20.3%} {unclear:9.2%}")
+    if plot is not None:
+        draw(rows, plot)
+
+
+def draw(rows: Sequence[tuple[float, float, float, float]], plot: Path) -> None:
+    import matplotlib as mpl
+
+    mpl.use("Agg")
+    from matplotlib import pyplot
+
+    figure, axes = pyplot.subplots(figsize=(7, 4.5))
+    unclear = [100 * row[3] for row in rows]
+    for column, label, style in (
+        (1, "right answers marked wrong", "o-"),
+        (2, "wrong answers marked right", "s--"),
+    ):
+        axes.plot(unclear, [100 * row[column] for row in rows], style, label=label)
+    for threshold, wronged, passed, share_unclear in rows:
+        if threshold in (0.3, 0.05, 0.01, 0.001):
+            axes.annotate(
+                f"{threshold:.1%}",
+                (100 * share_unclear, 100 * max(wronged, passed)),
+                textcoords="offset points",
+                xytext=(4, 6),
+                fontsize=8,
+            )
+    axes.axhline(0.1, color="grey", linewidth=0.8)
+    axes.axvline(5, color="grey", linewidth=0.8)
+    axes.set_yscale("symlog", linthresh=0.05)
+    axes.set_ylim(bottom=0)
+    axes.set_xlabel("unclear at the first hearing, %")
+    axes.set_ylabel("marked the wrong way, %")
+    axes.set_title("What certainty costs (grey: at most 0.1 % and 5 % are wanted)", fontsize=10)
+    axes.legend()
+    figure.tight_layout()
+    figure.savefig(plot, dpi=120)
+    print(f"the curve: {plot}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("folder", nargs="?", type=Path, default=Path("../shared/data"))
+    parser.add_argument("--every", type=int, default=1, help="take every Nth clip")
+    parser.add_argument("--plot", type=Path, help="write the trade-off curve there")
+    parser.add_argument("--model", help="a model's name or folder")
+    wanted = parser.parse_args()
+    recognizer = open_recognizer(wanted.model)
+    everything = list(clips(wanted.folder))[:: wanted.every]
+    said = [clip for clip in everything if clip.value is not None and clip.value <= 99]
+    print(f"{recognizer.name}; {len(said)} clips with a number")
+    print(
+        f"{'':41} clips right as wrong  ... at the end   wrong as right  ... at the end   "
+        f"unclear: right, wrong  waits  silent"
+    )
+    random = Random(1)
+    two_hands, one_hand = slips(2, random), slips(1, random)
+    first: tuple[list[Heard], list[tuple[Heard, int]]] | None = None
+    for condition, disturb in CONDITIONS.items():
+        for highest, wrong_for in ((99, two_hands), (9, one_hand)):
+            chosen = [clip for clip in said if clip.value is not None and clip.value <= highest]
+            heard = hear_all(recognizer, chosen, disturb, highest, seed=3)
+            wrong = answers_for(heard, wrong_for, Random(4))
+            report(f"{condition}, 0 to {highest}", heard, wrong)
+            first = first or (heard, wrong)
+    assert first is not None
+    for speaker in sorted({one.clip.speaker for one in first[0]}):
+        heard = [one for one in first[0] if one.clip.speaker == speaker]
+        wrong = [(one, answer) for one, answer in first[1] if one.clip.speaker == speaker]
+        report(f"quiet room, 0 to 99: {speaker}", heard, wrong)
+    other = [clip for clip in everything if clip.value is None]
+    nothing = hear_all(recognizer, other, in_a_room, 99, seed=5)
+    for policy in POLICIES.values():
+        marked = [judge(one.hearing, 25, policy) for one in nothing]
+        print(
+            f"no number said ({len(marked)} clips), {policy.name}: "
+            + ", ".join(f"{verdict} {marked.count(verdict)}" for verdict in Verdict)
+        )
+    calibration([*first[0], *nothing])
+    curve(*first, wanted.plot)
+
+
+if __name__ == "__main__":
+    main()
