@@ -31,8 +31,6 @@ LEAST_DB = -80.0
 
 MARGIN_DB = 3.0
 """How far above the room's own peaks (99 of 100 windows) a band is active."""
-ROOM_MOST_DB = -45.0
-"""A band of a room is never louder; what is louder from the first moment on is a voice."""
 UNDER_PEAK_DB = 46.0
 UNDER_PEAK_TILT_DB = 2.0
 """A band is active only within 46 dB of the voice's peak, 2 dB more for each higher band."""
@@ -48,6 +46,11 @@ LOOK_BACK_S = 0.5
 ROOM_S = 3.0
 """Seconds of sound without voice from which the room is known."""
 ROOM_EVERY_S = 0.1
+ROOM_LEAST_DB = LEAST_DB + 6
+MISTAKEN_S = 3.0
+MISTAKEN_DB = 10.0
+"""What fills the first moments of a stream is taken for the room. When within 3 s a band turns out
+to be 10 dB quieter at times, it was a voice: everything is looked at once more."""
 BEGIN_S = 0.08
 BEGIN_SHARE = 0.6
 """A voice has begun when this share of the last 80 ms was active."""
@@ -85,6 +88,7 @@ class VoiceDetector:
         self._levels = np.zeros((0, len(BANDS_HZ) - 1), np.float32)
         self._windows = 0  # of _levels that are filled
         self._room = _Room(room)
+        self._told = room is not None
         self._begun: int | None = None  # window at which the current voice was noticed
         self._last_active = 0
         self._peak = -np.inf
@@ -150,9 +154,25 @@ class VoiceDetector:
             for index in range(len(levels)):
                 self._step(first + index, bool(active[index]), float(loudest[index]))
         every = round(ROOM_EVERY_S / HOP_S)
+        if stop % every != 0:
+            return
         long_since = self._begun is not None and stop - self._begun > LONGEST_FREEZE_S / HOP_S
-        if stop % every == 0 and (self._begun is None or long_since):
+        if self._begun is None or long_since:
             self._room.follow(self._levels[stop - every : stop])
+        if not self._told and stop <= MISTAKEN_S / HOP_S:
+            self._doubt(stop)
+
+    def _doubt(self, stop: int) -> None:
+        """Begin again with the quietest of what came so far, if that is a much quieter room."""
+        quieter = _Room(_quietest(self._levels[:stop]))
+        if (self._room.ceiling - quieter.ceiling).max() < MISTAKEN_DB:
+            return
+        self._room, self._begun, self._recent, self._found = quieter, None, [], []
+        every = round(ROOM_EVERY_S / HOP_S)
+        self._told = True
+        for first in range(0, stop, every):
+            self._follow(first, first + every)
+        self._told = False
 
     def _step(self, window: int, active: bool, level: float) -> None:
         if self._begun is None:
@@ -273,12 +293,25 @@ class _Room:
         tenth, half = filled // 10, filled // 2
         ordered = np.partition(self._ring[:filled], (tenth, half), axis=0)
         median = ordered[half]
-        self.ceiling = np.minimum(median + 1.3 * (median - ordered[tenth]), ROOM_MOST_DB)
+        self.ceiling = np.maximum(median + 1.3 * (median - ordered[tenth]), ROOM_LEAST_DB)
 
 
 def room_of(samples: Samples, sample_rate: int) -> Levels:
     """The quietest fifth of a whole recording (n,): its room, as far as it can be known."""
-    levels = _Bands(sample_rate).levels(samples)
-    total = (10 ** (levels / 10)).sum(axis=1)
-    quiet: Levels = levels[total <= np.quantile(total, 0.2)] if len(levels) else levels
+    return _quietest(_Bands(sample_rate).levels(samples))
+
+
+def silent_room() -> Levels:
+    """A room that makes no sound: only the voice's own peak tells what is voice."""
+    return np.full((1, len(BANDS_HZ) - 1), LEAST_DB, np.float32)
+
+
+def _quietest(levels: Levels) -> Levels:
+    """The windows of the quietest fifth of all tenths of a second."""
+    width = round(ROOM_EVERY_S / HOP_S)
+    if len(levels) < width:
+        return levels
+    pieces = levels[: len(levels) // width * width].reshape(-1, width, levels.shape[1])
+    power = (10 ** (pieces / 10)).mean(axis=(1, 2))
+    quiet: Levels = pieces[power <= np.quantile(power, 0.2)].reshape(-1, levels.shape[1])
     return quiet

@@ -16,7 +16,7 @@ from oralquiz.listen.hearing import Hearing, Samples
 from oralquiz.listen.models import Graph, Model, find_model, loadable
 from oralquiz.listen.posterior import Calibration, guesses
 from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
-from oralquiz.listen.voice import Stretch, VoiceDetector, room_of
+from oralquiz.listen.voice import Levels, Stretch, VoiceDetector, room_of, silent_room
 from oralquiz.listen.voskapi import LoadedModel, Reading
 
 if TYPE_CHECKING:
@@ -26,6 +26,9 @@ ALTERNATIVES = 10
 LEAD_S = 0.3
 """Seconds before the voice that the recogniser hears too."""
 
+NOTHING = Hearing((), "", None, None)
+UNBROKEN_S = 3.0
+"""Seconds that a voice can last without a pause in which the room would be heard."""
 STEP_S = 0.02
 """Seconds between two looks at whether the answer is complete."""
 
@@ -121,17 +124,27 @@ class VoskRecognizer:
 
     def hear(self, samples: Samples, lowest: int, highest: int) -> Hearing:
         """What is said in a whole recording (n,), to its end."""
-        detector = VoiceDetector(self.sample_rate, room_of(samples, self.sample_rate))
+        stretches = self._stretches(samples, room_of(samples, self.sample_rate))
+        if stretches:
+            return self.read(samples, 0, stretches, lowest, highest)
+        if len(samples) > UNBROKEN_S * self.sample_rate:
+            return NOTHING
+        # no louder than its own quietest parts: a steady noise, or a clip cut to the voice
+        heard = self.read(samples, 0, self._stretches(samples, silent_room()), lowest, highest)
+        return heard if heard.guesses else NOTHING
+
+    def _stretches(self, samples: Samples, room: Levels) -> tuple[Stretch, ...]:
+        detector = VoiceDetector(self.sample_rate, room)
         detector.feed(samples)
         detector.close()
-        return self.read(samples, 0, detector.stretches, lowest, highest)
+        return detector.stretches
 
     def read(
         self, samples: Samples, start: int, stretches: Sequence[Stretch], lowest: int, highest: int
     ) -> Hearing:
         """The hearing of ``samples`` (n,), which begin at sample ``start`` of the stream."""
         if not stretches:
-            return Hearing((), "", None, None)
+            return NOTHING
         readings = self.readings(samples, lowest, highest)
         last = stretches[-1].offset
         end = start + len(samples) if last is None else last
@@ -199,10 +212,10 @@ class VoskListener:
 
     def _hearing(self) -> Hearing:
         stretches = self._detector.stretches
-        start = 0
-        if stretches:
-            start = max(0, stretches[0].onset - round(LEAD_S * self._recognizer.sample_rate))
         heard = np.concatenate(self._parts) if self._parts else np.zeros(0, np.float32)
+        if not stretches:  # unless the voice fills the stream from its first moment on
+            return self._recognizer.hear(heard, self._lowest, self._highest)
+        start = max(0, stretches[0].onset - round(LEAD_S * self._recognizer.sample_rate))
         return self._recognizer.read(heard[start:], start, stretches, self._lowest, self._highest)
 
     def _ended(self) -> Hearing | None:

@@ -1,0 +1,138 @@
+"""The listener's clock and its end rule, with scripted readings; and the model itself."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from oralquiz.listen.hearing import Hearing
+from oralquiz.listen.models import find_model
+from oralquiz.listen.vosk import EndRule, VoskRecognizer, open_recognizer
+from oralquiz.listen.voskapi import Reading, Word
+from tests.listen.rooms import RATE, Samples, noise
+
+RULE = EndRule(closed_s=0.16, digits_s=0.26, open_s=0.5, other_s=2.0)
+
+
+def reading(text: str, score: float = 0.0) -> Reading:
+    return Reading(tuple(Word(word, 0.0, 0.0) for word in text.split()), score)
+
+
+class Scripted(VoskRecognizer):
+    """Hears, in whatever is said, ``first``, then the next text once more voice has come."""
+
+    def __init__(self, *texts: str) -> None:
+        super().__init__(find_model(), RULE)
+        self.texts = list(texts)
+        self.lengths: list[int] = []
+
+    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+        self.lengths.append(len(samples))
+        return [reading(self.texts.pop(0) if len(self.texts) > 1 else self.texts[0])]
+
+
+def say(*spans_s: tuple[float, float], seconds: float = 6.0) -> Samples:
+    """A quiet room with a buzz from .. to each of the spans, in seconds."""
+    sound = noise(seconds, -70)
+    for begin, end in spans_s:
+        first, last = round(begin * RATE), round(end * RATE)
+        phase = np.arange(last - first) * 150 / RATE % 1
+        sound[first:last] += ((phase - 0.5) * 0.3).astype(np.float32)
+    return sound
+
+
+def hear(recognizer: VoskRecognizer, sound: Samples, block: int = 320) -> tuple[float, Hearing]:
+    """When the final hearing came, in seconds, and what it was."""
+    listener = recognizer.listen(0, 99)
+    for at in range(0, len(sound), block):
+        final = listener.feed(sound[at : at + block])
+        if final is not None:
+            return (at + block) / RATE, final
+    return len(sound) / RATE, listener.finish()
+
+
+@pytest.mark.parametrize(
+    ("text", "value", "quiet_s"),
+    [
+        ("forty two", 42, 0.16),
+        ("thirteen", 13, 0.16),
+        ("zero", 0, 0.16),
+        ("four", 4, 0.26),  # may still become "four two"
+        ("forty", 40, 0.5),
+        ("[unk]", None, 2.0),
+        ("", None, 2.0),
+        ("one hundred", None, 2.0),  # no number of the range
+    ],
+)
+def test_an_answer_ends_by_what_it_can_still_become(
+    text: str, value: int | None, quiet_s: float
+) -> None:
+    when_s, heard = hear(Scripted(text), say((1.0, 1.5)))
+    assert heard.value == value
+    assert heard.words == text
+    assert heard.onset_s == pytest.approx(1.0, abs=0.01)
+    assert heard.offset_s == pytest.approx(1.5, abs=0.02)
+    assert when_s - 1.5 == pytest.approx(quiet_s, abs=0.04)
+
+
+def test_a_pause_inside_a_number() -> None:
+    when_s, heard = hear(Scripted("forty", "forty two"), say((1.0, 1.3), (1.7, 2.0)))
+    assert heard.value == 42
+    assert (heard.onset_s, heard.offset_s) == pytest.approx((1.0, 2.0), abs=0.02)
+    assert when_s == pytest.approx(2.16, abs=0.04)
+
+
+def test_hesitation_before_the_number() -> None:
+    recognizer = Scripted("[unk]", "[unk] forty two")
+    when_s, heard = hear(recognizer, say((1.0, 1.3), (2.5, 3.0)))
+    assert heard.value == 42
+    assert when_s == pytest.approx(3.16, abs=0.04)
+
+
+def test_silence_is_no_voice() -> None:
+    recognizer = Scripted("forty two")
+    when_s, heard = hear(recognizer, say())
+    assert (when_s, heard) == (6.0, Hearing((), "", None, None))
+    assert recognizer.lengths == []  # nobody spoke, so nothing was read
+
+
+def test_a_stream_that_ends_in_the_middle_of_the_voice() -> None:
+    when_s, heard = hear(Scripted("forty two"), say((1.0, 1.5))[:22_400])
+    assert heard.value == 42
+    assert (when_s, heard.offset_s) == pytest.approx((1.4, 1.4), abs=0.01)
+
+
+def test_only_the_voice_and_a_little_before_is_read() -> None:
+    recognizer = Scripted("forty two")
+    hear(recognizer, say((4.0, 4.5)))
+    assert recognizer.lengths[-1] / RATE == pytest.approx(0.3 + 0.5 + 0.16, abs=0.05)
+
+
+@pytest.mark.parametrize("block", [1, 77, 320, 1000, 16_000, 200_000])
+def test_blocks_do_not_matter(block: int) -> None:
+    sound = say((1.0, 1.5), (1.9, 2.1), seconds=3.0)
+    assert (
+        hear(Scripted("forty", "forty two"), sound, block)[1]
+        == hear(Scripted("forty", "forty two"), sound)[1]
+    )
+
+
+def test_speaking_while_the_voice_goes_on() -> None:
+    listener = Scripted("forty two").listen(0, 99)
+    sound = say((1.0, 1.5))
+    said = []
+    for at in range(0, len(sound), 320):
+        if listener.feed(sound[at : at + 320]) is not None:
+            break
+        said.append(listener.speaking)
+    assert said.index(True) * 0.02 == pytest.approx(1.05, abs=0.06)
+    assert not said[-1]
+
+
+def test_the_model_hears_the_same_twice() -> None:
+    recognizer = open_recognizer()
+    sound = say((0.5, 0.9), (1.0, 1.4), seconds=2.0)
+    first = recognizer.hear(sound, 0, 99)
+    assert recognizer.hear(sound, 0, 99) == first
+    assert recognizer.name.startswith("number-en")
+    assert recognizer.sample_rate == RATE
