@@ -6,6 +6,7 @@ import re
 import secrets
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -71,7 +72,7 @@ class Asked:
     last: int = 3
     chosen_seed: int = field(default_factory=lambda: secrets.randbelow(1_000_000))
 
-    @property
+    @cached_property
     def syllabus(self) -> Syllabus:
         return load_syllabus(self.course)
 

@@ -28,12 +28,12 @@ if TYPE_CHECKING:
     help="A set for a lesson: even over hands and digits, varied, from easier to harder.",
 )
 @click.option("--code", is_flag=True, help="Print the set as one short text, too.")
-@click.option("--from-code", metavar="CODE", help="Open the set a code holds, and check it.")
+@click.option("--from-code", metavar="CODE", help="Open the set a code holds.")
 @click.option(
     "--check",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Read your own sums (text or CSV): their rules, and whether they fit the step.",
+    help="Read your own sums (text or CSV): their rules, and whether they fit --step.",
 )
 @json_option
 @click.pass_context
@@ -49,8 +49,8 @@ def compose(
 ) -> None:
     """Sums that drill the rule of a step, use only rules taught so far, and stay on the frame.
 
-    Drawn uniformly from all such sums, of which the number is told. With --graded, or a range
-    of --terms, they are a set for a lesson.
+    Drawn uniformly from all such sums, of which the number is told. With --graded, a range of
+    --terms, or something to avoid, they are a set for a lesson.
     """
     asked = Asked(**options)
     if check is not None or from_code is not None:
@@ -164,25 +164,32 @@ def _check(
 ) -> None:
     from oralquiz.compose.sums_file import WrittenSum, read_sums
 
+    opened: SetCode | None = None
     if file is not None:
         if from_code is not None:
             raise BadInput("--check and --from-code do not go together")
         written = read_sums(file)
     else:
         opened = decode(from_code or "")
-        known = {step.name.casefold() for step in asked.syllabus.steps}
+        below = any(total < 0 for each in opened.sums for total in each.totals)
         asked = replace(
             asked,
             columns=asked.columns or opened.columns,
-            step=asked.step or (opened.step if opened.step in known else None),
+            below_zero=asked.below_zero or below,
+            minus_first=True,
+            repeats=True,
+            cancels=True,
         )
         written = tuple(WrittenSum(0, str(each), each) for each in opened.sums)
+        step = f", step {opened.step}" if opened.step else ""
+        click.echo(f"{opened.columns} columns, pace {opened.pace:g} s{step}", err=True)
     results = [_result(asked, each) for each in written]
     fits = sum(result["fits"] for result in results)
     if as_json:
         print_json(
             {
                 "step": asked.the_step.name if asked.step else None,
+                **({} if opened is None else _code_as_json(opened)),
                 "fits": fits,
                 "misfits": len(results) - fits,
                 "sums": results,
@@ -202,6 +209,10 @@ def _check(
         ctx.exit(BAD_INPUT)
     if fits < len(results):
         ctx.exit(FAILED)
+
+
+def _code_as_json(opened: SetCode) -> dict[str, Any]:
+    return {"code": {"columns": opened.columns, "pace": opened.pace, "step": opened.step}}
 
 
 def _result(asked: Asked, written: WrittenSum) -> dict[str, Any]:

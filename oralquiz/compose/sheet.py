@@ -356,7 +356,8 @@ def _script_part(sheet: Sheet, width: float) -> list[Flowable]:
     how = (
         f"Read one term every {sheet.pace:g} seconds ({60 / sheet.pace:.0f} beats a minute on a "
         "metronome), in a steady voice. The figures above the columns are the seconds from the "
-        "first term's beginning to the beginning of each term. "
+        "first term's beginning to the beginning of each term"
+        f"{'' if longest <= 12 else '; a line that goes on says how many more'}. "
         f"{len(sheet.sums)} sums take {_minutes(seconds)} of reading, without the answers. "
         "Keep the volume modest and take breaks."
     )
@@ -367,7 +368,8 @@ def _script_part(sheet: Sheet, width: float) -> list[Flowable]:
         Paragraph(how, _style(9)),
         Spacer(1, 4 * mm),
     ]
-    a_row = min(longest, 12)
+    a_row = -(-longest // -(-longest // 12))  # at most 12 terms a line, the lines as even as can be
+    first_width = (9 if a_row == longest else 14) * mm
     head = ["", *(f"{place * sheet.pace:g} s" for place in range(a_row)), "answer"]
     rows: list[list[str]] = [head]
     for number, terms in enumerate(sheet.sums, start=1):
@@ -380,7 +382,7 @@ def _script_part(sheet: Sheet, width: float) -> list[Flowable]:
             is_last = first + a_row >= len(spoken)
             rows.append(
                 [
-                    str(number) if first == 0 else "",
+                    str(number) if first == 0 else f"+{first * sheet.pace:g} s",
                     *part,
                     *[""] * (a_row - len(part)),
                     signed(terms.answer) if is_last else "",
@@ -388,7 +390,7 @@ def _script_part(sheet: Sheet, width: float) -> list[Flowable]:
             )
     table = Table(
         rows,
-        colWidths=[9 * mm, *[(width - 29 * mm) / a_row] * a_row, 20 * mm],
+        colWidths=[first_width, *[(width - 20 * mm - first_width) / a_row] * a_row, 20 * mm],
         repeatRows=1,
         style=_table_style(right=range(a_row + 2)),
     )
