@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import click
 from rich.console import Console
 from rich.table import Table
@@ -79,7 +81,8 @@ def _print(diagnosis: Diagnosis, most: int, language: str) -> None:
     table.add_column(justify="right", no_wrap=True)
     table.add_column()
     for explanation in diagnosis.explanations[:most]:
-        table.add_row(_percent(explanation.probability), sentence(explanation, diagnosis, language))
+        said = _unbroken(sentence(explanation, diagnosis, language))
+        table.add_row(_percent(explanation.probability), said)
     hidden = diagnosis.explanations[most:]
     if hidden:
         left = sum(explanation.probability for explanation in hidden)
@@ -88,6 +91,11 @@ def _print(diagnosis: Diagnosis, most: int, language: str) -> None:
         table.add_row(_percent(diagnosis.two_slips), words["two_slips"])
     table.add_row(_percent(diagnosis.unexplained), words["unexplained"])
     console.print(table)
+
+
+def _unbroken(text: str) -> str:
+    """``text`` with every sign kept on the line of its number."""
+    return re.sub(r"([+−]) (?=\d)", "\\1\u00a0", text)
 
 
 def _percent(probability: float) -> str:
