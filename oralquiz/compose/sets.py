@@ -7,7 +7,6 @@ misses a place that some sum could drill, sums for just that place are drawn too
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass, replace
 
@@ -22,6 +21,7 @@ from oralquiz.errors import BadInput
 
 POOL_PER_SUM = 40
 SMALLEST_POOL = 600
+LARGEST_SET = 1_000
 SAME_ANSWER = 0.5
 """An answer the set already has weighs like half a use too many in a place."""
 
@@ -89,6 +89,8 @@ def compose_set(
     """
     if not requests:
         raise BadInput("a set needs at least one request")
+    if count > LARGEST_SET:
+        raise BadInput(f"a graded set has at most {LARGEST_SET:,} sums, not {count:,}")
     rng = np.random.Generator(np.random.PCG64(seed))
     counter = _PlaceCounter(places_of(requests[0]), requests[0].columns)
     pools: list[list[tuple[int, ...]]] = []
@@ -174,19 +176,16 @@ def _choose(
     uses = [counter.uses(pool).astype(np.float64) for pool in pools]
     answers = [np.array([sum(terms) for terms in pool], dtype=np.int64) for pool in pools]
     free = [np.ones(len(pool), dtype=bool) for pool in pools]
+    again = [np.zeros(len(pool)) for pool in pools]  # sums of the set with the same answer
     drilled = np.zeros(len(counter.places))
-    had: Counter[int] = Counter()
     chosen: list[tuple[int, ...]] = []
     for at in _turns(count, free):
-        cost = uses[at] @ drilled / np.maximum(uses[at].sum(axis=1), 1)
-        if had:
-            known = np.array(list(had))
-            again = np.array(list(had.values()))[:, None] * (known[:, None] == answers[at])
-            cost = cost + SAME_ANSWER * again.sum(axis=0)
+        cost = uses[at] @ drilled / np.maximum(uses[at].sum(axis=1), 1) + SAME_ANSWER * again[at]
         best = int(np.argmin(np.where(free[at], cost, np.inf)))
         free[at][best] = False
         drilled += uses[at][best]
-        had[int(answers[at][best])] += 1
+        for pool, had in zip(answers, again, strict=True):
+            had += pool == answers[at][best]
         chosen.append(pools[at][best])
     return chosen
 

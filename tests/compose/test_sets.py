@@ -108,6 +108,11 @@ def test_a_set_needs_a_request() -> None:
         compose_set([], 5, seed=1)
 
 
+def test_a_set_has_an_end() -> None:
+    with pytest.raises(BadInput, match="at most 1,000 sums, not 1,001"):
+        compose_set([request_for(COURSE, "direct")], 1_001, seed=1)
+
+
 @pytest.mark.parametrize(
     ("terms", "columns", "load"),
     [
