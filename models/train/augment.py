@@ -225,6 +225,12 @@ class Renderer:
         loudness = loudness - loudness.amax(dim=1, keepdim=True)
         return self._noise_and_masks(mel, active), torch.where(active, loudness, -50.0)
 
+    @torch.no_grad()
+    def plain(self, plan: Plan) -> torch.Tensor:
+        """Log-mel of the clips as they are, over a faint floor."""
+        power, _ = self._spectra(plan, plain=True)
+        return (power @ self.filters + 50.0).log()
+
     def _spectra(self, plan: Plan, plain: bool = False) -> tuple[torch.Tensor, torch.Tensor]:
         """Power spectra (B, T, NUM_BINS) of the placed clips and where they sound (B, T)."""
         device, gen, count = self.device, self.gen, len(plan.position)
@@ -316,9 +322,9 @@ class Renderer:
         share = torch.pow(10.0, _uniform(gen, (count, 1), -1.8, 0.1)) * room[:, None]
         tail = share * tail / tail.sum(dim=1, keepdim=True).clamp_min(1e-9)
         kernel = torch.cat([tail.flip(1), torch.ones(count, 1, device=device)], dim=1)
-        padded = torch.nn.functional.pad(energies.permute(2, 0, 1), (length - 1, 0))
-        energies = torch.nn.functional.conv1d(padded, kernel[:, None], groups=count)
-        energies = energies.permute(1, 2, 0)
+        padded = torch.nn.functional.pad(energies.transpose(1, 2), (length - 1, 0))
+        windows = padded.unfold(2, length, 1)  # (B, NUM_MEL, T, length)
+        energies = torch.einsum("bmtk,bk->btm", windows, kernel)
 
         total = energies.sum(dim=2)
         loud = total.amax(dim=1, keepdim=True).clamp_min(1.0)
@@ -417,3 +423,34 @@ class Renderer:
         hide = (time >= first) & (time < first + _uniform(gen, (count, 1), 0, 6))
         hide &= _chance(gen, count, 0.2 * strength)[:, None]
         return torch.where(hide[..., None], log_mel.mean(dim=(1, 2), keepdim=True), log_mel)
+
+
+def main() -> None:
+    """Draws some augmented utterances, to look at what training hears."""
+    import argparse
+    import os
+    from pathlib import Path
+
+    import corpus
+    import matplotlib.pyplot as plt
+
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--pack", type=Path, nargs="+", required=True)
+    parser.add_argument("--out", type=Path, required=True, help="a PNG")
+    parser.add_argument("--seed", type=int, default=1)
+    args = parser.parse_args()
+    clips, waves = corpus.unpack(args.pack, os.cpu_count() or 1)
+    device = torch.device("cpu")
+    store = Store.build(clips, waves, device)
+    sampler = Sampler(store, 0.35, np.random.default_rng(args.seed))
+    plan = Planner(store, args.seed).plan([sampler.item() for _ in range(20)], 165)
+    log_mel, _ = Renderer(store, device, args.seed).render(plan)
+    figure, axes = plt.subplots(5, 4, figsize=(18, 12), layout="tight")
+    for axis, rows, words in zip(axes.flat, log_mel, plan.words, strict=True):
+        axis.imshow(rows.T, origin="lower", aspect="auto", vmin=-2, vmax=24)
+        axis.set_title(" ".join(words) or "(noise)")
+    figure.savefig(args.out, dpi=60)
+
+
+if __name__ == "__main__":
+    main()

@@ -23,7 +23,7 @@ class _Plans(IterableDataset):
     """Plans with their stacked transcripts; batches of short, middle and long utterances."""
 
     #: frames of an utterance (10 ms each), and how many share a batch relative to the shortest
-    LENGTHS = ((120, 1.0), (180, 0.66), (280, 0.42))
+    LENGTHS = ((105, 1.0), (165, 0.64), (270, 0.39))
 
     def __init__(
         self, store: Store, batch: int, human_share: float, strength: float, seed: int
@@ -43,7 +43,7 @@ class _Plans(IterableDataset):
             item = sampler.item()
             frames = sum(self.store.length[i] for i in item) / 160 + 12 * len(item)
             # other speech is cut to fit; what is left decides the bucket
-            bucket = 0 if frames < 95 else 1 if frames < 150 else 2
+            bucket = 0 if frames < 80 else 1 if frames < 135 else 2
             if all(self.store.clips[i].words == (units.UNK,) for i in item):
                 bucket = int(rng.integers(0, 3))
             waiting[bucket].append(item)

@@ -59,9 +59,7 @@ def word_accuracy(
     for at in range(0, len(members), 256):
         group = members[at : at + 256]
         plan = planner.plan([[i] for i in group], 170)
-        power, active = renderer._spectra(plan, plain=True)
-        log_mel = ((power @ renderer.filters) + 50.0).log()
-        scores, _ = network(pad(log_mel, network.shape))
+        scores, _ = network(pad(renderer.plain(plan), network.shape))
         sums = torch.stack([fullsum.posteriors(scores, m)[0] for m in machines], dim=1)
         best = sums.argmax(dim=1).tolist()
         for i, choice in zip(group, best, strict=True):
@@ -84,6 +82,9 @@ def main() -> None:
     parser.add_argument("--peak", type=float, default=2e-3)
     parser.add_argument("--human-share", type=float, default=0.35)
     parser.add_argument("--hold-out", default="", help="speakers, separated by commas")
+    parser.add_argument("--start", type=Path, help="a network.pt to go on from, with MMI only")
+    parser.add_argument("--drop", type=Path, help="alignments.tsv of the same packs")
+    parser.add_argument("--doubt", type=float, default=-8.0)
     parser.add_argument("--keep-dev", action="store_true", help="train on split dev too")
     parser.add_argument("--width", type=int, default=256)
     parser.add_argument("--bottleneck", type=int, default=128)
@@ -97,6 +98,13 @@ def main() -> None:
     args.out.mkdir(parents=True, exist_ok=True)
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     clips, waves = corpus.unpack(args.pack, os.cpu_count() or 2)
+    if args.drop:
+        rows = [r.split("\t") for r in args.drop.read_text().splitlines()[1:]]
+        doubted = {int(r[0]) for r in rows if float(r[3]) < args.doubt}
+        print(f"{len(doubted)} doubtful clips left out")
+        clips, waves = (
+            [x for i, x in enumerate(xs) if i not in doubted] for xs in (clips, waves)
+        )
     held = set(args.hold_out.split(",")) - {""}
     train_at = [
         i for i, c in enumerate(clips)
@@ -129,10 +137,15 @@ def main() -> None:
     source = objective.batches(
         store, args.batch, args.human_share, 1.0, args.seed, args.workers
     )
-    plan, _ = next(source)
-    log_mel, _ = renderer.render(plan)
-    network.mean.copy_(log_mel.mean(dim=(0, 1)))
-    network.scale.copy_(1.0 / log_mel.std(dim=(0, 1)))
+    if args.start:
+        network.load_state_dict(torch.load(args.start, weights_only=True)["state"])
+        average.load_state_dict(network.state_dict())
+    else:
+        plan, _ = next(source)
+        log_mel, _ = renderer.render(plan)
+        network.mean.copy_(log_mel.mean(dim=(0, 1)))
+        network.scale.copy_(1.0 / log_mel.std(dim=(0, 1)))
+    torch.backends.cudnn.benchmark = True
     prior = torch.zeros(len(units.UNITS), device=device)
     began = time.monotonic()
     step, running = 0, {k: torch.zeros((), device=device) for k in ("mmi", "ce")}
@@ -143,8 +156,9 @@ def main() -> None:
             break
         for group in optimizer.param_groups:
             group["lr"] = learning_rate(progress, args.peak)
+        phase = 1.0 if args.start else progress
         plan, acceptor = next(source)
-        renderer.strength = 0.5 if progress < ALIGNED else 1.0
+        renderer.strength = 0.5 if phase < ALIGNED else 1.0
         log_mel, loudness = renderer.render(plan)
         loudness = objective.subsampled(loudness)
         network.train()
@@ -153,11 +167,11 @@ def main() -> None:
         log_p = scores_ce.log_softmax(dim=2)
         frames = scores.shape[1]
         said = fullsum.batched(acceptor, device)
-        if progress < GUESSED:
+        if phase < GUESSED:
             target = objective.linear_targets(loudness, plan.words, len(units.UNITS))
             loss = -(target * log_p).sum(dim=2).mean()
             running["ce"] += loss.detach()
-        elif progress < ALIGNED:
+        elif phase < ALIGNED:
             aligned = objective.guided(log_p.detach() - 0.7 * prior, loudness)
             _, target = fullsum.posteriors(aligned, said)
             loss = -(target * log_p).sum(dim=2).mean()
@@ -172,7 +186,7 @@ def main() -> None:
             loss = mmi + 0.2 * ce + 2e-4 * scores.square().mean()
             running["mmi"] += (rivals - path).mean() / frames
             running["ce"] += ce.detach()
-        if progress < ALIGNED:
+        if phase < ALIGNED:
             prior_now = log_p.detach().exp().mean(dim=(0, 1))
             prior = (0.98 * prior.exp() + 0.02 * prior_now).log() if step else prior_now.log()
             # the MMI output starts as the aligned posteriors over the prior

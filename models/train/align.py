@@ -1,0 +1,75 @@
+"""Aligns every clip with its transcript and says how far a trained network believes it.
+
+``python align.py --network run/network.pt --pack pack/ --out alignments.tsv``
+
+One line a clip: the frames (10 ms) at which each word begins, and the log probability of the
+transcript among everything the word loop allows. Clips far below nought are mislabelled, empty or
+unintelligible; ``train.py --drop alignments.tsv`` leaves out those under its ``--doubt``. (Training
+finds its own alignments as it goes; this stage is for looking at them and for cleaning the corpus.)
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from pathlib import Path
+
+import corpus
+import export
+import fullsum
+import objective
+import torch
+import units
+from augment import Planner, Renderer, Store
+from network import SUBSAMPLING, pad
+
+MOST_FRAMES = 300
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--network", type=Path, required=True)
+    parser.add_argument("--pack", type=Path, nargs="+", required=True)
+    parser.add_argument("--out", type=Path, required=True)
+    args = parser.parse_args()
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    clips, waves = corpus.unpack(args.pack, os.cpu_count() or 1)
+    store = Store.build(clips, waves, device)
+    network = export.load(args.network).to(device)
+    planner, renderer = Planner(store, 1, strength=0.0), Renderer(store, device, 1, strength=0.0)
+    loop = fullsum.shared(fullsum.loop_acceptor(), device)
+    order = sorted(range(len(clips)), key=lambda i: int(store.length[i]))
+    with args.out.open("w") as out, torch.no_grad():
+        print("clip\tspeaker\twords\tlog_probability\tstarts", file=out)
+        for at in range(0, len(order), 64):
+            group = order[at : at + 64]
+            frames = min(MOST_FRAMES, int(store.length[group[-1]]) // 160 + 15)
+            plan = planner.plan([[i] for i in group], frames)
+            scores, _ = network(pad(renderer.plain(plan), network.shape))
+            said = fullsum.batched(
+                fullsum.stack([objective.transcript(w) for w in plan.words]), device
+            )
+            path, occupancy = fullsum.posteriors(scores, said)
+            rivals, _ = fullsum.posteriors(scores, loop)
+            best = occupancy.argmax(dim=2).tolist()
+            for i, words, p, row in zip(group, plan.words, (path - rivals).tolist(), best,
+                                        strict=True):
+                starts = word_starts(words, row)
+                print(i, clips[i].speaker, " ".join(words), f"{p:.2f}",
+                      " ".join(str(s * SUBSAMPLING) for s in starts), sep="\t", file=out)
+
+
+def word_starts(words: tuple[str, ...], row: list[int]) -> list[int]:
+    """First output frame of each word's first unit, in order."""
+    starts, here = [], 0
+    for word in words:
+        first = units.PDF[units.PRONUNCIATIONS.get(word, units.UNK_UNITS)[0]]
+        while here < len(row) and row[here] != first:
+            here += 1
+        starts.append(here)
+        here += 1
+    return starts
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,146 @@
+"""Stage "calibrate": turn the model's scores into probabilities that mean what they say.
+
+Hears every clip of the voices that were kept out of training through the product's own recogniser
+and fits the three numbers of ``oralquiz.listen.posterior.Calibration`` by the likelihood of what
+was really said, on every second voice; the other voices test it. Writes ``calibration.json`` into
+the model. Run it where `oralquiz` is installed (the trainer's own environment is not needed):
+
+    python models/train/calibrate.py --corpus FOLDER [--model models/number-en] [--range 0..99]
+"""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import dataclasses
+import json
+import math
+import random
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import minimize
+
+from oralquiz.listen.posterior import Calibration, guesses
+from oralquiz.listen.recordings import read_recording
+from oralquiz.listen.spoken import EnglishNumbers, parse_number
+from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.voskapi import Reading
+
+NUMBERS = EnglishNumbers()
+NEVER = 1e-4
+"""The likelihood of a truth that is not among the readings, as a share of the doubt."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Clip:
+    """What was said (None: no number of the range), by whom, and how it was read."""
+
+    speaker: str
+    truth: int | None
+    readings: Sequence[Reading]
+
+
+def kept_out(
+    corpus: Path, lowest: int, highest: int, most: int
+) -> list[tuple[Path, str, int | None]]:
+    """Clips of the manifest's dev voices: path, speaker, value."""
+    with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
+        rows = [row for row in csv.DictReader(file, delimiter="\t") if row["split"] == "dev"]
+    random.Random(1).shuffle(rows)
+    clips = []
+    for row in rows[:most]:
+        value = parse_number(row["words"])
+        if value is not None and not lowest <= value <= highest:
+            continue
+        clips.append((corpus / row["path"], row["speaker"], value))
+    return clips
+
+
+def likelihood(clip: Clip, calibration: Calibration) -> float:
+    """The probability that the calibrated readings give to what was said."""
+    mass: dict[int | None, float] = {}
+    best = max(reading.score for reading in clip.readings)
+    for reading in clip.readings:
+        value = NUMBERS.value(reading.text)
+        log = calibration.scale * (reading.score - best)
+        mass[value] = mass.get(value, 0.0) + math.exp(
+            log + (calibration.other if value is None else 0)
+        )
+    share = mass.get(clip.truth, 0.0) / sum(mass.values())
+    return (1 - calibration.doubt) * share + calibration.doubt * NEVER
+
+
+def fit(clips: Sequence[Clip]) -> Calibration:
+    def at(parameters: np.ndarray) -> Calibration:
+        scale, other, doubt = parameters
+        return Calibration(math.exp(scale), float(other), 1 / (1 + math.exp(-doubt)))
+
+    def cost(parameters: np.ndarray) -> float:
+        calibration = at(parameters)
+        return -sum(math.log(likelihood(clip, calibration)) for clip in clips) / len(clips)
+
+    found = minimize(cost, np.array([-1.0, 0.0, -4.0]), method="Nelder-Mead")
+    return at(found.x)
+
+
+def calibration_error(
+    clips: Sequence[Clip], calibration: Calibration, limits: tuple[int, int]
+) -> str:
+    """Expected calibration error over ten equal bins of clips, and how the sure ones fare."""
+    pairs = []
+    for clip in clips:
+        heard = guesses(clip.readings, NUMBERS, *limits, calibration)
+        if heard:
+            pairs.append((heard[0].confidence, heard[0].value == clip.truth))
+    pairs.sort()
+    bins = [pairs[len(pairs) * k // 10 : len(pairs) * (k + 1) // 10] for k in range(10)]
+    error = sum(
+        abs(sum(sure for sure, _ in part) - sum(right for _, right in part)) for part in bins
+    ) / max(1, len(pairs))
+    sure = [right for confidence, right in pairs if confidence >= 0.99]
+    right = sum(
+        (
+            heard[0].value
+            if (heard := guesses(clip.readings, NUMBERS, *limits, calibration))
+            else None
+        )
+        == clip.truth
+        for clip in clips
+    )
+    return (
+        f"{len(clips)} clips, {right / max(1, len(clips)):.2%} right, ECE {error:.4f}; "
+        f"{len(sure)} at 0.99 or more, of which {sum(not r for r in sure)} wrong"
+    )
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--corpus", type=Path, required=True)
+    parser.add_argument("--model", type=Path, default=Path("models/number-en"))
+    parser.add_argument("--range", default="0..99")
+    parser.add_argument("--most", type=int, default=3000)
+    arguments = parser.parse_args()
+    lowest, highest = (int(end) for end in arguments.range.split(".."))
+    recognizer = open_recognizer(arguments.model)
+    clips = []
+    for path, speaker, truth in kept_out(arguments.corpus, lowest, highest, arguments.most):
+        readings = recognizer.readings(read_recording(path, 16_000), lowest, highest)
+        if readings:
+            clips.append(Clip(speaker, truth, readings))
+    voices = sorted({clip.speaker for clip in clips})
+    fitting = {voice for index, voice in enumerate(voices) if index % 2 == 0}
+    fitted = [clip for clip in clips if clip.speaker in fitting]
+    tested = [clip for clip in clips if clip.speaker not in fitting]
+    calibration = fit(fitted)
+    print("fitted:", calibration)
+    print("on its voices:", calibration_error(fitted, calibration, (lowest, highest)))
+    print("on the others:", calibration_error(tested, calibration, (lowest, highest)))
+    text = json.dumps(dataclasses.asdict(calibration), indent=1)
+    (arguments.model / "calibration.json").write_text(text + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
