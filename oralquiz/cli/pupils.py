@@ -92,7 +92,9 @@ def erase(name: str, yes: bool) -> None:
 
 
 @pupils.command("forget-voices")
-@click.option("--days", type=click.IntRange(0), default=30, show_default=True)
+@click.option(
+    "--days", type=click.IntRange(0), default=30, show_default=True, help="How old is too old."
+)
 def forget_voices(days: int) -> None:
     """Remove the recorded voices from sessions older than DAYS; scores stay."""
     from oralquiz.records.database import open_records

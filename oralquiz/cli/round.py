@@ -36,7 +36,9 @@ from oralquiz.cli.common import json_option, print_json
     show_default=True,
     help="Seconds to begin the answer in.",
 )
-@click.option("--syllabus", "course", default="two-hands", show_default=True)
+@click.option(
+    "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
+)
 @click.option("--seed", type=int, default=None, help="The same seed gives the same sums.")
 @click.option("--voice", default=None, help="A voice of `voice list`.")
 @click.option("--speaker", default=None, help="Name or number of the loudspeaker.")

@@ -9,13 +9,12 @@ from typing import Any, Protocol
 from oralquiz import __version__
 from oralquiz.errors import AudioError, OralquizError
 from oralquiz.listen.hearing import Recognizer
-from oralquiz.session.echo import EchoGuard
 from oralquiz.session.file import header
 from oralquiz.session.ports import AudioIn, AudioOut
 from oralquiz.session.reader import VoiceReader
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.round import Options, Round
-from oralquiz.session.runner import Command, Runner
+from oralquiz.session.runner import Command, Guard, Runner
 
 Watch = Callable[[int, str, Mapping[str, Any]], None]
 
@@ -38,7 +37,7 @@ def hold(
     *,
     watch: Watch | None = None,
     mend: Mend | None = None,
-    guard: EchoGuard | None = None,
+    guard: Guard | None = None,
 ) -> Path:
     """Run ``round_`` on ``device`` and keep it as ``folder.zip``, whose path is returned.
 

@@ -22,7 +22,6 @@ import numpy as np
 from oralquiz.judge.latency import latency_s
 from oralquiz.judge.verdict import Next, Verdict, decide, judge
 from oralquiz.listen.hearing import Hearing, Listener, Recognizer
-from oralquiz.session.echo import EchoGuard
 from oralquiz.session.ports import BLOCK, SESSION_RATE, AudioIn, AudioOut, Block
 from oralquiz.session.round import Options, Round, Turn
 from oralquiz.speak.clip import Clip, Samples
@@ -43,6 +42,16 @@ class Reader(Protocol):
     def dictation(self, turn: Turn) -> Dictation: ...
 
     def phrase(self, text: str) -> Clip: ...
+
+
+class Guard(Protocol):
+    """Takes what is played out of what the microphone hears: see session/echo.py."""
+
+    def played(self, samples: Samples, at: int) -> None: ...
+
+    def stopped(self, at: int) -> None: ...
+
+    def clean(self, start: int, heard: Samples) -> Samples: ...
 
 
 class State(Enum):
@@ -106,7 +115,7 @@ class Runner:
         recorder: Recorder,
         options: Options | None = None,
         watch: Callable[[int, str, Mapping[str, Any]], None] | None = None,
-        guard: EchoGuard | None = None,
+        guard: Guard | None = None,
     ) -> None:
         self.round = round
         self.options = options or Options()
