@@ -77,6 +77,7 @@ def demonstrate(
     round_: Round,
     *,
     seed: int,
+    pace_s: float = PACE_S,
     real_time: bool = False,
     watch: Watch | None = None,
 ) -> Demonstration:
@@ -98,8 +99,8 @@ def demonstrate(
 
     path = hold(
         round_,
-        Options(pace_s=PACE_S),
-        VoiceReader(open_voice(), PACE_S),
+        Options(pace_s=pace_s),
+        VoiceReader(open_voice(), pace_s),
         room,
         recognizer,
         folder / "round",

@@ -17,8 +17,8 @@ import numpy as np
 from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
 from oralquiz.speak.clip import Samples, Voice
 
-NOISE = 10 ** (-60 / 20)
-"""The room's hiss, as the standard deviation of the samples: -60 dB re full scale."""
+NOISE = 10 ** (-72 / 20)
+"""The room's hiss, as the standard deviation of the samples: -72 dB re full scale."""
 
 
 class VirtualRoom:
