@@ -16,7 +16,7 @@ from oralquiz.speak.dictation import GAP_S, Dictation, SpokenTerm
 from oralquiz.speak.dictation import dictate as render
 from oralquiz.speak.phrases import STYLES
 from oralquiz.speak.reading import Reading
-from oralquiz.speak.voices import DEFAULT_RATE, open_voice
+from oralquiz.speak.voices import open_voice
 
 
 def spoken_as_json(spoken: SpokenTerm) -> dict[str, Any]:
@@ -64,9 +64,7 @@ def dictation_as_json(dictation: Dictation) -> dict[str, Any]:
 @click.option(
     "--rate",
     type=click.IntRange(60, 400),
-    default=DEFAULT_RATE,
-    show_default=True,
-    help="How fast the voice itself speaks, in words a minute.",
+    help="How fast the voice itself speaks, in words a minute; without it as the pace allows.",
 )
 @click.option(
     "--gap", type=float, default=GAP_S, show_default=True, help="Least seconds between two terms."
@@ -96,7 +94,7 @@ def dictate(
     out: Path,
     pace: float,
     voice: str | None,
-    rate: int,
+    rate: int | None,
     gap: float,
     language: str,
     signs: str,
@@ -110,7 +108,7 @@ def dictate(
     """Read SUM, such as "34 + 13 - 22", aloud into a WAV file."""
     dictation = render(
         Sum.parse(text),
-        open_voice(voice, rate=rate, language=language),
+        open_voice(voice, rate=rate, pace=pace, language=language),
         pace=pace,
         sample_rate=sample_rate,
         reading=Reading(language, signs, digits, lead_in, count_in, closing),

@@ -58,6 +58,19 @@ def start_engine() -> Any:
     return pyttsx3.init()
 
 
+def _check_voice(engine: Any, voice: str) -> None:
+    """pyttsx3 goes on with its default when it does not know ``voice``: raise instead."""
+    base, _, variant = voice.partition("+")
+    ids = [str(known.id) for known in engine.getProperty("voices")]
+    if not any(base == known or known.endswith("/" + base) for known in ids):
+        raise ValueError("the engine has no such voice")
+    if variant and bundled_engine():
+        import espeakng_loader
+
+        if not (Path(espeakng_loader.get_data_path()) / "voices" / "!v" / variant).is_file():
+            raise ValueError(f"the engine has no variant '{variant}'")
+
+
 def _serve(requests: IO[str], replies: IO[str]) -> None:
     """The worker's loop: one JSON request a line, one JSON reply a line."""
     try:
@@ -81,6 +94,7 @@ def _serve(requests: IO[str], replies: IO[str]) -> None:
                 ]
             elif request["do"] == "set":
                 if request["voice"]:
+                    _check_voice(engine, request["voice"])
                     engine.setProperty("voice", request["voice"])
                 engine.setProperty("rate", request["rate"])
             else:
@@ -99,7 +113,7 @@ class Engine:
         self._voice = voice
         self._rate = rate
         self._lock = threading.Lock()
-        self._process: subprocess.Popen[str] | None = None
+        self._process: subprocess.Popen[bytes] | None = None
         self._replies: queue.Queue[str] = queue.Queue()
 
     def voices(self) -> list[dict[str, Any]]:
@@ -136,13 +150,13 @@ class Engine:
     def _start(self) -> None:
         if self._process is not None and self._process.poll() is None:
             return
+        self._kill()  # lets go of one that died by itself
         self._process = subprocess.Popen(
             [sys.executable, "-m", "oralquiz.speak.engine"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
-            text=True,
-            encoding="utf-8",
+            bufsize=0,  # nothing is left to be flushed into a worker that has died
         )
         self._replies = queue.Queue()
         assert self._process.stdout is not None
@@ -155,8 +169,7 @@ class Engine:
         process = self._process
         assert process is not None and process.stdin is not None
         try:
-            process.stdin.write(json.dumps(request) + "\n")
-            process.stdin.flush()
+            process.stdin.write(json.dumps(request).encode() + b"\n")
             line = self._replies.get(timeout=ANSWER_SECONDS)
         except (OSError, queue.Empty) as error:
             raise AudioError("the speech engine does not answer") from error
@@ -182,11 +195,11 @@ class Engine:
             self._kill()
 
 
-def _pump(stream: IO[str], replies: queue.Queue[str]) -> None:
+def _pump(stream: IO[bytes], replies: queue.Queue[str]) -> None:
     """Move the worker's lines into the queue, and an empty one when it has ended."""
     with stream:
         for line in stream:
-            replies.put(line)
+            replies.put(line.decode())
     replies.put("")
 
 

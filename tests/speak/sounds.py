@@ -1,12 +1,40 @@
-"""Small sounds that the tests share."""
+"""Small sounds and a voice without an engine, which the tests share."""
 
 from __future__ import annotations
 
+import numpy as np
 import soxr
 
-from oralquiz.speak.clip import Clip
+from oralquiz.speak.clip import Clip, Samples
 
 
 def at_rate(clip: Clip, sample_rate: int) -> Clip:
     """``clip`` resampled."""
     return Clip(soxr.resample(clip.samples, clip.sample_rate, sample_rate), sample_rate)
+
+
+def tone(seconds: float, sample_rate: int, hertz: float = 220.0) -> Samples:
+    """A tone with a few harmonics, as a vowel has."""
+    t = np.arange(round(seconds * sample_rate)) / sample_rate
+    sound = sum(np.sin(2 * np.pi * hertz * k * t) / k for k in range(1, 6))
+    return np.asarray(0.2 * sound, np.float32)
+
+
+class FakeVoice:
+    """Says every phrase as noise that is its own, 50 ms a letter."""
+
+    def __init__(self, sample_rate: int = 22_050) -> None:
+        self._sample_rate = sample_rate
+
+    @property
+    def name(self) -> str:
+        return "fake:noise"
+
+    @property
+    def sample_rate(self) -> int:
+        return self._sample_rate
+
+    def say(self, text: str) -> Clip:
+        rng = np.random.default_rng(list(text.encode()))
+        noise = rng.standard_normal(round(0.05 * len(text) * self._sample_rate))
+        return Clip((0.1 * noise).astype(np.float32), self._sample_rate)

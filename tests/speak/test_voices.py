@@ -1,0 +1,104 @@
+from __future__ import annotations
+
+import os
+import signal
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from oralquiz.errors import AudioError, BadInput
+from oralquiz.speak import voices
+from oralquiz.speak.engine import Engine
+from oralquiz.speak.voices import EngineVoice, open_voice, pupil_voices
+
+
+@pytest.fixture
+def fresh_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    return tmp_path
+
+
+def clips(folder: Path) -> list[Path]:
+    return sorted(folder.rglob("*.wav"))
+
+
+def test_the_default_voice_speaks_after_pip_install_alone(fresh_cache: Path) -> None:
+    clip = open_voice().say("forty-two")
+    assert 0.4 < clip.seconds < 1.5
+    assert clip.sample_rate == 22_050
+    assert np.abs(clip.samples).max() > 0.05
+
+
+def test_a_phrase_is_rendered_once_and_then_kept(
+    fresh_cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    first = open_voice().say("seven")
+    assert len(clips(fresh_cache)) == 1
+
+    def no_engine(self: Engine, text: str) -> bytes:
+        raise AssertionError(f"'{text}' was rendered again")
+
+    monkeypatch.setattr(Engine, "render", no_engine)
+    np.testing.assert_array_equal(open_voice().say("seven").samples, first.samples)
+
+
+@pytest.mark.parametrize(
+    "other", [lambda: open_voice(rate=200), lambda: open_voice("engine:gmw/en-gb-scotland")]
+)
+def test_another_rate_or_voice_is_another_clip(fresh_cache: Path, other: object) -> None:
+    assert callable(other)
+    first, second = open_voice().say("seven"), other().say("seven")
+    assert len(clips(fresh_cache)) == 2
+    assert len(first.samples) != len(second.samples)
+
+
+def test_a_damaged_clip_is_rendered_anew(fresh_cache: Path) -> None:
+    first = open_voice().say("seven")
+    clips(fresh_cache)[0].write_bytes(b"RIFF, but not really")
+    np.testing.assert_allclose(open_voice().say("seven").seconds, first.seconds, atol=0.01)
+
+
+def test_a_cache_that_cannot_be_written_costs_nothing_but_time(
+    fresh_cache: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    blocked = fresh_cache / "file"
+    blocked.write_text("not a folder")
+    monkeypatch.setattr(voices, "clip_cache", lambda: blocked / "clips")
+    assert open_voice().say("seven").seconds > 0.2
+
+
+def test_a_worker_that_dies_is_replaced() -> None:
+    engine = Engine("gmw/en-us", 150)
+    assert len(engine.render("one")) > 1000
+    process = engine._process
+    assert process is not None
+    os.kill(process.pid, signal.SIGKILL)
+    process.wait()
+    assert len(engine.render("two")) > 1000
+    engine.close()
+
+
+def test_the_engine_lists_its_voices() -> None:
+    ids = {voice["id"] for voice in Engine(None, 150).voices()}
+    assert {"gmw/en-us", "roa/es", "ko"} <= ids
+
+
+def test_a_voice_the_engine_does_not_have_is_one_clear_line(fresh_cache: Path) -> None:
+    with pytest.raises(AudioError, match="voice engine:nowhere cannot say 'one'") as trouble:
+        EngineVoice("nowhere").say("one")
+    assert "\n" not in str(trouble.value)
+
+
+@pytest.mark.parametrize("name", ["gmw/en", "engine:", "tape:2"])
+def test_a_name_that_is_no_voice_is_refused(name: str) -> None:
+    with pytest.raises(BadInput, match="is no voice: see the names in `oralquiz voice list`"):
+        open_voice(name)
+
+
+def test_pupils_differ_from_one_another_and_from_the_reader() -> None:
+    everybody = [open_voice(), *pupil_voices()]
+    assert len(everybody) >= 5
+    assert len({voice.name for voice in everybody}) == len(everybody)
+    lengths = {round(voice.say("forty-two").seconds, 3) for voice in everybody}
+    assert len(lengths) >= len(everybody) - 1
