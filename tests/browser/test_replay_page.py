@@ -19,6 +19,7 @@ from oralquiz.replay import sound
 from oralquiz.replay.page import build_page
 from tests.browser.conftest import Open
 from tests.replay.made import made
+from tests.replay.test_spoken import Beeper
 
 # Reads every picture back from where its parts stand, not from what the script says it drew.
 WALK = """
@@ -234,6 +235,28 @@ def test_the_sound_is_where_the_timeline_says(open_page: Open) -> None:
     )
     assert found["onsets"] == pytest.approx(found["marks"], abs=0.005)
     assert found["decoded"] == pytest.approx(found["duration"], abs=0.15)
+
+
+def test_a_voice_explains_on_wish(open_page: Open) -> None:
+    """The pieces put end to end last as long as the timeline says, and the steps follow them."""
+    opened = open_page(build_page(WRONG, voice=Beeper()))
+    page = opened.page
+    for _ in range(4):
+        page.keyboard.press("ArrowRight")
+    page.check("#explained", force=True)
+    assert page.get_attribute("#player", "data-card") == "4"  # the same move, explained
+    until(page, "window.player.duration > 1")
+    duration = page.evaluate("window.player.duration")
+    assert duration == pytest.approx(float(page.get_attribute("#place", "max") or 0), abs=0.15)
+    page.keyboard.press("ArrowLeft")
+    page.click("#play")
+    until(page, "document.getElementById('player').dataset.card === '4'")
+    assert "not enough fingers" in page.inner_text(".caption")
+    page.click("#play")
+    assert page.evaluate("window.player.currentTime") == pytest.approx(
+        float(page.get_attribute("#player", "data-time") or 0), abs=0.06
+    )
+    assert opened.complaints == []
 
 
 def test_the_keyboard_alone_is_enough(open_page: Open) -> None:

@@ -1,0 +1,205 @@
+"""`oralquiz replay`, as a teacher calls it."""
+
+from __future__ import annotations
+
+import json
+import os
+import re
+import select
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import click
+import pytest
+from rich.console import Console, RenderableType
+
+from oralquiz.cli import main
+from oralquiz.cli.replay import _step_through
+from oralquiz.replay.phrases import phrases
+from oralquiz.replay.terminal import Stage
+from oralquiz.replay.told import tell_turns
+from tests.replay.made import made
+from tests.session.room import make_round, run
+
+
+@pytest.fixture(scope="module")
+def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path, _, _ = run(
+        tmp_path_factory.mktemp("r") / "s", make_round("34 + 13 - 22", "7 + 6"), [20, 13]
+    )
+    return path
+
+
+def call(*args: object) -> int:
+    with pytest.raises(SystemExit) as left:
+        main([*map(str, args)])
+    code = left.value.code
+    assert isinstance(code, int)
+    return code
+
+
+def test_without_a_terminal_every_step_is_printed(
+    session_file: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert call("replay", session_file) == 0
+    out = capsys.readouterr().out
+    assert "3 more: not enough fingers, so +\xa05 and −\xa02." in out
+    assert "Thumb up, then 2 fingers down." in out
+    assert "Maybe the thumb did not move. Then it would show 42 after +\xa013." in out
+    assert re.findall(r"move (\d) of", out) == list("123456123")
+    assert max(map(len, out.splitlines())) <= 80
+    assert "\x1b" not in out  # no colour, no control characters
+
+
+def test_a_page_is_written(session_file: Path, tmp_path: Path) -> None:
+    out = tmp_path / "page.html"
+    assert call("replay", session_file, "--html", out, "--only", "wrong") == 0
+    page = out.read_text(encoding="utf-8")
+    assert "Asha, sum 1" in page
+    assert "Asha, sum 2" not in page
+
+
+def test_json_has_the_steps_and_what_may_have_happened(
+    session_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert call("replay", session_file, "--json") == 0
+    told = json.loads(capsys.readouterr().out)
+    first = told["sums"][0]
+    assert (first["answer"], first["heard"], first["verdict"]) == (25, 20, "wrong")
+    assert first["steps"][3]["rule"] == "five:+3"
+    assert first["possible"][0]["slips"] == ["five-not-moved"]
+    assert first["possible"][0]["steps"] == [4]
+    assert told["sums"][1]["possible"] == []
+
+
+def test_the_check_says_whether_it_comes_out_the_same(
+    session_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    import zipfile
+
+    assert call("replay", session_file, "--check") == 0
+    assert "comes out the same" in capsys.readouterr().out
+    altered = tmp_path / "altered.zip"
+    with zipfile.ZipFile(session_file) as source, zipfile.ZipFile(altered, "w") as target:
+        for name in source.namelist():
+            content = source.read(name)
+            if name == "events.jsonl":
+                content = content.replace(b'"verdict":"wrong"', b'"verdict":"right"')
+            target.writestr(name, content)
+    assert call("replay", altered, "--check", "--json") == 1
+    told = json.loads(capsys.readouterr().out)
+    assert told["same"] is False
+    assert "verdict" in told["difference"]
+
+
+@pytest.mark.parametrize(
+    ("args", "message"),
+    [
+        (["gone.zip"], "gone.zip: there is no such session file"),
+        (["FILE", "--language", "tlh"], "no phrases in 'tlh'"),
+        (["FILE", "--pupil", "Nobody"], "no sum of 'Nobody'; there are Asha"),
+        (["FILE", "--spoken"], "--spoken goes with --html"),
+        (["FILE", "--html", "/no/such/folder/x.html"], "cannot be written"),
+    ],
+)
+def test_bad_input_is_one_line(
+    session_file: Path, args: list[str], message: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert call("replay", *[session_file if arg == "FILE" else arg for arg in args]) == 2
+    captured = capsys.readouterr()
+    assert message in captured.err
+    assert captured.err.count("\n") == 1
+    assert captured.out == ""
+
+
+def test_a_damaged_file_is_shown_and_said_to_be(
+    session_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    cut = tmp_path / "cut.zip"
+    raw = session_file.read_bytes()
+    cut.write_bytes(raw[: len(raw) // 2])
+    assert call("replay", cut) == 0
+    captured = capsys.readouterr()
+    assert "audio.flac is damaged or cut off" in captured.err
+    assert "3 more" in captured.out
+
+
+RIGHT, LEFT, UP, DOWN = "\x1b[C", "\x1b[D", "\x1b[A", "\x1b[B"
+
+
+def test_keys_walk_through_the_cards(monkeypatch: pytest.MonkeyPatch) -> None:
+    session = made(["34 + 13 - 22", "7 + 6"], [20, 13])
+    stage = Stage(
+        tell_turns(session, session.turns), session.round.move_order, 2, phrases("en"), "utf-8"
+    )
+    keys = iter([RIGHT, RIGHT, LEFT, DOWN, LEFT, " ", UP, "x", "q"])
+    monkeypatch.setattr(click, "getchar", lambda: next(keys))
+    seen: list[tuple[int, int]] = []
+    card = Stage.card
+
+    def watched(self: Stage, turn: int, n: int) -> RenderableType:
+        seen.append((turn, n))
+        return card(self, turn, n)
+
+    monkeypatch.setattr(Stage, "card", watched)
+    _step_through(Console(force_terminal=True, width=80, height=24), stage, phrases("en"))
+    assert seen == [
+        (0, 0),
+        (0, 1),
+        (0, 2),
+        (0, 1),
+        (1, 0),
+        (0, 7),  # back over the beginning of a sum: the answer of the one before
+        (1, 0),
+        (0, 0),
+        (0, 0),  # a key without a meaning
+    ]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo terminal")
+def test_in_a_real_terminal_of_80_by_24(session_file: Path) -> None:
+    import fcntl
+    import pty
+    import struct
+    import termios
+
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    environment = {**os.environ, "TERM": "xterm-256color", "PYTHONUTF8": "1"}
+    environment.pop("COLUMNS", None)
+    code = "import sys; from oralquiz.cli import main; main(sys.argv[1:])"
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, "replay", str(session_file)],
+        stdin=theirs,
+        stdout=theirs,
+        stderr=theirs,
+        env=environment,
+        close_fds=True,
+    )
+    os.close(theirs)
+    shown = read_until(ours, "q: end")
+    for _ in range(4):
+        time.sleep(0.2)  # keys that come before the terminal waits for one are dropped
+        os.write(ours, RIGHT.encode())
+        shown = read_until(ours, "q: end")
+    assert "not enough fingers" in shown
+    assert "Maybe the thumb did not move." in shown
+    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown).splitlines()
+    assert len(lines) <= 25
+    time.sleep(0.2)
+    os.write(ours, b"q")
+    assert process.wait(timeout=10) == 0
+    os.close(ours)
+
+
+def read_until(terminal: int, text: str) -> str:
+    got = b""
+    deadline = time.monotonic() + 20
+    while text.encode() not in got:
+        assert time.monotonic() < deadline, got.decode("utf-8", "replace")
+        if select.select([terminal], [], [], 0.5)[0]:
+            got += os.read(terminal, 65_536)
+    return got.decode("utf-8", "replace")
