@@ -101,14 +101,12 @@ class Sampler:
         u = self.rng.random()
         if u < 0.42:
             return [self.draw("number")]
-        if u < 0.60:
+        if u < 0.58:
             return [self.draw("phrase")]
-        if u < 0.76:
+        if u < 0.77:
             return [self.draw("other")]
-        if u < 0.79:
-            return [self.draw("noise")] if ("noise", False) in self.pools else []
         if u < 0.82:
-            return []
+            return [self.draw("noise")] if ("noise", False) in self.pools else []
         if u < 0.88:
             return [self.draw("other"), self.draw("number")]
         if u < 0.91:
@@ -141,7 +139,13 @@ class Planner:
         self.strength = strength
         self.rng = np.random.default_rng(seed)
 
-    def plan(self, items: list[list[int]], frames: int) -> Plan:
+    def rate(self) -> float:
+        """How much faster than recorded an utterance is heard."""
+        return math.exp(self.rng.uniform(-0.28, 0.3) * self.strength)
+
+    def plan(
+        self, items: list[list[int]], frames: int, rates: Sequence[float] | None = None
+    ) -> Plan:
         """``items`` that do not fit ``frames`` lose whole clips from the end."""
         rng, strength, store = self.rng, self.strength, self.store
         shape = (len(items), frames)
@@ -149,14 +153,14 @@ class Planner:
         low, high = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
         words: list[tuple[str, ...]] = []
         for b, item in enumerate(items):
-            rate = math.exp(rng.uniform(-0.28, 0.3) * strength)
+            rate = rates[b] if rates else self.rate()
             placed: list[tuple[int, int, int, float]] = []  # clip, gap, frames, samples skipped
             used = 0
             for k, i in enumerate(item):
                 whole = float(store.length[i])
                 keep, cut = whole, 0.0
                 # long other speech is heard in part; any clip may lose its edges
-                limit = (frames - 12) * FRAME_SHIFT * rate / len(item)
+                limit = max(frames - 12, 12) * FRAME_SHIFT * rate / len(item)
                 if store.clips[i].words == (units.UNK,) and keep > limit:
                     keep = limit * rng.uniform(0.6, 1.0)
                     cut = rng.uniform(0, whole - keep)

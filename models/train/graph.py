@@ -21,7 +21,8 @@ from pathlib import Path
 import units
 
 #: costs are natural logs, tuned on held-out voices
-UNKNOWN_COST = 2.5
+NUMBER_COST = 3.6
+UNKNOWN_COST = 2.0
 AGAIN_COST = 5.0  # a second number in one breath
 DIGITS_COST = 2.5  # a number read digit by digit
 MINUS_COST = 3.0
@@ -212,15 +213,15 @@ def build(span: Range) -> Acceptor:
             say(source, "minus", signed, cost + MINUS_COST)
 
     with_minus = span.lowest < 0
-    number_from(before, 0.0, with_minus)
+    number_from(before, NUMBER_COST, with_minus)
     if with_minus:
         number_from(begin_signed, 0.0, False)
     say(before, units.UNK, after_unknown, UNKNOWN_COST)
-    number_from(after_unknown, 0.0, with_minus)
+    number_from(after_unknown, NUMBER_COST, with_minus)
     again = _pause(out, after_number)
     say(after_number, units.UNK, after_unknown, UNKNOWN_COST)
     say(again, units.UNK, after_unknown, UNKNOWN_COST)
-    number_from(again, AGAIN_COST, with_minus)
+    number_from(again, NUMBER_COST + AGAIN_COST, with_minus)
     # other speech goes on with other speech only after a pause
     _pause(out, after_unknown, before)
     out.finals = {start: 0.0, before: 0.0, after_unknown: 0.0, after_number: 0.0, again: 0.0}

@@ -10,6 +10,7 @@ import numpy as np
 import torch
 import units
 from augment import Plan, Planner, Sampler, Store
+from features import FRAME_SHIFT
 from network import SUBSAMPLING
 from torch.utils.data import DataLoader, IterableDataset
 
@@ -22,8 +23,10 @@ def transcript(words: tuple[str, ...]) -> fullsum.Acceptor:
 class _Plans(IterableDataset):
     """Plans with their stacked transcripts; batches of short, middle and long utterances."""
 
-    #: frames of an utterance (10 ms each), and how many share a batch relative to the shortest
-    LENGTHS = ((105, 1.0), (165, 0.64), (270, 0.39))
+    #: batches gathered before they are sorted by length
+    POOL = 8
+    #: frames (10 ms) at most, and those added to the longest utterance of a batch
+    MOST, SPARE = 260, (0, 2, 5, 10, 20, 40)
 
     def __init__(
         self, store: Store, batch: int, human_share: float, strength: float, seed: int
@@ -38,19 +41,22 @@ class _Plans(IterableDataset):
         rng = np.random.default_rng(seed)
         sampler = Sampler(self.store, self.human_share, rng)
         planner = Planner(self.store, seed + 500, self.strength)
-        waiting: list[list[list[int]]] = [[], [], []]
         while True:
-            item = sampler.item()
-            frames = sum(self.store.length[i] for i in item) / 160 + 12 * len(item)
-            # other speech is cut to fit; what is left decides the bucket
-            bucket = 0 if frames < 80 else 1 if frames < 135 else 2
-            if all(self.store.clips[i].words == (units.UNK,) for i in item):
-                bucket = int(rng.integers(0, 3))
-            waiting[bucket].append(item)
-            frames, share = self.LENGTHS[bucket]
-            if len(waiting[bucket]) >= int(self.batch * share):
-                plan = planner.plan(waiting[bucket], frames)
-                waiting[bucket] = []
+            rows = []
+            for _ in range(self.batch * self.POOL):
+                item, rate = sampler.item(), planner.rate()
+                frames = sum(self.store.length[i] for i in item) / FRAME_SHIFT / rate
+                frames += 14 * (len(item) - 1)
+                if all(self.store.clips[i].words == (units.UNK,) for i in item):
+                    # other speech is cut to fit, and noise alone may be of any length
+                    frames = min(frames or self.MOST, rng.uniform(30, 150))
+                rows.append((min(frames, self.MOST), item, rate))
+            rows.sort(key=lambda row: row[0])
+            groups = [rows[i : i + self.batch] for i in range(0, len(rows), self.batch)]
+            for g in rng.permutation(len(groups)):
+                lengths, items, rates = zip(*groups[g], strict=True)
+                frames = int(min(max(lengths) + 2 + rng.choice(self.SPARE), self.MOST))
+                plan = planner.plan(list(items), frames, rates)
                 yield plan, fullsum.stack([transcript(w) for w in plan.words])
 
 
