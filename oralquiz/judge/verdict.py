@@ -1,8 +1,9 @@
 """Right, wrong, unclear or silent: a child is never marked wrong because the machine misheard.
 
-The verdict rests on P(the pupil said the right number | sound), as the recogniser's calibrated
-confidences give it, and on nothing else: not on what the pupil is expected to know, so that a
-good name does not earn a mark nor a bad one cost it.
+The verdict rests on P(the pupil said the right number | sound): the recogniser's calibrated
+confidences, which take every number to be equally likely, and the odds that the right one is said
+more often than any other. These odds are the same for every pupil and every sum, so that a good
+name does not earn a mark nor a bad one cost it.
 """
 
 from __future__ import annotations
@@ -27,19 +28,24 @@ class Policy:
     """Where certainty begins: probabilities that the pupil said the right number.
 
     ``right`` at or above ``right_from``, ``wrong`` at or below ``wrong_to``; between: unclear.
-    ``close``: a second guess that sounds like the first (thirteen, thirty) and reaches this share
-    of its probability makes the verdict unclear whatever the thresholds say, when one of the two
-    is the right answer. ``told_from``: nobody is marked wrong unless one number was heard with
-    this probability at least; where many are possible, nobody knows what was said.
-    ``may_change``: whether an answer asked for once more may differ from what was heard the first
-    time, or then waits for the teacher.
+
+    ``odds``: how much likelier the right number is than any single other one before anything was
+    heard (1: no benefit of the doubt). ``number_from``, ``told_from``: nobody is marked wrong
+    unless some other number was said with the first probability at least, and one of them with
+    the second; a cough is no answer, and where many numbers are possible nobody knows what was
+    said. ``close``: a second guess that sounds like the first (thirteen, thirty) and reaches this
+    share of its confidence makes the verdict unclear whatever the thresholds say, when one of the
+    two is the right answer. ``may_change``: whether an answer asked for once more may differ from
+    what was heard the first time, or then waits for the teacher.
     """
 
     name: str
     right_from: float
     wrong_to: float
-    close: float = 0.005
+    odds: float = 1.0
+    number_from: float = 0.9
     told_from: float = 0.5
+    close: float = 0.005
     may_change: bool = True
 
     def __post_init__(self) -> None:
@@ -60,35 +66,54 @@ class Policy:
         return 1 / (1 - self.right_from) if self.right_from < 1 else float("inf")
 
 
-PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01)
-"""Kind: at home and in class. Asked once more, a pupil may think better of it."""
+PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01, odds=20)
+"""Kind: at home and in class. Half of all answers are right and the others, slips, are spread over
+some twenty numbers: so odds of 20. Asked once more, a pupil may think better of it."""
 
 TEST = Policy(
-    "test", right_from=0.999, wrong_to=0.001, close=0.0005, told_from=0.9, may_change=False
+    "test",
+    right_from=0.995,
+    wrong_to=0.005,
+    odds=3,
+    number_from=0.95,
+    told_from=0.9,
+    may_change=False,
 )
-"""Strict: ten times as sure both ways, and a second try only repeats the first."""
+"""Strict: twice as sure both ways, little benefit of the doubt, and a second try only repeats the
+first. It costs more askings and more of the teacher's time."""
 
 POLICIES = {policy.name: policy for policy in (PRACTICE, TEST)}
 
 
-def judge(hearing: Hearing, answer: int, policy: Policy = PRACTICE) -> Verdict:
+def probability_right(
+    hearing: Hearing, answer: int, policy: Policy = PRACTICE, numbers: int = 100
+) -> float:
+    """P(the pupil said ``answer`` | sound), by Bayes' rule with the odds of ``policy``.
+
+    ``numbers`` is how many numbers could have been said (100 on two hands): the odds are capped
+    at one less, where the right one is as likely as all others together.
+    """
+    odds = min(policy.odds, max(1, numbers - 1))
+    heard = hearing.probability(answer)
+    return heard * odds / (heard * odds + 1 - heard) if heard else 0.0
+
+
+def judge(hearing: Hearing, answer: int, policy: Policy = PRACTICE, numbers: int = 100) -> Verdict:
     """The verdict on one hearing of a sum whose answer is ``answer``.
 
     No voice: silent. A voice without a number: unclear. Else the probability that ``answer`` was
-    said decides; what the recogniser leaves to "no number of the range" counts for neither side.
+    said decides. ``numbers``: see ``probability_right``.
     """
     if not hearing.voiced:
         return Verdict.SILENT
     if not hearing.guesses or _torn(hearing, answer, policy.close):
         return Verdict.UNCLEAR
-    right = hearing.probability(answer)
-    wrong = sum(guess.confidence for guess in hearing.guesses if guess.value != answer)
+    right = probability_right(hearing, answer, policy, numbers)
     if right >= policy.right_from:
         return Verdict.RIGHT
-    told = hearing.confidence >= policy.told_from
-    if told and right <= policy.wrong_to and wrong >= 1 - policy.wrong_to:
-        return Verdict.WRONG
-    return Verdict.UNCLEAR
+    others = [guess.confidence for guess in hearing.guesses if guess.value != answer]
+    told = max(others, default=0.0) >= policy.told_from and sum(others) >= policy.number_from
+    return Verdict.WRONG if told and right <= policy.wrong_to else Verdict.UNCLEAR
 
 
 def _torn(hearing: Hearing, answer: int, close: float) -> bool:
@@ -124,7 +149,11 @@ class Decision:
 
 
 def decide(
-    hearings: Sequence[Hearing], answer: int, policy: Policy = PRACTICE, asks: int = 1
+    hearings: Sequence[Hearing],
+    answer: int,
+    policy: Policy = PRACTICE,
+    asks: int = 1,
+    numbers: int = 100,
 ) -> Decision:
     """The decision after ``hearings``, the first try first, one for every time it was asked for.
 
@@ -137,7 +166,7 @@ def decide(
     if not hearings:
         raise ValueError("nothing was heard yet: there is nothing to decide")
     last = len(hearings) - 1
-    verdict = judge(hearings[last], answer, policy)
+    verdict = judge(hearings[last], answer, policy, numbers)
     if verdict is Verdict.SILENT and last == 0:
         return Decision(verdict, Next.GO_ON, 0)
     if verdict in (Verdict.UNCLEAR, Verdict.SILENT):

@@ -2,7 +2,16 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from oralquiz.judge.verdict import PRACTICE, TEST, Next, Policy, Verdict, decide, judge
+from oralquiz.judge.verdict import (
+    PRACTICE,
+    TEST,
+    Next,
+    Policy,
+    Verdict,
+    decide,
+    judge,
+    probability_right,
+)
 from oralquiz.listen.hearing import Guess, Hearing
 
 
@@ -25,14 +34,17 @@ COUGH = heard()
         (SILENCE, "silent", "silent"),
         (COUGH, "unclear", "unclear"),  # a voice without a number
         (heard((25, 0.9995)), "right", "right"),
-        (heard((25, 0.995)), "right", "unclear"),
-        (heard((25, 0.99)), "right", "unclear"),
-        (heard((25, 0.989), (26, 0.011)), "unclear", "unclear"),
+        (heard((25, 0.99)), "right", "right"),
+        (heard((25, 0.97)), "right", "unclear"),
+        (heard((25, 0.84), (26, 0.16)), "right", "unclear"),  # 20 x 0.84 : 0.16 is over 99 %
+        (heard((25, 0.83), (26, 0.17)), "unclear", "unclear"),
         (heard((25, 0.6), (26, 0.4)), "unclear", "unclear"),
         (heard((26, 0.6), (25, 0.4)), "unclear", "unclear"),
-        (heard((26, 0.985), (25, 0.015)), "unclear", "unclear"),
-        (heard((26, 0.992), (25, 0.008)), "wrong", "unclear"),
+        (heard((26, 0.998), (25, 0.002)), "unclear", "unclear"),  # 20 x 0.002 : 1 is 4 %
+        (heard((26, 0.999), (25, 0.0004)), "wrong", "wrong"),
         (heard((26, 0.9995)), "wrong", "wrong"),
+        (heard((26, 0.92)), "wrong", "unclear"),  # perhaps no number at all
+        (heard((26, 0.89)), "unclear", "unclear"),
         # torn between two wrong numbers: wrong either way, but a test wants to know which
         (heard((26, 0.5), (27, 0.4995)), "wrong", "unclear"),
         # it could have been anything, even what is not listed
@@ -52,7 +64,7 @@ def test_the_probability_decides(hearing: Hearing, practice: str, test: str) -> 
         (((13, 0.993), (30, 0.006)), "unclear"),  # close, and the two sound alike
         (((30, 0.993), (13, 0.006)), "unclear"),
         (((13, 0.993), (30, 0.001)), "right"),  # alike, but far
-        (((30, 0.9985), (13, 0.001)), "wrong"),
+        (((30, 0.9985), (13, 0.0001)), "wrong"),
         (((13, 0.993), (31, 0.006)), "right"),  # close, but not alike
         (((15, 0.993), (50, 0.006)), "wrong"),  # alike and close, but both wrong
     ],
@@ -68,7 +80,7 @@ def test_in_a_range_without_thirty_thirteen_has_no_double() -> None:
 
 def test_policies_name_their_costs_in_askings() -> None:
     assert PRACTICE.cost_of_wronging == pytest.approx(100)
-    assert TEST.cost_of_passing == pytest.approx(1000)
+    assert TEST.cost_of_passing == pytest.approx(200)
     with pytest.raises(ValueError, match="upside-down"):
         Policy("upside-down", right_from=0.1, wrong_to=0.9)
 
@@ -86,15 +98,35 @@ def test_never_certain_against_the_probability(
     shares = sorted(((v, c / max(total, 1.0)) for v, c in guesses), key=lambda g: -g[1])
     hearing = heard(*shares)
     verdict = judge(hearing, answer, policy)
-    probability = hearing.probability(answer)
+    probability = probability_right(hearing, answer, policy)
+    assert 0 <= probability <= 1
     if verdict is Verdict.WRONG:
         assert probability <= policy.wrong_to
+        assert hearing.value != answer
     if verdict is Verdict.RIGHT:
         assert probability >= policy.right_from
         assert hearing.value == answer
-    # strict never marks what the kind policy would not mark
-    if judge(hearing, answer, TEST) in (Verdict.RIGHT, Verdict.WRONG):
-        assert judge(hearing, answer, PRACTICE) == judge(hearing, answer, TEST)
+    # strict never marks right what the kind policy would not
+    if judge(hearing, answer, TEST) is Verdict.RIGHT:
+        assert judge(hearing, answer, PRACTICE) is not Verdict.WRONG
+
+
+@pytest.mark.parametrize(
+    ("confidence", "odds", "numbers", "probability"),
+    [
+        (0.5, 1, 100, 0.5),
+        (0.5, 20, 100, 20 / 21),  # Bayes: 20 x 0.5 against 0.5
+        (0.2, 3, 100, 0.6 / 1.4),
+        (0.5, 20, 10, 9 / 10),  # of ten numbers the right one is no likelier than all others
+        (0.5, 20, 1, 0.5),
+        (0.0, 20, 100, 0.0),
+        (1.0, 20, 100, 1.0),
+    ],
+)
+def test_bayes_rule(confidence: float, odds: float, numbers: int, probability: float) -> None:
+    policy = Policy("try", 0.99, 0.01, odds=odds)
+    hearing = heard((25, confidence))
+    assert probability_right(hearing, 25, policy, numbers) == pytest.approx(probability)
 
 
 SURE_25, SURE_26 = heard((25, 0.9999)), heard((26, 0.9999))
