@@ -3,8 +3,8 @@
 The speakers are two of fsdd, who say digits, and numbers_woman, who says 0 to 20 and the tens. The
 model that comes with us was trained on them too, so its figures flatter: for honest ones give
 --model a model trained like it but without them (models/train, train.py --hold-out
-fsdd-george,fsdd-theo,numbers_woman). Every clip is heard in a quiet room of its own, block by block,
-as a session hears it.
+fsdd-george,fsdd-theo,numbers_woman). Every clip is heard in a quiet room of its own, block by
+block, as a session hears it.
 
 * Right answers: the clip says the answer of the sum.
 * Wrong answers: the clip says what a simulated pupil (oralquiz.judge.simulated) says who slips; the
