@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from oralquiz.listen.hearing import Guess
-from oralquiz.listen.spoken import NumberWords
+from oralquiz.listen.spoken import NumberWords, said_apart
 from oralquiz.listen.voskapi import Reading
 
 
@@ -17,11 +17,14 @@ class Calibration:
 
     ``scale`` multiplies log-likelihoods, ``other`` is added to those of readings that are no
     number of the range, and ``doubt`` is the share kept for what was not among the readings.
+    ``apart`` is added to those of numbers of two and more digits said one by one: not fitted, since
+    how often people say "four two" for 42 no collection of voices tells; about one time in twenty.
     """
 
     scale: float = 0.3
     other: float = 0.0
     doubt: float = 0.005
+    apart: float = -3.0
 
 
 def guesses(
@@ -43,6 +46,8 @@ def guesses(
             log += calibration.other
         else:
             words.setdefault(value, reading.text)
+            if value >= 10 and said_apart(reading.text):
+                log += calibration.apart
         mass[value] = mass.get(value, 0.0) + math.exp(log)
     total = sum(mass.values()) / (1 - calibration.doubt)
     ranked = sorted(words, key=lambda value: (-mass[value], value))

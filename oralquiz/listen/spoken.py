@@ -108,6 +108,13 @@ def number_growth(words: str, lowest: int, highest: int) -> Growth:
     return Growth.CLOSED
 
 
+def said_apart(words: str) -> bool:
+    """Whether the number that stands in ``words`` is said digit by digit."""
+    run = _last_number(words) or []
+    spoken = [word for word in run if word not in GLUE]
+    return len(spoken) > 1 and all(word in DIGITS for word in spoken)
+
+
 def _last_number(words: str) -> Sequence[str] | None:
     """The last run of number words that is more than glue, from its sign or first number on."""
     last: Sequence[str] | None = None

@@ -306,6 +306,20 @@ def silent_room() -> Levels:
     return np.full((1, len(BANDS_HZ) - 1), LEAST_DB, np.float32)
 
 
+def spread_db(samples: Samples, sample_rate: int) -> float:
+    """How far the level of ``samples`` (n,) goes up and down, from 20 ms to 20 ms.
+
+    Between its 10th and 90th centile, in decibels: a steady noise stays within 5, a word does not.
+    """
+    power = 10 ** (_Bands(sample_rate).levels(samples) / 10)
+    width = round(0.02 / HOP_S)
+    pieces = power[: len(power) // width * width].reshape(-1, width * power.shape[1])
+    if len(pieces) == 0:
+        return 0.0
+    low, high = np.percentile(10 * np.log10(pieces.mean(axis=1)), [10, 90])
+    return float(high - low)
+
+
 def _quietest(levels: Levels) -> Levels:
     """The windows of the quietest fifth of all tenths of a second."""
     width = round(ROOM_EVERY_S / HOP_S)

@@ -16,7 +16,7 @@ from oralquiz.listen.hearing import Hearing, Samples
 from oralquiz.listen.models import Graph, Model, find_model, loadable
 from oralquiz.listen.posterior import Calibration, guesses
 from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
-from oralquiz.listen.voice import Levels, Stretch, VoiceDetector, room_of, silent_room
+from oralquiz.listen.voice import Levels, Stretch, VoiceDetector, room_of, silent_room, spread_db
 from oralquiz.listen.voskapi import LoadedModel, Reading
 
 if TYPE_CHECKING:
@@ -24,11 +24,19 @@ if TYPE_CHECKING:
 
 ALTERNATIVES = 10
 LEAD_S = 0.3
-"""Seconds before the voice that the recogniser hears too."""
+"""Seconds before and after the voice that the recogniser hears too."""
 
+AROUND_S = 0.2
+"""Seconds of a faint room that are put before and after what the recogniser hears."""
+ROOM_DB = -60.0
+LOUD_DB = -15.0
+"""The level of that room and of the loudest 20 ms of the voice, in decibels re full scale."""
+LEAST_GAIN_DB, MOST_GAIN_DB = -20.0, 30.0
 NOTHING = Hearing((), "", None, None)
 UNBROKEN_S = 3.0
 """Seconds that a voice can last without a pause in which the room would be heard."""
+STEADY_DB = 5.5
+"""A sound whose level moves less than this is a noise."""
 STEP_S = 0.02
 """Seconds between two looks at whether the answer is complete."""
 
@@ -126,11 +134,13 @@ class VoskRecognizer:
         """What is said in a whole recording (n,), to its end."""
         stretches = self._stretches(samples, room_of(samples, self.sample_rate))
         if stretches:
-            return self.read(samples, 0, stretches, lowest, highest)
+            return self.read(samples, stretches, lowest, highest)
         if len(samples) > UNBROKEN_S * self.sample_rate:
             return NOTHING
-        # no louder than its own quietest parts: a steady noise, or a clip cut to the voice
-        heard = self.read(samples, 0, self._stretches(samples, silent_room()), lowest, highest)
+        if spread_db(samples, self.sample_rate) < STEADY_DB:
+            return NOTHING
+        # a clip that is cut to the voice, so that nothing in it is quiet
+        heard = self.read(samples, self._stretches(samples, silent_room()), lowest, highest)
         return heard if heard.guesses else NOTHING
 
     def _stretches(self, samples: Samples, room: Levels) -> tuple[Stretch, ...]:
@@ -140,17 +150,22 @@ class VoskRecognizer:
         return detector.stretches
 
     def read(
-        self, samples: Samples, start: int, stretches: Sequence[Stretch], lowest: int, highest: int
+        self, samples: Samples, stretches: Sequence[Stretch], lowest: int, highest: int
     ) -> Hearing:
-        """The hearing of ``samples`` (n,), which begin at sample ``start`` of the stream."""
+        """The hearing of a stream (n,) up to now and the stretches of voice in it."""
         if not stretches:
             return NOTHING
-        readings = self.readings(samples, lowest, highest)
         last = stretches[-1].offset
-        end = start + len(samples) if last is None else last
+        end = len(samples) if last is None else last
+        around = round(LEAD_S * self.sample_rate)
+        first, stop = max(0, stretches[0].onset - around), end + around
+        readings = self.readings(samples[first:stop], lowest, highest)
+        numbers = self.numbers(lowest, highest)
+        found = guesses(readings, numbers, lowest, highest, self.calibration)
+        best = found[0].words if found else readings[0].text if readings else ""
         return Hearing(
-            guesses(readings, self.numbers(lowest, highest), lowest, highest, self.calibration),
-            readings[0].text if readings else "",
+            found,
+            best,
             stretches[0].onset / self.sample_rate,
             end / self.sample_rate,
         )
@@ -158,7 +173,9 @@ class VoskRecognizer:
     def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
         """The likeliest readings of ``samples`` (n,), best first, numbers or not."""
         loaded, phrases = self._limited(lowest, highest)
-        return loaded.read(samples, self.sample_rate, ALTERNATIVES, phrases)
+        return loaded.read(
+            evened(samples, self.sample_rate), self.sample_rate, ALTERNATIVES, phrases
+        )
 
     def _limited(self, lowest: int, highest: int) -> tuple[LoadedModel, Sequence[str] | None]:
         """The model, loaded, and the phrases that limit it if its graph does not."""
@@ -215,8 +232,7 @@ class VoskListener:
         heard = np.concatenate(self._parts) if self._parts else np.zeros(0, np.float32)
         if not stretches:  # unless the voice fills the stream from its first moment on
             return self._recognizer.hear(heard, self._lowest, self._highest)
-        start = max(0, stretches[0].onset - round(LEAD_S * self._recognizer.sample_rate))
-        return self._recognizer.read(heard[start:], start, stretches, self._lowest, self._highest)
+        return self._recognizer.read(heard, stretches, self._lowest, self._highest)
 
     def _ended(self) -> Hearing | None:
         quiet_since, rule = self._detector.quiet_since, self._recognizer.rule
@@ -231,3 +247,19 @@ class VoskListener:
         numbers = self._recognizer.numbers(self._lowest, self._highest)
         growth = numbers.growth(heard.words, self._lowest, self._highest)
         return heard if quiet_s >= rule.quiet_s(heard, growth) else None
+
+
+def evened(samples: Samples, sample_rate: int) -> Samples:
+    """``samples`` (n,) as every recording should sound: one level, a faint room around it.
+
+    A clip that is cut to the voice leaves a recogniser nothing to begin and end with, and one that
+    is quiet or digitally silent sounds like none it was trained on.
+    """
+    around = round(AROUND_S * sample_rate)
+    frame = round(0.02 * sample_rate)
+    power = np.convolve(samples**2, np.ones(frame, np.float32) / frame, "same")
+    level_db = 10 * np.log10(float(power.max(initial=0.0)) + 1e-12)
+    gain_db = min(max(LOUD_DB - level_db, LEAST_GAIN_DB), MOST_GAIN_DB)
+    room = np.random.default_rng(0).normal(0, 10 ** (ROOM_DB / 20), len(samples) + 2 * around)
+    room[around : around + len(samples)] += samples * 10 ** (gain_db / 20)
+    return room.astype(np.float32)
