@@ -34,6 +34,7 @@ from features import (
     power_spectrum,
 )
 
+
 @dataclass(frozen=True)
 class Store:
     """All clips in one tensor. ``wave`` int16 on the device; the rest describes clip i."""
@@ -397,7 +398,8 @@ class Renderer:
         ) * _chance(gen, count, 0.08 * strength)[:, None, None]
         notes = torch.zeros(count, frames, NUM_MEL, device=device)
         for _ in range(4):
-            band = torch.randint(3, NUM_MEL - 2, (count, frames // 16 + 1), generator=gen, device=device)
+            shape_of_notes = (count, frames // 16 + 1)
+            band = torch.randint(3, NUM_MEL - 2, shape_of_notes, generator=gen, device=device)
             band = band.repeat_interleave(16, dim=1)[:, :frames]
             notes.scatter_(2, band[..., None], 1.0)
         out = out + scaled(notes + 1e-3 * grain, _uniform(gen, (count,), 2, 25)) * _chance(

@@ -1,8 +1,8 @@
 """Where the training sound comes from, and a pack of it that travels and loads fast.
 
-``python corpus.py --humans ../../../shared/data --voices CORPUS --out pack/`` reads every clip named
-below, trims the silence around it, and writes shards of small FLAC files with an index. The pack fits a training machine's
-memory as 16-bit samples.
+``python corpus.py --humans ../../../shared/data --voices CORPUS --out pack/`` reads every clip
+named below, trims the silence around it, and writes shards of small FLAC files with an index. The
+pack fits a training machine's memory as 16-bit samples.
 
 Human folders (sources and licences: MODEL_CARD.md): ``fsdd``, ``digits_in``, ``numbers_woman``,
 ``librispeech``. Synthetic voices: a folder with ``manifest.tsv`` written by the synthesise stage.
@@ -79,7 +79,7 @@ def human_clips(root: Path) -> Iterator[Clip]:
 
 
 def voice_clips(root: Path) -> Iterator[Clip]:
-    """Clips of the synthesise stage: its manifest names path, words, speaker, engine, kind, split."""
+    """Clips of the synthesise stage, from its ``manifest.tsv``."""
     with (root / "manifest.tsv").open(newline="") as stream:
         for row in csv.DictReader(stream, delimiter="\t", quoting=csv.QUOTE_NONE):
             kind = row["kind"]

@@ -1,10 +1,10 @@
 """Measures a model folder through the real ``vosk`` package, set by set and speaker by speaker.
 
-``python evaluate.py --model ../number-en --humans ../../../shared/data --voices CORPUS --range 0-99``
+``python evaluate.py --model ../number-en --humans ../../../shared/data --voices CORPUS``
 
 Every condition starts from clips of speakers that training did not hear (``--speakers``). A clip
 counts as right when the value of the last number heard equals what was said, and other speech when
-no number is heard at all. Values are compared, not words: "and", "oh" and "a hundred" do not matter.
+no number is heard at all. Values are compared, not words: "and", "oh", "a hundred" do not matter.
 """
 
 from __future__ import annotations
@@ -15,81 +15,15 @@ import os
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import corpus
 import numpy as np
-import units
+from values import value_of
 
 RATE = 16_000
-
-
-def value_of(words: Iterable[str]) -> int | None:
-    """The last number in the words: ``[unk]`` ends a number. None when there is none."""
-    runs: list[list[str]] = [[]]
-    for word in words:
-        if word in (units.UNK, "[noise]"):
-            runs.append([])
-        else:
-            runs[-1].append(word)
-    for run in reversed(runs):
-        value = _last_number(run)
-        if value is not None:
-            return value
-    return None
-
-
-def _simple(word: str) -> int | None:
-    if word in units.ZEROS:
-        return 0
-    for names, first, step in ((units.DIGITS, 0, 1), (units.TEENS, 10, 1), (units.TENS, 20, 10)):
-        if word in names:
-            return first + step * names.index(word)
-    return None
-
-
-def _last_number(words: list[str]) -> int | None:
-    """The longest end of a run of number words that is a number."""
-    for at, word in enumerate(words):
-        value = _parse(words[at + 1 :] if word == "minus" else words[at:])
-        if value is not None:
-            return -value if word == "minus" else value
-    return None
-
-
-def _parse(words: list[str]) -> int | None:
-    if not words:
-        return None
-    simple = [_simple(w) for w in words]
-    if all(s is not None and s < 10 for s in simple) and len(words) <= 4:
-        return int("".join(str(s) for s in simple))
-    total, current, last = 0, None, 10_000
-    for position, (word, number) in enumerate(zip(words, simple, strict=True)):
-        if word == "and":
-            if position == 0 or words[position - 1] not in ("hundred", "thousand"):
-                return None
-        elif word == "a":
-            if position or len(words) < 2 or words[1] not in ("hundred", "thousand"):
-                return None
-            current = 1
-        elif word in ("hundred", "thousand"):
-            scale = 100 if word == "hundred" else 1000
-            if scale >= last or (current is not None and not 1 <= current <= 9):
-                return None
-            if current is None and position:
-                return None
-            total, current, last = total + (1 if current is None else current) * scale, None, scale
-        elif number is None:
-            return None
-        elif current is None:
-            current = number
-        elif current % 10 == 0 and 20 <= current <= 90 and 1 <= number <= 9:
-            current += number
-        else:
-            return None
-    return total + (current or 0)
 
 
 # ---- conditions
@@ -107,8 +41,8 @@ def padded(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 def telephone(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """8 kHz, 300-3400 Hz, 8-bit mu-law (the band and the coding of ITU-T G.711)."""
-    from scipy import signal
     import soxr
+    from scipy import signal
 
     narrow = soxr.resample(samples, RATE, 8000)
     narrow = signal.sosfilt(
@@ -231,7 +165,7 @@ def main() -> None:
     parser.add_argument("--errors", action="store_true", help="list every miss")
     args = parser.parse_args()
     wanted = set(args.speakers.split(",")) - {""}
-    humans = [c for c in corpus.human_clips(args.humans)] if args.humans else []
+    humans = list(corpus.human_clips(args.humans)) if args.humans else []
     humans_in = [c for c in humans if c.speaker in wanted or c.source == "librispeech"]
     voices = (
         [c for c in corpus.voice_clips(args.voices) if c.split == "dev"] if args.voices else []
@@ -286,8 +220,9 @@ def main() -> None:
                             print(f"  miss {condition} {clip.speaker} {name} "
                                   f"{' '.join(clip.words)} -> {' '.join(words)}")
                 all_right, every = sum(right.values()), sum(count.values())
-                print(f"{row:18} {condition:16} {all_right:5}/{every:<5} {100*all_right/every:6.2f} %",
-                      flush=True)
+                percent = 100 * all_right / every
+                share = f"{all_right:5}/{every:<5} {percent:6.2f} %"
+                print(f"{row:18} {condition:16} {share}", flush=True)
                 if row.startswith("human number") and condition == "plain":
                     for speaker in sorted(count):
                         print(f"{'':18} {speaker:16} {right[speaker]:5}/{count[speaker]:<5} "

@@ -8,6 +8,7 @@ matrix product a frame; in float64 with a scale a frame nothing under- or overfl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import torch
@@ -41,7 +42,7 @@ class _Builder:
 
     def chain(self, chain_units: tuple[str, ...]) -> tuple[int, int]:
         states = [self.state(u) for u in chain_units]
-        for a, b in zip(states, states[1:], strict=False):
+        for a, b in pairwise(states):
             self.arcs.append((a, b, 0.0))
         return states[0], states[-1]
 

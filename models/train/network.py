@@ -1,4 +1,4 @@
-"""The acoustic network: three convolutions over frequency and time, then residual time-delay layers.
+"""The acoustic network: convolutions over frequency and time, then residual time-delay layers.
 
 Made of nothing but what Kaldi's nnet3 can run: 2-D convolutions, affine layers over spliced frames,
 rectifiers and sums. Outputs come every third frame (30 ms). Convolutions run without padding in

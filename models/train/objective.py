@@ -98,7 +98,7 @@ def guided(scores: torch.Tensor, loudness: torch.Tensor) -> torch.Tensor:
     The augmenter knows where the clean voice sounds, so alignments may use it. Left alone, the sums
     over all paths soon let the first and last unit of a word swallow the silence around it.
     """
-    count, frames, outputs = scores.shape
+    _, frames, outputs = scores.shape
     silence = torch.zeros(outputs, device=scores.device)
     silence[units.PDF[units.SIL]] = 1.0
     voiced = loudness > -7.0  # nepers of power: 30 dB

@@ -31,7 +31,6 @@ import units
 from augment import Planner, Renderer, Store
 from network import Network, Shape, pad
 
-
 #: shares of the run at whose end the first and the second phase close
 GUESSED, ALIGNED = 0.03, 0.12
 
