@@ -16,6 +16,7 @@ from oralquiz.replay.words import Form
 
 MOST = 3  # so many are shown
 LEAST = 0.05  # and none that is less probable than this
+LONGEST = 100  # steps of a sum: beyond, explaining takes seconds, and nobody hears such sums
 
 _CARRIES = frozenset(
     {SlipKind.CARRY_FORGOTTEN, SlipKind.CARRY_WRONG_COLUMN, SlipKind.CARRY_WRONG_WAY}
@@ -44,6 +45,8 @@ def possible(
     story: Story, heard: int, previous: int | None, diagnoser: Diagnoser
 ) -> tuple[Possible, ...]:
     """The likeliest explanations of ``heard``, best first. ``previous``: the answer before."""
+    if len(story.steps) > LONGEST:
+        return ()
     explanations = diagnoser.diagnose(story.sum, heard, previous).explanations
     return tuple(
         Possible(

@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+from unicodedata import category
 
 import numpy as np
 import soundfile
@@ -206,9 +207,11 @@ def _header(path: Path, raw: bytes) -> tuple[int, dict[str, Any]]:
 
 def _round(head: Mapping[str, Any]) -> Round:
     r = head["round"]
-    turns = tuple(Turn(t["pupil"], Sum(tuple(t["terms"])), t["consent"]) for t in r["turns"])
+    turns = tuple(
+        Turn(harmless(t["pupil"]), Sum(tuple(t["terms"])), t["consent"]) for t in r["turns"]
+    )
     return Round(
-        r["name"],
+        harmless(r["name"]),
         head["created"],
         turns,
         r["step"],
@@ -216,6 +219,11 @@ def _round(head: Mapping[str, Any]) -> Round:
         r["columns"],
         MoveOrder(r["move_order"]),
     )
+
+
+def harmless(text: str) -> str:
+    """``text`` without control characters, which could command a terminal."""
+    return "".join("\N{REPLACEMENT CHARACTER}" if category(c) == "Cc" else c for c in text)
 
 
 def _events(raw: bytes, version: int, round_: Round) -> tuple[tuple[Event, ...], str]:
@@ -310,13 +318,17 @@ def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
             turns[data["turn"]] = Answered(
                 data["turn"], turn.pupil, turn.sum, turn.consent, event.at, event.at
             )
+            heard = {}
             continue
         if index not in turns:
             continue
         now = replace(turns[index], end=max(turns[index].end, event.at))
         if event.type == "dictated":  # a repeated dictation starts the answer afresh
-            terms = tuple(TermTime(t["text"], t["onset"], t["offset"]) for t in data["terms"])
+            terms = tuple(
+                TermTime(harmless(t["text"]), t["onset"], t["offset"]) for t in data["terms"]
+            )
             now = replace(now, terms=terms, attempts=())
+            heard = {}
         elif event.type == "heard":
             # silence after an early number: the early number is what was judged
             if data["onset"] is not None or not heard.get("early"):
@@ -337,9 +349,10 @@ def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
 
 def _attempt(judged: Mapping[str, Any], heard: Mapping[str, Any]) -> Attempt:
     return Attempt(
-        words=heard.get("words", ""),
+        words=harmless(heard.get("words", "")),
         guesses=tuple(
-            Guess(g["value"], g["words"], g["confidence"]) for g in heard.get("guesses", ())
+            Guess(g["value"], harmless(g["words"]), g["confidence"])
+            for g in heard.get("guesses", ())
         ),
         onset=heard.get("onset"),
         offset=heard.get("offset"),

@@ -207,7 +207,8 @@ def test_line_separators_of_other_scripts_are_no_ends_of_lines(
     lines = parts["events.jsonl"].decode().replace('"words":"3"', '"words":"3\u2028\x85"')
     session = opened(tmp_path, packed({**parts, "events.jsonl": lines.encode()}))
     assert session.damage == ""
-    assert session.turns[0].attempts[0].words == "3\u2028\x85"
+    assert session.turns[0].attempts[0].words == "3\u2028\N{REPLACEMENT CHARACTER}"
+    assert session.events[3].data["words"] == "3\u2028\x85"
 
 
 @pytest.mark.parametrize("missing", ["events.jsonl", "audio.flac", "captions.vtt"])
@@ -379,6 +380,17 @@ def test_names_that_climb_out_of_a_folder_are_never_written(
     assert session.damage == ""
     assert sorted(tmp_path.iterdir()) == before
     assert sorted(path.name for path in inside.iterdir()) == ["session.zip"]
+
+
+def test_names_cannot_command_a_terminal(tmp_path: Path, finished: bytes) -> None:
+    def rename(head: dict[str, Any]) -> None:
+        head["round"]["name"] = "\x1b[2J\x9b2J\r"
+        head["round"]["turns"][0]["pupil"] = "A\u200d\x1b]0;x\x07"
+
+    session = opened(tmp_path, with_header(finished, rename))
+    lost = "\N{REPLACEMENT CHARACTER}"
+    assert session.round.name == f"{lost}[2J{lost}2J{lost}"
+    assert session.turns[0].pupil == f"A\u200d{lost}]0;x{lost}"  # a joiner is part of a name
 
 
 def test_links_in_a_directory_are_not_followed(tmp_path: Path, finished: bytes) -> None:
