@@ -27,7 +27,9 @@ class Screen:
         self._last: Mapping[str, Any] = {}
 
     def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        if type == "judged":
+        if type == "dictated":
+            self._last = {}
+        elif type == "judged":
             self._last = data
         elif type == "asked_again":
             self._console.print(f"{'':>6}  not clear, asked once more", style="dim")
@@ -35,7 +37,6 @@ class Screen:
             self._console.print(f"  paused: {data['why']}")
         elif type == "sum_ended":
             self._console.print(self._line(data["turn"]))
-            self._last = {}
 
     def _line(self, index: int) -> str:
         turn = self._round.turns[index]

@@ -41,8 +41,9 @@ def hold(
 ) -> Path:
     """Run ``round_`` on ``device`` and keep it as ``folder.zip``, whose path is returned.
 
-    When the sound fails, the round pauses and ``mend`` is asked; if it says no, and when the
-    keyboard interrupts, the round ends there and what was answered is kept. Raises
+    Raises BadInput or AudioError, before anything is kept, when a sum cannot be read aloud.
+    When the sound fails in the round, it pauses and ``mend`` is asked; if that says no, and when
+    the keyboard interrupts, the round ends there and what was answered is kept. Raises
     OralquizError when the session cannot be written (a full disk); ``folder`` then holds
     everything up to that moment. ``guard`` is needed where the microphone hears the loudspeaker.
     """
@@ -53,13 +54,19 @@ def hold(
         model=recognizer.name,
         software=f"oralquiz {__version__}",
     )
+    reader.prepare(round_, options)
     try:
         recorder = FileRecorder(folder, head)
     except OSError as error:
         raise OralquizError(f"{folder}: the session cannot be kept there ({error})") from None
     runner = Runner(round_, reader, device, recognizer, recorder, options, watch, guard)
     try:
-        _run(runner, device, mend)
+        try:
+            _run(runner, device, mend)
+        except OralquizError as error:  # the recogniser, say: what was answered is kept
+            runner.close(str(error))
+            recorder.finish()
+            raise
         return recorder.finish()
     except OSError as error:
         recorder.abandon()

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import soxr
 
+from oralquiz.beads import Sum
 from oralquiz.session.ports import SESSION_RATE
-from oralquiz.session.round import Turn
+from oralquiz.session.round import Options, Round, Turn
 from oralquiz.speak.clip import Clip, Voice
 from oralquiz.speak.dictation import Dictation, dictate
 from oralquiz.speak.reading import Reading
@@ -28,15 +29,24 @@ class VoiceReader:
         self.voice = voice
         self._pace_s = pace_s
         self._reading = reading
+        self._dictations: dict[Sum, Dictation] = {}
+
+    def prepare(self, round_: Round, options: Options) -> None:
+        """Render everything the round will say, so that nothing can fail once it has begun."""
+        for turn in round_.turns:
+            self.dictation(turn)
+        self.phrase(options.ask_again_text)
 
     def dictation(self, turn: Turn) -> Dictation:
-        return dictate(
-            turn.sum,
-            self.voice,
-            pace=self._pace_s,
-            sample_rate=SESSION_RATE,
-            reading=self._reading,
-        )
+        if turn.sum not in self._dictations:
+            self._dictations[turn.sum] = dictate(
+                turn.sum,
+                self.voice,
+                pace=self._pace_s,
+                sample_rate=SESSION_RATE,
+                reading=self._reading,
+            )
+        return self._dictations[turn.sum]
 
     def phrase(self, text: str) -> Clip:
         return at_session_rate(self.voice.say(text))

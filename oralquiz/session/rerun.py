@@ -160,11 +160,19 @@ def rerun(session: Session) -> Rerun:
     tape, memory = _Tape(session, before), _Memory()
     tape.runner = Runner(session.round, tape, tape, tape, memory, session.options)
     try:
-        tape.runner.run(tape)
+        while (block := tape.read()) is not None:
+            tape.runner.take(block)
+        tape.runner.close(_why_ended(before))  # unless it ended by itself
     except (SessionFileError, IndexError) as error:
         return Rerun(tuple(memory.events), memory.audio(), f"the recording does not go on: {error}")
     audio = memory.audio()
     return Rerun(tuple(memory.events), audio, _difference(session, before, memory.events, audio))
+
+
+def _why_ended(events: list[Event]) -> str:
+    """What the round was ended for, from outside the runner, if it was."""
+    last = events[-1] if events else None
+    return str(last.data["why"]) if last and last.type == "round_ended" else "the sound ended"
 
 
 def _difference(session: Session, before: list[Event], after: list[Event], audio: Pcm) -> str:

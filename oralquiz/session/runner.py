@@ -300,6 +300,7 @@ class Runner:
                 "latency_s": latency,
             },
         )
+        self._early = None
         if decision.next is Next.ASK_AGAIN:
             self._attempt += 1
             start = self._play(self._reader.phrase(self.options.ask_again_text).samples)
@@ -324,6 +325,8 @@ class Runner:
         self.state = State.GAP
 
     def _obey(self, command: Command) -> None:
+        if self.state in (State.START, State.DONE):
+            return  # nothing has begun yet, or everything is over
         data: dict[str, Any] = {"name": command.name, "turn": self._turn}
         if command.value is not None:
             data["value"] = command.value

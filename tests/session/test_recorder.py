@@ -16,7 +16,7 @@ from oralquiz.session.hold import hold
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.rerun import rerun
-from oralquiz.session.round import Options
+from oralquiz.session.round import Options, Round
 from oralquiz.session.virtual import VirtualRoom
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round, run
 
@@ -26,7 +26,7 @@ from pathlib import Path
 import numpy as np
 from oralquiz.session.file import header
 from oralquiz.session.recorder import FileRecorder
-from oralquiz.session.round import Options
+from oralquiz.session.round import Options, Round
 from oralquiz.session.runner import Runner
 from oralquiz.session.virtual import VirtualRoom
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round
@@ -98,6 +98,8 @@ def test_a_full_disk_keeps_what_was_answered(
 
     class Reader(PulseReader):
         voice = PulseRecognizer()
+
+        def prepare(self, round_: Round, options: Options) -> None: ...
 
     with pytest.raises(OralquizError, match=r"No space left on device.*is kept there"):
         hold(

@@ -1,9 +1,12 @@
 from __future__ import annotations
 
+import tempfile
 from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
 
 from oralquiz.judge.verdict import Verdict
 from oralquiz.session.file import header, open_session
@@ -233,3 +236,55 @@ def test_an_early_answer_counts_when_nothing_follows(tmp_path: Path) -> None:
     assert turn.latency_s is not None
     assert turn.latency_s < 0
     assert rerun(session).difference == ""
+
+
+COMMANDS = st.sampled_from(
+    [Command(name) for name in ("pause", "resume", "repeat", "skip", "stop")]
+    + [Command("typed", 3), Command("typed", 9)]
+)
+
+
+@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(commands=st.lists(st.tuples(st.integers(0, 400), COMMANDS), max_size=8))
+@example(commands=[(0, Command("pause")), (1, Command("resume"))])
+@example(commands=[(50, Command("stop")), (50, Command("pause")), (51, Command("resume"))])
+@example(commands=[(60, Command("skip")), (121, Command("pause")), (122, Command("resume"))])
+def test_any_commands_at_any_moment_leave_a_session_that_runs_again(
+    commands: list[tuple[int, Command]],
+) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        desk = Desk(Path(folder) / "s", "1 + 2", "9 + 4")
+        desk.room.speak(pulse(3), 3 * SESSION_RATE)
+        for block in range(450):
+            for when, command in commands:
+                if when == block:
+                    desk.runner.command(command)
+            desk.for_seconds(BLOCK / SESSION_RATE)
+        desk.runner.close("enough")
+        session = open_session(desk.recorder.finish())
+        assert session.damage == ""
+        assert rerun(session).difference == ""
+
+
+def test_a_microphone_that_fails_at_once_still_gives_a_whole_round(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2")
+    desk.runner.interrupt("no microphone")
+    desk.runner.command(Command("resume"))
+    desk.room.speak(pulse(3), 3 * SESSION_RATE)
+    desk.for_seconds(8)
+    session = open_session(desk.recorder.finish())
+    assert session.damage == ""
+    assert session.turns[0].verdict is Verdict.RIGHT
+    assert rerun(session).difference == ""
+
+
+def test_what_one_pupil_said_is_never_the_next_ones(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2", "2 + 2")
+    desk.room.speak(pulse(50, 0.1), round(1.7 * SESSION_RATE))  # early, then passed over
+    desk.for_seconds(2.4)
+    desk.runner.command(Command("skip"))
+    desk.for_seconds(12)
+    session = open_session(desk.recorder.finish())
+    assert session.turns[0].attempts == ()
+    (attempt,) = session.turns[1].attempts
+    assert (attempt.verdict, attempt.words, attempt.guesses) == (Verdict.SILENT, "", ())
