@@ -165,6 +165,11 @@ class Limit:
     now: Callable[[], float] = time.monotonic
     _left: dict[str, tuple[float, float]] = field(default_factory=dict)
 
+    def give_back(self, who: str) -> None:
+        """What ``who`` took was not meant to count."""
+        left, since = self._left.get(who, (self.burst, self.now()))
+        self._left[who] = (min(self.burst, left + 1.0), since)
+
     def take(self, who: str, cost: float = 1.0) -> bool:
         """Whether ``who`` may go on; what is refused costs nothing."""
         now = self.now()

@@ -9,6 +9,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 
+from oralquiz.session.ports import BLOCK
 from oralquiz.session.runner import Command
 from oralquiz.speak.clip import Samples
 from oralquiz.speak.dictation import Dictation
@@ -72,8 +73,8 @@ class Aloud:
     # --- what a device asks of what runs on it ----------------------------------------------
 
     def packet(self, number: int, samples: Samples) -> None:
-        if self.intake.take(number):
-            self.clock.arrived(block_start(number + 1), time.monotonic())
+        if self.intake.fresh(number, len(samples) // BLOCK):
+            self.clock.arrived(block_start(self.intake.next), time.monotonic())
 
     def lost(self, first: int, count: int) -> None:
         self.intake.skip(first, count)

@@ -21,11 +21,11 @@ from oralquiz.web.wire import MAX_TYPED, WireError
 QUEUE = 400
 """Messages that wait for a slow page before its connection is given up."""
 
-RECEIPT_EVERY = 10
-"""Packets between two receipts: 0.2 s of sound that a page must keep at least."""
+RECEIPT_EVERY = 12
+"""Blocks between two receipts: a quarter of a second of sound that a page must keep at least."""
 
 MOST_LOST = 15 * 60 * 50
-"""Packets (a quarter of an hour) that a page may declare lost at once."""
+"""Blocks (a quarter of an hour) that a page may declare lost at once."""
 
 MOST_DELAY_S = 2.0
 
@@ -102,6 +102,7 @@ class Device:
         self._out_s = 0.0
         self._in_s = 0.0
         self._way_s = 0.05
+        self._receipt = 0
         self._pings: dict[int, float] = {}
 
     @property
@@ -156,6 +157,7 @@ class Device:
     def begin(self, run: Streamed, clip: str | None) -> None:
         """``run`` begins on this device: its page starts to stream."""
         self.run = run
+        self._receipt = 0
         self._delays()
         self.send(self._begin(run, clip))
 
@@ -190,7 +192,8 @@ class Device:
         except Gap as gap:
             self.send({"t": "resend", "run": run.key, "next": gap.expected})
             return
-        if run.intake.next % RECEIPT_EVERY == 0:
+        if run.intake.next >= self._receipt + RECEIPT_EVERY:
+            self._receipt = run.intake.next
             self.send({"t": "receipt", "run": run.key, "next": run.intake.next})
 
     def hear(self, data: Mapping[str, Any], now_s: float) -> None:

@@ -25,8 +25,18 @@ async def home(request: Request) -> Response:
 
 def _may_try(request: Request) -> bool:
     house = house_of(request)
-    where = request.client.host if request.client else "?"
-    return house.tries.take(where) and house.all_tries.take("")
+    return house.tries.take(_where(request)) and house.all_tries.take("")
+
+
+def _came_in(request: Request) -> None:
+    """Only tries that fail count: a whole class may come from behind one address."""
+    house = house_of(request)
+    house.tries.give_back(_where(request))
+    house.all_tries.give_back("")
+
+
+def _where(request: Request) -> str:
+    return request.client.host if request.client else "?"
 
 
 async def enter(request: Request) -> Response:
@@ -43,6 +53,7 @@ async def enter(request: Request) -> Response:
         fits = await asyncio.to_thread(house.passphrases.fits, house.keys.passphrase, passphrase)
     if not fits:
         return page(request, "enter.html", 403, trouble="That is not the passphrase.")
+    _came_in(request)
     enter_teacher(request)
     return RedirectResponse("/class", 303)
 
@@ -78,6 +89,7 @@ async def join(request: Request) -> Response:
         pupil = await house.pupil(ticket.pupil)
         if pupil is None or pupil.name != ticket.name:  # erased; the number may be given anew
             return again("This code does not open anything any more.")
+        _came_in(request)
         enter_pupil(request, pupil, None)
         return RedirectResponse("/me", 303)
     known = await house.records.do(pupils, ticket.class_name)
@@ -87,6 +99,7 @@ async def join(request: Request) -> Response:
     claim = house.claim(pupil)
     if claim is None:
         return again("Somebody has joined with this name. Ask your teacher to free the place.")
+    _came_in(request)
     enter_pupil(request, pupil, claim)
     return RedirectResponse("/me", 303)
 

@@ -26,6 +26,7 @@ from oralquiz.records.database import open_records
 from oralquiz.records.pupils import Pupil, pupils
 from oralquiz.records.store import store
 from oralquiz.session.correct import correct
+from oralquiz.session.echo import EchoGuard
 from oralquiz.session.file import header, open_session
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.round import Round
@@ -33,6 +34,7 @@ from oralquiz.session.runner import COMMANDS, Reader
 from oralquiz.web.access import Codes, Keys, Limit, Passphrases
 from oralquiz.web.aloud import Aloud
 from oralquiz.web.clips import AheadReader
+from oralquiz.web.deaf import Deaf
 from oralquiz.web.device import Device, Line
 from oralquiz.web.lesson import TEACHER, Lesson
 from oralquiz.web.plan import Plan, Way, rounds_for
@@ -45,6 +47,10 @@ SETTLE_S = 0.05
 
 CLOSING_S = 5.0
 """Seconds in which running rounds are brought to their end when the server stops."""
+
+CANCELLED = 6
+"""Devices whose loudspeakers are taken out of their microphones at once (about 0.04 of a core
+each); with more, nothing is heard while a sum is read."""
 
 PUPIL_COMMANDS: frozenset[str] = frozenset()
 PRACTICE_COMMANDS = frozenset({"pause", "resume", "repeat", "skip", "stop"})
@@ -283,7 +289,7 @@ class House:
                 tell=lesson.tell(device),
                 fact=lesson.fact,
                 room=room,
-                mic=device.mic,
+                guard=_guard(device.mic, len(rounds)),
             )
             lesson.add(run, device)
             if not room:
@@ -388,6 +394,12 @@ class House:
         task = asyncio.ensure_future(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
+
+
+def _guard(mic: bool, devices: int) -> EchoGuard | Deaf | None:
+    if not mic:
+        return None
+    return EchoGuard() if devices <= CANCELLED else Deaf()
 
 
 def _store_file(db: Database, file: Path) -> str:

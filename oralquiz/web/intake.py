@@ -1,4 +1,4 @@
-"""A device's stream of packets put in order, and its clock seen from the server."""
+"""A device's stream of blocks put in order, and its clock seen from the server."""
 
 from __future__ import annotations
 
@@ -9,18 +9,18 @@ from oralquiz.session.ports import BLOCK, SESSION_RATE
 
 
 class Gap(Exception):
-    """Packets are missing before the one that came: ``expected`` should be sent again."""
+    """Blocks are missing before those that came: from ``expected`` on they should come again."""
 
     def __init__(self, expected: int) -> None:
-        super().__init__(f"packet {expected} is missing")
+        super().__init__(f"block {expected} is missing")
         self.expected = expected
 
 
 @dataclass
 class Intake:
-    """Lets every packet through once and in order.
+    """Lets every block through once and in order.
 
-    ``next`` is the number of the packet that is wanted. After a break in the connection a page
+    ``next`` is the number of the block that is wanted. After a break in the connection a page
     sends again what it has no receipt for: what came twice is counted in ``doubled`` and dropped,
     what the page could not keep is declared by it and counted in ``lost``.
     """
@@ -29,20 +29,21 @@ class Intake:
     doubled: int = 0
     lost: int = 0
 
-    def take(self, number: int) -> bool:
-        """Whether packet ``number`` is the wanted one. Raises Gap when one before it is missing."""
-        if number > self.next:
+    def fresh(self, first: int, count: int) -> int:
+        """How many of the blocks ``first`` .. ``first + count - 1`` are new; they are its last.
+
+        Raises Gap when one before them is missing.
+        """
+        if first > self.next:
             raise Gap(self.next)
-        if number < self.next:
-            self.doubled += 1
-            return False
-        self.next += 1
-        return True
+        new = max(0, first + count - self.next)
+        self.doubled += count - new
+        self.next += new
+        return new
 
     def skip(self, first: int, count: int) -> int:
-        """Packets ``first`` .. are lost for good: how many of them are still wanted."""
-        missing = first + count - self.next if first <= self.next else 0
-        missing = max(0, missing)
+        """Blocks ``first`` .. are lost for good: how many of them are still wanted."""
+        missing = max(0, first + count - self.next) if first <= self.next else 0
         self.lost += missing
         self.next += missing
         return missing
@@ -88,5 +89,5 @@ class StreamClock:
 
 
 def block_start(number: int) -> int:
-    """The first sample of packet ``number``."""
+    """The first sample of block ``number``."""
     return number * BLOCK

@@ -14,7 +14,7 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
 from pathlib import Path
 from threading import Lock
-from typing import Any, Protocol
+from typing import Any, cast
 
 import numpy as np
 
@@ -27,6 +27,8 @@ from oralquiz.session.runner import Command, Reader, Runner, State
 from oralquiz.speak.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation
 from oralquiz.web.clips import AheadReader, Clips
+from oralquiz.web.deaf import Deaf
+from oralquiz.web.gathering import Gathering, SessionRecorder
 from oralquiz.web.heard import Heard
 from oralquiz.web.intake import Intake, StreamClock, block_start
 
@@ -39,20 +41,6 @@ SILENCE: Samples = np.zeros(BLOCK, dtype=np.float32)
 Message = dict[str, Any]
 Fact = tuple[int, str, Mapping[str, Any]]
 """An event of the runner: its sample, type and data."""
-
-
-class SessionRecorder(Protocol):
-    """What a run needs of a recorder (see FileRecorder)."""
-
-    folder: Path
-
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None: ...
-
-    def sound(self, said: Samples, heard: Samples) -> None: ...
-
-    def close(self) -> None: ...
-
-    def finish(self) -> Path: ...
 
 
 class _Page:
@@ -91,7 +79,8 @@ class Run:
     to sound), ``your_turn`` (the last one has sounded), ``over`` (``file`` is set, or None when
     nothing was said) and ``failed`` (with the reason). With ``room`` the sums are read by another
     device: this one keeps silent, and waits before each sum until ``go``. ``pool`` takes the
-    blocks, ``ahead`` renders the next sum meanwhile. ``mic``: what streams is a microphone.
+    blocks, ``ahead`` renders the next sum meanwhile. ``guard`` keeps the
+    reading, from this loudspeaker or the room's, out of what is heard.
     """
 
     def __init__(
@@ -108,7 +97,7 @@ class Run:
         tell: Callable[[Message], None],
         fact: Callable[[Run, Fact], None],
         room: bool = False,
-        mic: bool = True,
+        guard: EchoGuard | Deaf | None = None,
     ) -> None:
         self.key = key
         self.round = round
@@ -129,7 +118,7 @@ class Run:
         """When the terms of the present sum sound, for the page."""
         self.over = False
         self._reader = AheadReader(reader)
-        self._recorder = recorder
+        self._recorder = Gathering(recorder)
         self._pool = pool
         self._ahead = ahead
         self._tell = tell
@@ -148,9 +137,16 @@ class Run:
         self._extra_s = 0.0
         self._marks: deque[tuple[int, str, dict[str, Any]]] = deque()
         page = _Page(self._reader, self._play, self._hush)
-        # tablets hear the loudspeaker of the room as well as their own
-        guard = EchoGuard() if mic else None
-        self._runner = Runner(round, page, page, recognizer, recorder, options, self._watch, guard)
+        self._runner = Runner(
+            round,
+            page,
+            page,
+            recognizer,
+            self._recorder,
+            options,
+            self._watch,
+            cast(EchoGuard | None, guard),
+        )
 
     # --- from the event loop ----------------------------------------------------------------
 
@@ -159,15 +155,16 @@ class Run:
         return self.clips.add(self._reader.prepare(self.round.turns[0]).samples)
 
     def packet(self, number: int, samples: Samples) -> None:
-        """A packet came from the page. Raises Gap when one before it is missing."""
-        if self.intake.take(number):
-            self.clock.arrived(block_start(number + 1), time.monotonic())
-            self._push(samples)
+        """Blocks from ``number`` on came from the page. Raises Gap when one before is missing."""
+        fresh = self.intake.fresh(number, len(samples) // BLOCK)
+        if fresh:
+            self.clock.arrived(block_start(self.intake.next), time.monotonic())
+            self._push(samples[len(samples) - fresh * BLOCK :])
 
     def lost(self, first: int, count: int) -> None:
         """The page could not keep packets ``first`` ..: silence takes their place."""
         for _ in range(self.intake.skip(first, count)):
-            self._push(SILENCE)
+            self._push(SILENCE)  # a block at a time: a quarter of an hour is 58 MB otherwise
 
     def reopened(self) -> None:
         """The page was opened again: a new clock, and the sum from its start."""
@@ -312,13 +309,16 @@ class Run:
         if self._held is not None:
             self._held.append(samples)
             return
-        self._heard.add(samples)
         runner = self._runner
-        runner.take(Block(runner.position, samples))
-        while self._marks and self._marks[0][0] <= runner.position:
-            self._fact(self, self._marks.popleft())
-        if runner.state is State.DONE:
-            self._finish()
+        for at in range(0, len(samples), BLOCK):
+            block = samples[at : at + BLOCK]
+            self._heard.add(block)
+            runner.take(Block(runner.position, block))
+            while self._marks and self._marks[0][0] <= runner.position:
+                self._fact(self, self._marks.popleft())
+            if runner.state is State.DONE:
+                self._finish()
+                return
 
     def _watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
         if type == "sum_begun":

@@ -13,6 +13,7 @@ from starlette.websockets import WebSocket, WebSocketDisconnect
 from oralquiz.beads.syllabus import Syllabus
 from oralquiz.errors import OralquizError
 from oralquiz.records.pupils import Pupil
+from oralquiz.session.ports import BLOCK
 from oralquiz.web.access import Limit
 from oralquiz.web.device import BROKEN, Device, Line
 from oralquiz.web.house import House
@@ -24,8 +25,8 @@ from oralquiz.web.wire import WireError, message, packet
 PING_S = 4.0
 REFUSED = 4403
 
-PACKETS = (4_000.0, 75.0)
-"""Packets at once (a minute and more after a break) and a second: half as many again as sound."""
+BLOCKS = (4_000.0, 75.0)
+"""Blocks at once (a minute and more after a break) and a second: half as many again as sound."""
 
 MESSAGES = (60.0, 10.0)
 
@@ -34,8 +35,8 @@ Hear = Callable[[Mapping[str, Any]], Awaitable[None]]
 
 async def _talk(socket: WebSocket, line: Line, hear: Hear, device: Device | None = None) -> None:
     """Hold one connection until either end is done with it."""
-    packets, messages = Limit(*PACKETS), Limit(*MESSAGES)
-    listening = asyncio.create_task(_listen(socket, line, hear, device, packets, messages))
+    blocks, messages = Limit(*BLOCKS), Limit(*MESSAGES)
+    listening = asyncio.create_task(_listen(socket, line, hear, device, blocks, messages))
     speaking = asyncio.create_task(_speak(socket, line))
     pinging = asyncio.create_task(_ping(device))
     closing = asyncio.create_task(line.closed.wait())
@@ -56,7 +57,7 @@ async def _listen(
     line: Line,
     hear: Hear,
     device: Device | None,
-    packets: Limit,
+    blocks: Limit,
     messages: Limit,
 ) -> None:
     try:
@@ -65,9 +66,10 @@ async def _listen(
             if came["type"] != "websocket.receive":
                 return
             if came.get("bytes") is not None:
-                if device is None or not packets.take(""):
+                number, samples = packet(came["bytes"])
+                if device is None or not blocks.take("", len(samples) / BLOCK):
                     raise WireError("more sound than a microphone makes")
-                device.packet(*packet(came["bytes"]))
+                device.packet(number, samples)
             else:
                 if not messages.take(""):
                     raise WireError("too many messages")

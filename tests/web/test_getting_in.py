@@ -160,6 +160,13 @@ def test_guessing_is_slowed_down(house: House, teacher: TestClient) -> None:
     assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
 
 
+def test_who_comes_in_is_not_counted_as_guessing(house: House, teacher: TestClient) -> None:
+    lock(house)
+    for _ in range(15):
+        assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
+        teacher.post("/leave")
+
+
 def test_codes_are_guessed_in_vain_from_many_addresses(house: House, teacher: TestClient) -> None:
     house.codes.for_class("3B")
     seen = set()

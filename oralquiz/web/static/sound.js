@@ -1,12 +1,14 @@
 // The page's loudspeaker and microphone on one clock, the AudioContext's.
 //
-// A stream is the microphone as numbered packets of 20 ms at 16 kHz; sample n of the stream is
+// A stream is the microphone as blocks of 20 ms at 16 kHz, sent in packets that carry the number of
+// their first block; sample n of the stream is
 // made at context time  (first + n * ratio) / sampleRate . A sound that is to be heard at sample n
 // starts earlier by the time that sound takes to the ear and back into the stream.
 
 export const RATE = 16000;
 export const BLOCK = 320;
-const KEEP = 3000; // packets kept until the server has them: a minute
+const PACKET = 3; // blocks in a packet
+const KEEP = 1000; // packets kept until the server has them: a minute
 const SOON = 0.005; // seconds below which a start counts as too late
 
 export class Sound {
@@ -124,7 +126,7 @@ export class Sound {
       this.first = data.first;
       this.ratio = data.ratio;
     } else if (this.streaming && data.number === this.next) {
-      this.next = data.number + 1;
+      this.next = data.number + PACKET;
       this.kept.set(data.number, data.packet);
       if (this.kept.size > KEEP) this.kept.delete(this.kept.keys().next().value);
       this.onPacket(data.packet);
@@ -150,7 +152,7 @@ export class Sound {
       const from = Math.round(lead * RATE), heard = new Int16Array(count);
       packets.forEach((packet) => {
         const view = new DataView(packet), at = view.getUint32(0, true) * BLOCK - from;
-        for (let i = 0; i < BLOCK; i++) {
+        for (let i = 0; i < PACKET * BLOCK; i++) {
           if (at + i >= 0 && at + i < count) heard[at + i] = view.getInt16(4 + 2 * i, true);
         }
       });
@@ -163,7 +165,7 @@ export class Sound {
 
   receipt(next) {
     for (const number of this.kept.keys()) {
-      if (number >= next) break;
+      if (number + PACKET > next) break;
       this.kept.delete(number);
     }
   }
@@ -173,7 +175,7 @@ export class Sound {
   }
 
   from(next) {
-    return [...this.kept].filter(([number]) => number >= next).map(([, packet]) => packet);
+    return [...this.kept].filter(([number]) => number + PACKET > next).map(([, packet]) => packet);
   }
 
   timeOf(sample) {

@@ -3,9 +3,9 @@
 // Output sample n lies at the input frame  first + n * ratio ; it is a weighted sum of the frames
 // around that place (a windowed sinc that lets through what 16 kHz can hold), so its place in time
 // is exact whatever rate the sound card has. Frames that never came count as silence: the number
-// of a packet is its place on the clock.
+// of a block of 20 ms is its place on the clock. A packet holds three.
 
-const RATE = 16000, BLOCK = 320, CROSSINGS = 16, STEPS = 512;
+const RATE = 16000, BLOCK = 320, SIZE = 3 * BLOCK, CROSSINGS = 16, STEPS = 512;
 
 class Microphone extends AudioWorkletProcessor {
   constructor() {
@@ -29,14 +29,14 @@ class Microphone extends AudioWorkletProcessor {
     };
   }
 
-  start(packet) {
-    // the first sample of this packet is made now; those before it are another page's
+  start(block) {
+    // the first sample of this block is made now; those before it are another page's
     this.on = true;
-    this.first = currentFrame - packet * BLOCK * this.ratio;
-    this.made = packet * BLOCK;
+    this.first = currentFrame - block * BLOCK * this.ratio;
+    this.made = block * BLOCK;
     this.end = currentFrame;
     this.ring.fill(0);
-    this.out = new DataView(new ArrayBuffer(4 + 2 * BLOCK));
+    this.out = new DataView(new ArrayBuffer(4 + 2 * SIZE));
     this.filled = 0;
     this.port.postMessage({ first: this.first, ratio: this.ratio });
   }
@@ -70,15 +70,15 @@ class Microphone extends AudioWorkletProcessor {
       const value = Math.max(-32768, Math.min(32767, Math.round(sum * 32768)));
       this.out.setInt16(4 + 2 * this.filled, value, true);
       this.made++;
-      if (++this.filled === BLOCK) this.send();
+      if (++this.filled === SIZE) this.send();
     }
   }
 
   send() {
-    const number = this.made / BLOCK - 1;
+    const number = (this.made - SIZE) / BLOCK;
     this.out.setUint32(0, number, true);
     this.port.postMessage({ number, packet: this.out.buffer }, [this.out.buffer]);
-    this.out = new DataView(new ArrayBuffer(4 + 2 * BLOCK));
+    this.out = new DataView(new ArrayBuffer(4 + 2 * SIZE));
     this.filled = 0;
   }
 }

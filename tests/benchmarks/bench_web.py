@@ -1,0 +1,271 @@
+"""A class at once: real WebSocket clients on loopback that answer within the same second.
+
+    python -m tests.benchmarks.bench_web [--pupils 30] [--sums 3] [--no-model]
+
+Starts `oralquiz serve` as its own process, joins so many pupils over HTTP, streams a microphone
+for each (packets of 60 ms in real time), reads what the pages would be told, and has everybody say
+the right answer in a synthetic voice so that all voices end within one second. Prints one table:
+the time from the end of the voice in the microphone to the verdict on the page,
+what was heard, packets lost or doubled, and the server's memory.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import json
+import os
+import random
+import re
+import subprocess
+import sys
+import tempfile
+import time
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import httpx2 as httpx
+import numpy as np
+import websockets
+
+from oralquiz.records.database import open_records
+from oralquiz.records.pupils import add_pupil
+from oralquiz.session.ports import BLOCK, SESSION_RATE
+from oralquiz.session.reader import at_session_rate
+from oralquiz.speak.clip import Samples
+from oralquiz.speak.reading import number_words
+from oralquiz.speak.voices import pupil_voices
+from oralquiz.web.wire import as_packet
+
+HISS = 10 ** (-60 / 20)
+STEP = "direct"
+BLOCKS = 3
+"""Blocks in a packet, as pages send them."""
+
+
+@dataclass
+class Pupil:
+    """A page without a browser."""
+
+    name: str
+    voice: int
+    rng: np.random.Generator
+    run: str = ""
+    next: int = 0
+    began: float = 0.0
+    kept: int = 0
+    playing: list[tuple[int, Samples]] = field(default_factory=list)
+    reading: dict[str, Any] = field(default_factory=dict)
+    ends: dict[int, float] = field(default_factory=dict)
+    """turn -> when the voice ended, on the clock of the microphone"""
+    verdicts: dict[int, tuple[float, str, Any]] = field(default_factory=dict)
+    asked: int = 0
+    voice_end: tuple[int, int] | None = None
+    over: bool = False
+
+
+def sound(pupil: Pupil) -> Samples:
+    """The next packet's samples."""
+    start, count = pupil.next * BLOCK, BLOCKS * BLOCK
+    heard = (pupil.rng.standard_normal(count) * HISS).astype(np.float32)
+    for at, samples in pupil.playing:
+        first, last = max(start, at), min(start + count, at + len(samples))
+        if first < last:
+            heard[first - start : last - start] += samples[first - at : last - at]
+    return heard
+
+
+async def stream(pupil: Pupil, socket: Any) -> None:
+    """The microphone, in real time from `begin` on."""
+    while not pupil.over:
+        if not pupil.run:
+            await asyncio.sleep(0.01)
+            continue
+        due = pupil.began + (pupil.next + BLOCKS) * BLOCK / SESSION_RATE
+        await asyncio.sleep(max(0.0, due - time.monotonic()))
+        await socket.send(as_packet(pupil.next, sound(pupil)))
+        pupil.next += BLOCKS
+        if pupil.voice_end and pupil.next * BLOCK >= pupil.voice_end[1]:
+            turn, end = pupil.voice_end
+            pupil.ends[turn] = pupil.began + end / SESSION_RATE
+            pupil.voice_end = None
+
+
+async def listen(pupil: Pupil, socket: Any) -> None:
+    async for raw in socket:
+        data = json.loads(raw)
+        kind = data["t"]
+        if kind == "begin":
+            pupil.run, pupil.next, pupil.began = data["run"], data["next"], time.monotonic()
+        elif kind == "ping":
+            await socket.send(json.dumps({"t": "pong", "n": data["n"]}))
+        elif kind == "reading":
+            pupil.reading = data
+        elif kind == "show" and data["phase"] in ("answer", "again"):
+            turn = data["turn"]
+            if data["phase"] == "again":  # said once more, well after the page has asked
+                pupil.asked += 1
+                again = pupil.next * BLOCK + 3 * SESSION_RATE
+                pupil.playing = [(again, samples) for _, samples in pupil.playing[-1:]]
+            if turn in pupil.ends and turn not in pupil.verdicts:
+                shown = data.get("verdict", "asked again")
+                pupil.verdicts[turn] = (time.monotonic(), shown, data.get("value"))
+        elif kind == "show" and data["phase"] in ("over", "trouble"):
+            pupil.over = True
+            return
+
+
+async def answer(pupils: list[Pupil], live: dict[str, Any], turns: int, clips: Any) -> None:
+    """Have everybody answer each sum so that all voices end within one second."""
+    for turn in range(turns):
+        while not all(p.over or p.reading.get("turn") == turn for p in pupils):
+            await asyncio.sleep(0.02)
+        await asyncio.sleep(0.2)  # the teacher's page has the sums by then
+        said = [p.began + p.reading["terms"][-1][1] / SESSION_RATE for p in pupils]
+        common = max(*said, time.monotonic()) + 1.6
+        for pupil in pupils:
+            value = next(row["right_value"] for row in live["rows"] if row["pupil"] == pupil.name)
+            clip = clips(pupil.voice, value)
+            end_s = common + random.random()
+            end = round((end_s - pupil.began) * SESSION_RATE)
+            pupil.playing = [(end - len(clip), clip)]
+            pupil.voice_end = (turn, end)
+
+
+async def classroom(url: str, names: list[str], turns: int, pid: int) -> None:
+    voices = pupil_voices()
+    cache: dict[tuple[int, int], Samples] = {}
+
+    def clips(voice: int, value: int) -> Samples:
+        if (voice, value) not in cache:
+            clip = at_session_rate(voices[voice].say(number_words(value))).samples
+            cache[voice, value] = (0.3 * clip / np.abs(clip).max()).astype(np.float32)
+        return cache[voice, value]
+
+    for value in range(100):  # rendered before, so that no voice is late
+        for voice in range(len(voices)):
+            clips(voice, value)
+    pupils = [Pupil(n, k % len(voices), np.random.default_rng(k)) for k, n in enumerate(names)]
+    origin = {"origin": url}
+    live: dict[str, Any] = {}
+    async with httpx.AsyncClient(base_url=url, headers=origin, timeout=60) as teacher:
+        await teacher.get("/class")
+        await teacher.post("/class", data={"what": "open"})
+        found = re.search(r'<p class="code">([A-Z0-9]{6})</p>', (await teacher.get("/class")).text)
+        assert found is not None
+        plan = {"step": STEP, "count": turns, "terms": "3", "pace": "1.5", "way": "own"}
+        plan["within"] = "25"  # whoever is quick waits for whoever is asked again
+        await teacher.post("/plan", data=plan)
+        ws_url = url.replace("http", "ws")
+        watching = await websockets.connect(
+            f"{ws_url}/ws/teacher", origin=websockets.Origin(url), max_size=None
+        )
+
+        async def watch() -> None:
+            async for raw in watching:
+                data = json.loads(raw)
+                if data["t"] == "live" and data["lesson"]:
+                    live.update(data["lesson"])
+                elif data["t"] == "note":
+                    print("note:", data["text"])
+
+        sockets = []
+        for pupil in pupils:
+            async with httpx.AsyncClient(base_url=url, headers=origin, timeout=60) as page:
+                came = await page.post("/join", data={"code": found[1], "name": pupil.name})
+                assert came.status_code == 303, came.text
+                cookie = "; ".join(f"{k}={v}" for k, v in page.cookies.items())
+            socket = await websockets.connect(
+                f"{ws_url}/ws/me",
+                origin=websockets.Origin(url),
+                additional_headers={"cookie": cookie},
+            )
+            hello = {"t": "hello", "mic": True, "run": "", "first": 0, "play": 0}
+            await socket.send(json.dumps(hello))
+            await socket.send(json.dumps({"t": "ready", "mic": True}))
+            sockets.append(socket)
+        watcher = asyncio.create_task(watch())
+        tasks = [
+            asyncio.create_task(work(pupil, socket))
+            for pupil, socket in zip(pupils, sockets, strict=True)
+            for work in (stream, listen)
+        ]
+        await asyncio.sleep(0.5)
+        await watching.send(json.dumps({"t": "do", "name": "begin"}))
+        used, since = cpu_s(pid), time.monotonic()
+        answering = asyncio.create_task(answer(pupils, live, turns, clips))
+        await asyncio.wait_for(asyncio.gather(*tasks), 60 + 60 * turns)
+        await answering
+        load = (cpu_s(pid) - used) / (time.monotonic() - since)
+        await asyncio.sleep(1.0)
+        watcher.cancel()
+        await watching.close()
+    report(pupils, live, turns, pid, load)
+
+
+def memory(pid: int) -> tuple[float, float]:
+    """Resident and highest resident memory of a process in MB (Linux)."""
+    status = Path(f"/proc/{pid}/status").read_text()
+    kb = {k: int(v) for k, v in re.findall(r"(VmRSS|VmHWM):\s+(\d+) kB", status)}
+    return kb["VmRSS"] / 1000, kb["VmHWM"] / 1000
+
+
+def cpu_s(pid: int) -> float:
+    """Seconds of processor time that a process has used (Linux)."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def report(pupils: list[Pupil], live: dict[str, Any], turns: int, pid: int, load: float) -> None:
+    waits = [p.verdicts[t][0] - p.ends[t] for p in pupils for t in p.verdicts]
+    ends = [[p.ends[turn] for p in pupils if turn in p.ends] for turn in range(turns)]
+    answers = live["answers"]
+    heard = sum(a["value"] == a["right_value"] for a in answers)
+    verdicts = {v: sum(a["verdict"] == v for a in answers) for v in ("right", "wrong", "unclear")}
+    rss, highest = memory(pid)
+    rows = [
+        ("pupils, sums each", f"{len(pupils)}, {turns}"),
+        ("voices of a sum end within", f"{max(max(e) - min(e) for e in ends):.2f} s"),
+        ("verdicts shown", f"{len(waits)} of {len(pupils) * turns}"),
+        ("heard as said", f"{heard} of {len(answers)}"),
+        ("right / wrong / unclear", " / ".join(str(n) for n in verdicts.values())),
+        ("asked again", str(sum(p.asked for p in pupils))),
+        ("end of voice to verdict, p50", f"{np.quantile(waits, 0.5):.3f} s"),
+        ("end of voice to verdict, p95", f"{np.quantile(waits, 0.95):.3f} s"),
+        ("end of voice to verdict, max", f"{max(waits):.3f} s"),
+        ("cores the server used", f"{load:.2f}"),
+        ("server memory, end and highest", f"{rss:.0f} MB, {highest:.0f} MB"),
+    ]
+    for name, value in rows:
+        print(f"{name:<34} {value}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--pupils", type=int, default=30)
+    parser.add_argument("--sums", type=int, default=3)
+    wanted = parser.parse_args()
+    names = [f"Pupil {k:02}" for k in range(wanted.pupils)]
+    with tempfile.TemporaryDirectory(prefix="oralquiz-") as home:
+        db = open_records(Path(home) / "data" / "records.db")
+        for name in names:
+            add_pupil(db, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True)
+        db.close()
+        server = subprocess.Popen(
+            [str(Path(sys.executable).with_name("oralquiz")), "serve", "--port", "0", "--json"],
+            env=os.environ | {"ORALQUIZ_HOME": home},
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        try:
+            assert server.stdout is not None
+            url = json.loads(server.stdout.readline())["urls"][0]
+            asyncio.run(classroom(url, names, wanted.sums, server.pid))
+        finally:
+            server.terminate()
+            server.wait(20)
+
+
+if __name__ == "__main__":
+    main()
