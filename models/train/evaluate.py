@@ -130,12 +130,23 @@ def _open(folder: str, graph: str) -> None:
         _model = vosk.Model(str(root))
 
 
+def evened(samples: np.ndarray) -> np.ndarray:
+    """What the product does first: the loudest 20 ms at -15 dBFS, a room at -60 dBFS around."""
+    frame = RATE // 50
+    power = np.convolve(samples**2, np.ones(frame) / frame, "same").max(initial=1e-12)
+    gain_db = min(max(-15.0 - 10 * np.log10(power + 1e-12), -20.0), 30.0)
+    room = np.random.default_rng(0).normal(0, 1e-3, len(samples) + 2 * RATE // 5)
+    room[RATE // 5 : RATE // 5 + len(samples)] += samples * 10 ** (gain_db / 20)
+    return room
+
+
 def decode(samples: np.ndarray) -> tuple[list[str], float, list[tuple[str, float]]]:
     """Words, seconds of computing, and the ten best with their log scores."""
     import vosk
 
     recognizer = vosk.KaldiRecognizer(_model, RATE)
     recognizer.SetMaxAlternatives(10)
+    samples = evened(samples)
     data = np.round(samples * 32767).clip(-32768, 32767).astype(np.int16).tobytes()
     began = time.perf_counter()
     recognizer.AcceptWaveform(data)

