@@ -59,7 +59,9 @@ def read(file: str) -> np.ndarray:
     from scipy.signal import resample_poly
 
     samples, rate = soundfile.read(file, dtype="float32")
-    return resample_poly(samples, RATE, rate).astype(np.float32) if rate != RATE else samples
+    if rate != RATE:
+        samples = resample_poly(samples, RATE, rate)
+    return np.asarray(samples, dtype=np.float32)
 
 
 # ---- engines
