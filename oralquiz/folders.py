@@ -16,6 +16,11 @@ def data_folder() -> Path:
     return _folder("data", platformdirs.user_data_path("oralquiz", appauthor=False))
 
 
+def sessions_folder() -> Path:
+    """One file for every round held here."""
+    return data_folder() / "sessions"
+
+
 def cache_folder() -> Path:
     """Rendered clips and other things that can be made again."""
     return _folder("cache", platformdirs.user_cache_path("oralquiz", appauthor=False))

@@ -48,11 +48,14 @@ class Sum:
         while at < len(text):
             match = _TERM.match(text, at)
             if match is None or (terms and not match[1]):
-                found = text[at:].strip()[:12] or "the end"
+                found = text[at:].strip()[:12]
+                if found in ("+", "-", "−", "–"):
+                    raise BadInput(f"'{text}': a number is missing after '{found}'")
                 wanted = "a sign and a number" if terms else "a number"
                 raise BadInput(f"'{text}': wanted {wanted} at character {at + 1}, not '{found}'")
             if len(match[2]) > MAX_COLUMNS:
-                raise BadInput(f"'{text}': {match[2][:12]} has more than {MAX_COLUMNS} digits")
+                much = match[2] if len(match[2]) <= 20 else match[2][:20] + "…"
+                raise BadInput(f"'{text}': {much} has more than {MAX_COLUMNS} digits")
             terms.append(int(match[2]) * (-1 if match[1] in ("-", "−", "–") else 1))
             at = match.end()
         return cls(tuple(terms))
@@ -66,7 +69,8 @@ def check_fits(terms: Sum, columns: int) -> None:
             where = "below zero" if after < 0 else f"over {top(columns)}"
             frame = f"{columns} column{'s' if columns > 1 else ''}"
             raise FrameError(
-                f"term {index + 1} ({term:+d}) goes {where}: {before} {term:+d} = {after} "
+                f"term {index + 1} ({term:+d}) goes {where}: "
+                f"{before} {'+' if term > 0 else '-'} {abs(term)} = {after} "
                 f"cannot be shown on {frame}"
             )
         before = after

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import sys
 from collections.abc import Sequence
 from typing import Any
@@ -32,8 +33,11 @@ class OneLineErrors(click.Group):
             fail(str(error), BAD_INPUT)
         except OralquizError as error:
             fail(str(error), FAILED)
+        except OSError as error:  # a file or folder that nobody more knowing has caught
+            where = f"{error.filename}: " if error.filename else ""
+            fail(f"{where}{error.strerror or error}", FAILED)
         except click.exceptions.Abort:
-            fail("stopped", 130)
+            fail("stopped", FAILED)
         sys.exit(code if isinstance(code, int) else OK)
 
 
@@ -49,3 +53,22 @@ def print_json(value: object) -> None:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+
+
+class Seconds(click.FloatRange):
+    """So many seconds; not a number is none."""
+
+    def convert(
+        self, value: Any, param: click.Parameter | None, ctx: click.Context | None
+    ) -> float:
+        number = float(super().convert(value, param, ctx))
+        if math.isnan(number):
+            self.fail("nan is no number of seconds", param, ctx)
+        return number
+
+
+PACE = Seconds(0.3, 60)
+"""The paces a session file can hold: from faster than anything can be said to a minute."""
+
+SUM_ARGUMENT = {"ignore_unknown_options": True}
+"""Context settings of a command that takes a sum, so that "-4 + 8" is a sum and no option."""

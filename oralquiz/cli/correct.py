@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
+from oralquiz.cli.common import json_option, print_json
 from oralquiz.errors import AudioError, BadInput
 
 if TYPE_CHECKING:
-    from oralquiz.session.file import Attempt, Pcm
+    from oralquiz.session.file import Answered, Attempt, Pcm
 
 KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}
 
@@ -23,6 +25,7 @@ KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}
 @click.option("--value", type=int, help="The number you heard.")
 @click.option("--by", default="teacher", show_default=True, help="Who says so.")
 @click.option("--all", "everything", is_flag=True, help="Go through every answer.")
+@json_option
 def correct(
     file: Path,
     number: int | None,
@@ -30,31 +33,50 @@ def correct(
     value: int | None,
     by: str,
     everything: bool,
+    as_json: bool,
 ) -> None:
     """Listen to the answers in FILE that wait for your ear, and judge each with one key.
 
     With --sum and --verdict it corrects one answer without asking. A correction is added to the
-    session; what was heard first is never overwritten. Scores follow at once.
+    session; what was heard first is never overwritten. Scores follow at once. --json without
+    them lists what waits.
     """
     from oralquiz.judge.verdict import Verdict
     from oralquiz.records.database import open_records
-    from oralquiz.records.store import store
+    from oralquiz.records.store import holds, store
     from oralquiz.session.correct import correct as add_correction
     from oralquiz.session.file import open_session
 
     if (number is None) != (verdict is None):
         raise BadInput("--sum and --verdict go together")
+    if value is not None and number is None:
+        raise BadInput("--value goes with --sum and --verdict")
+    if everything and number is not None:
+        raise BadInput("--all goes through the answers; --sum corrects one: give one of them")
 
-    def judge(index: int, said: str, heard: int | None) -> None:
+    def judge(index: int, said: str, heard: int | None) -> bool:
+        """Whether the session is in the records, and its scores with it."""
         when = datetime.now(UTC).isoformat(timespec="seconds")
         session = add_correction(file, index, Verdict(said), by=by, when=when, value=heard)
-        store(open_records(), session, file)
+        db = open_records()
+        known = holds(db, session)
+        if known:
+            store(db, session, file)
+        return known
 
     if number is not None and verdict is not None:
-        judge(number - 1, verdict, value)
+        known = judge(number - 1, verdict, value)
+        if as_json:
+            print_json({"sum": number, "verdict": verdict, "value": value, "in_records": known})
+        else:
+            where = "" if known else " (in the file only: these records do not know the session)"
+            click.echo(f"sum {number}: {verdict}{where}")
         return
     session = open_session(file)
     turns = session.turns if everything else session.waiting
+    if as_json:
+        print_json([_as_json(turn) for turn in turns])
+        return
     if not turns:
         click.echo("No answer waits for your ear.")
     for turn in turns:
@@ -68,12 +90,29 @@ def correct(
                 _play(session.audio, turn.attempts, session.sample_rate)
             except AudioError as error:
                 click.echo(f"  {error}")
-            key = click.getchar().lower()
+            key = _key()
             if key != "p":
                 break
         if key in KEYS:
             judge(turn.index, KEYS[key], None)
             click.echo(f"  {KEYS[key]}")
+
+
+def _key() -> str:
+    if not sys.stdin.isatty():
+        raise BadInput("keys come from a terminal; without one, use --sum and --verdict")
+    return click.getchar().lower()
+
+
+def _as_json(turn: Answered) -> dict[str, Any]:
+    return {
+        "sum": turn.index + 1,
+        "pupil": turn.pupil,
+        "terms": list(turn.sum.terms),
+        "answer": turn.sum.answer,
+        "verdict": turn.verdict,
+        "value": turn.value,
+    }
 
 
 def _play(audio: Pcm, attempts: tuple[Attempt, ...], rate: int) -> None:

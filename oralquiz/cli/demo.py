@@ -12,10 +12,12 @@ from oralquiz.cli.common import json_option, print_json
 
 @click.command()
 @click.option("--fast", is_flag=True, help="Render the round instead of waiting in real time.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Another seed, other sums.")
+@click.option(
+    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Another seed, other sums."
+)
 @click.option(
     "--out",
-    type=click.Path(path_type=Path),
+    type=click.Path(path_type=Path, file_okay=False),
     help="Folder for the session, records and replay page. Default: a new one among your data.",
 )
 @json_option

@@ -10,14 +10,14 @@ from rich.table import Table
 
 from oralquiz.beads import Sum
 from oralquiz.beads.columns import MAX_COLUMNS
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import SUM_ARGUMENT, json_option, print_json
 from oralquiz.judge.diagnosis import Diagnosis
 from oralquiz.judge.diagnosis import diagnose as explain_answer
 from oralquiz.judge.sentences import as_json as diagnosis_as_json
 from oralquiz.judge.sentences import languages, phrases, sentence
 
 
-@click.command()
+@click.command(context_settings=SUM_ARGUMENT)
 @click.argument("text", metavar="SUM")
 @click.option("--heard", type=int, required=True, help="The answer that was heard.")
 @click.option(

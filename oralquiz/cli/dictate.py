@@ -10,7 +10,7 @@ import click
 import soundfile
 
 from oralquiz.beads import Sum
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import PACE, SUM_ARGUMENT, json_option, print_json
 from oralquiz.errors import BadInput
 from oralquiz.speak.dictation import GAP_S, Dictation, SpokenTerm
 from oralquiz.speak.dictation import dictate as render
@@ -45,7 +45,7 @@ def dictation_as_json(dictation: Dictation) -> dict[str, Any]:
     }
 
 
-@click.command()
+@click.command(context_settings=SUM_ARGUMENT)
 @click.argument("text", metavar="SUM")
 @click.option(
     "--out",
@@ -55,7 +55,7 @@ def dictation_as_json(dictation: Dictation) -> dict[str, Any]:
 )
 @click.option(
     "--pace",
-    type=float,
+    type=PACE,
     default=2.5,
     show_default=True,
     help="Seconds from the onset of one term to the onset of the next.",

@@ -11,7 +11,7 @@ from rich.table import Table
 from oralquiz.beads import Move, MoveOrder, Sum, TermMoves
 from oralquiz.beads import explain as play
 from oralquiz.beads.columns import MAX_COLUMNS
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import SUM_ARGUMENT, json_option, print_json
 
 
 def move_as_json(move: Move) -> dict[str, Any]:
@@ -35,7 +35,7 @@ def term_as_json(played: TermMoves) -> dict[str, Any]:
     }
 
 
-@click.command()
+@click.command(context_settings=SUM_ARGUMENT)
 @click.argument("text", metavar="SUM")
 @click.option(
     "--columns",

@@ -1,13 +1,19 @@
-"""`oralquiz pupils`: who there is, their scores, consent, and erasing for good."""
+"""`oralquiz pupils`: who there is, how they do, consent, and erasing for good."""
 
 from __future__ import annotations
 
 from dataclasses import asdict
 from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import FAILED, json_option, print_json
+
+if TYPE_CHECKING:
+    from oralquiz.learn.change import Trend
+    from oralquiz.learn.weakness import Weakness
+    from oralquiz.records.pupils import Pupil
 
 
 @click.group(invoke_without_command=True)
@@ -22,6 +28,7 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
     from oralquiz.cli.screen import score_table
     from oralquiz.records.database import open_records
     from oralquiz.records.pupils import pupils as everyone
+    from oralquiz.records.retention import voices_kept
     from oralquiz.records.scores import scores
 
     db = open_records()
@@ -30,9 +37,7 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         print_json(
             [
                 {
-                    "pupil": pupil.name,
-                    "class": pupil.class_name,
-                    "consent": pupil.consent,
+                    **pupil_as_json(pupil),
                     "score": asdict(result[pupil.name].total) if pupil.name in result else None,
                     "by_rule": asdict(result[pupil.name])["by_rule"]
                     if pupil.name in result
@@ -46,40 +51,163 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         click.echo("No pupils yet: oralquiz pupils add NAME")
         return
     for pupil in known:
-        consent = "voice may be kept" if pupil.consent else "voice is not kept"
-        click.echo(f"{pupil.name}  {pupil.class_name}  ({consent})")
-    Console().print(score_table(list(result.values())))
+        click.echo(line(pupil))
+    if result:
+        Console().print(score_table(list(result.values())))
+    old = voices_kept(db, older_than_days=30, now=datetime.now(UTC))
+    if old:
+        click.echo(
+            f"{len(old)} sessions with voices are older than 30 days: oralquiz pupils forget-voices"
+        )
+
+
+def line(pupil: Pupil) -> str:
+    group = f", {pupil.class_name}" if pupil.class_name else ""
+    return f"{pupil.name}{group}: the voice {'may be' if pupil.consent else 'is not'} kept"
+
+
+def pupil_as_json(pupil: Pupil) -> dict[str, Any]:
+    return {"pupil": pupil.name, "class": pupil.class_name, "consent": pupil.consent}
+
+
+@pupils.command()
+@click.argument("name")
+@json_option
+def show(name: str, as_json: bool) -> None:
+    """How NAME does: rule by rule, the change over weeks, and slips that repeat.
+
+    A weakness is named only when the same slip explains several wrong answers on several days;
+    each is listed with the answers it rests on. It describes answers and diagnoses nobody.
+    """
+    from rich.console import Console
+    from rich.table import Table
+
+    from oralquiz.learn.change import accuracy_trend, latency_trend
+    from oralquiz.learn.speed import speed
+    from oralquiz.learn.weakness import weaknesses
+    from oralquiz.records.answers import answers_of
+    from oralquiz.records.database import open_records
+    from oralquiz.records.pupils import find_pupil
+    from oralquiz.records.scores import scores
+
+    db = open_records()
+    pupil = find_pupil(db, name)
+    answers = answers_of(db, name)
+    by_rule = next((s.by_rule for s in scores(db) if s.pupil == pupil.name), {})
+    quick, change, share = speed(answers), latency_trend(answers), accuracy_trend(answers)
+    weak = weaknesses(answers)
+    if as_json:
+        print_json(
+            {
+                **pupil_as_json(pupil),
+                "answers": len(answers),
+                "by_rule": {rule: asdict(tally) for rule, tally in by_rule.items()},
+                "median_latency_s": quick.median,
+                "median_interval_s": quick.median_interval and asdict(quick.median_interval),
+                "latency_change_per_week": change and asdict(change),
+                "right_change_per_week": share and asdict(share),
+                "weaknesses": [weakness_as_json(weakness) for weakness in weak],
+            }
+        )
+        return
+    console = Console(highlight=False)
+    console.print(line(pupil))
+    table = Table("rule", "right", "wrong", "unclear", "silent", "median latency")
+    for rule, t in by_rule.items():
+        median = "" if t.median_latency_s is None else f"{t.median_latency_s:.2f} s"
+        table.add_row(rule, str(t.right), str(t.wrong), str(t.unclear), str(t.silent), median)
+    console.print(table)
+    if quick.median is not None:
+        between = quick.median_interval
+        within = f", surely {between.low:.2f} to {between.high:.2f} s" if between else ""
+        console.print(f"Median latency of right answers: {quick.median:.2f} s{within}")
+    console.print(f"Latency over the weeks: {trend(change, 's')}")
+    console.print(f"Share of right answers: {trend(share, 'of all')}")
+    if not weak:
+        console.print("No slip has repeated often enough to be named.")
+    for weakness in weak:
+        console.print(f"Repeats: {weakness_name(weakness)}, {len(weakness.evidence)} answers")
+        for item in weakness.evidence:
+            console.print(
+                f"  {item.day}  {item.answer.terms} = {item.answer.terms.answer}, "
+                f"said {item.said} ({item.probability:.0%})"
+            )
+
+
+def trend(change: Trend | None, unit: str) -> str:
+    if change is None:
+        return "too few days to tell"
+    sure = "" if change.certain else " (may be chance)"
+    low, high = change.interval.low, change.interval.high
+    return f"{change.per_week:+.2f} {unit} a week, between {low:+.2f} and {high:+.2f}{sure}"
+
+
+def weakness_name(weakness: Weakness) -> str:
+    kind = str(weakness.kind).replace("_", " ") if weakness.kind else ""
+    return " at ".join(filter(None, (kind, weakness.rule.name if weakness.rule else "")))
+
+
+def weakness_as_json(weakness: Weakness) -> dict[str, Any]:
+    return {
+        "slip": str(weakness.kind) if weakness.kind else None,
+        "rule": weakness.rule.name if weakness.rule else None,
+        "chance": weakness.chance,
+        "evidence": [
+            {
+                "day": item.day.isoformat(),
+                "terms": list(item.answer.terms.terms),
+                "said": item.said,
+                "probability": item.probability,
+            }
+            for item in weakness.evidence
+        ],
+    }
 
 
 @pupils.command()
 @click.argument("name")
 @click.option("--class", "class_name", default="", help="The class the pupil belongs to.")
 @click.option("--consent", is_flag=True, help="A parent agreed that the voice is recorded.")
-def add(name: str, class_name: str, consent: bool) -> None:
+@json_option
+def add(name: str, class_name: str, consent: bool, as_json: bool) -> None:
     """Add the pupil NAME."""
     from oralquiz.records.database import open_records
     from oralquiz.records.pupils import add_pupil
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    add_pupil(open_records(), name, created=now, class_name=class_name, consent=consent)
+    pupil = add_pupil(open_records(), name, created=now, class_name=class_name, consent=consent)
+    print_json(pupil_as_json(pupil)) if as_json else click.echo(line(pupil))
 
 
 @pupils.command()
 @click.argument("name")
 @click.option("--withdraw", is_flag=True, help="The consent is withdrawn.")
-def consent(name: str, withdraw: bool) -> None:
-    """Note that a parent of NAME agreed that the voice is recorded."""
+@json_option
+def consent(name: str, withdraw: bool, as_json: bool) -> None:
+    """Note that a parent of NAME agreed that the voice is recorded, or no longer does."""
     from oralquiz.records.database import open_records
     from oralquiz.records.pupils import set_consent
 
-    set_consent(open_records(), name, not withdraw)
+    pupil = set_consent(open_records(), name, not withdraw)
+    print_json(pupil_as_json(pupil)) if as_json else click.echo(line(pupil))
+    if withdraw and not as_json:
+        click.echo(
+            "What was recorded before is still there: oralquiz pupils erase or forget-voices"
+        )
 
 
 @pupils.command()
 @click.argument("name")
 @click.option("--yes", is_flag=True, help="Do not ask first.")
-def erase(name: str, yes: bool) -> None:
-    """Remove NAME for good: the rows, and name and voice in every session file."""
+@json_option
+@click.pass_context
+def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
+    """Remove NAME for good: the rows, and name and voice in every session kept here.
+
+    Pages and copies saved elsewhere are yours to delete. Exit status 1 when a session file was
+    missing or could not be read.
+    """
+    from oralquiz.folders import sessions_folder
     from oralquiz.records.database import open_records
     from oralquiz.records.pupils import erase_pupil, find_pupil
 
@@ -87,18 +215,38 @@ def erase(name: str, yes: bool) -> None:
     find_pupil(db, name)
     if not yes:
         click.confirm(f"Erase {name}, with all answers and recordings, for good?", abort=True)
-    files = erase_pupil(db, name)
-    click.echo(f"{name} is erased; {len(files)} session files were changed or removed")
+    erased = erase_pupil(db, name, sessions_folder())
+    if as_json:
+        print_json(
+            {
+                "changed": [str(path) for path in erased.changed],
+                "missing": [str(path) for path in erased.missing],
+                "unreadable": list(erased.unreadable),
+            }
+        )
+    else:
+        click.echo(f"{name} is erased; {len(erased.changed)} session files were changed or removed")
+        for path in erased.missing:
+            click.echo(f"not where it was, look for it yourself: {path}")
+        for why in erased.unreadable:
+            click.echo(f"not erased from: {why}")
+        click.echo("Pages and copies saved elsewhere are yours to delete.")
+    if erased.missing or erased.unreadable:
+        ctx.exit(FAILED)
 
 
 @pupils.command("forget-voices")
 @click.option(
     "--days", type=click.IntRange(0), default=30, show_default=True, help="How old is too old."
 )
-def forget_voices(days: int) -> None:
+@json_option
+def forget_voices(days: int, as_json: bool) -> None:
     """Remove the recorded voices from sessions older than DAYS; scores stay."""
     from oralquiz.records.database import open_records
     from oralquiz.records.retention import forget_voices as forget
 
     files = forget(open_records(), older_than_days=days, now=datetime.now(UTC))
-    click.echo(f"voices removed from {len(files)} session files")
+    if as_json:
+        print_json([str(path) for path in files])
+    else:
+        click.echo(f"voices removed from {len(files)} session files")

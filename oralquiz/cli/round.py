@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import FAILED, PACE, fail, json_option, print_json
 
 
 @click.command()
@@ -21,10 +21,10 @@ from oralquiz.cli.common import json_option, print_json
     show_default=True,
     help="Sums for each pupil.",
 )
-@click.option("--terms", type=click.IntRange(1, 20), default=None, help="Terms of a sum.")
+@click.option("--terms", type=click.IntRange(1, 50), default=None, help="Terms of a sum.")
 @click.option(
     "--pace",
-    type=float,
+    type=PACE,
     default=2.5,
     show_default=True,
     help="Seconds from the onset of one term to the onset of the next.",
@@ -66,19 +66,19 @@ def round(
 ) -> None:
     """Sums are read aloud, answered aloud, heard and judged; the session is kept.
 
-    A pupil's voice is recorded only with consent: `oralquiz pupils consent NAME`.
+    The pupils are those of `oralquiz pupils`. A voice is kept only with consent.
     """
     from rich.console import Console
 
     from oralquiz.cli.screen import CAUTION, Screen, score_table
     from oralquiz.compose import load_syllabus, request_for
     from oralquiz.compose.composed import compose
-    from oralquiz.errors import AudioError
-    from oralquiz.folders import data_folder
+    from oralquiz.errors import AudioError, BadInput
+    from oralquiz.folders import sessions_folder
     from oralquiz.judge.verdict import PRACTICE, TEST
     from oralquiz.listen.vosk import open_recognizer
     from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import add_pupil, pupils
+    from oralquiz.records.pupils import find_pupil
     from oralquiz.records.scores import scores
     from oralquiz.records.store import store
     from oralquiz.session.echo import EchoGuard
@@ -94,7 +94,18 @@ def round(
     lesson = syllabus.step(step) if step else syllabus.steps[0]
     seed = secrets.randbelow(1_000_000) if seed is None else seed
     request = request_for(syllabus, lesson.name, terms=terms)
-    sums = compose(request, count * len(names), seed).sums
+    wanted = count * len(names)
+    sums = compose(request, wanted, seed).sums
+    if len(sums) < wanted:
+        fail(
+            f"{lesson.name} has only {len(sums)} such sums and {wanted} are wanted: "
+            f"see `oralquiz compose --step {lesson.name}` for what stands in the way",
+            FAILED,
+        )
+    db = open_records()
+    who = [find_pupil(db, name) for name in names]
+    if len({pupil.id for pupil in who}) < len(who):
+        raise BadInput("a pupil is named twice; turns are taken in the order of the names")
     options = Options(
         pace_s=pace,
         answer_within_s=answer_within,
@@ -105,16 +116,13 @@ def round(
     now = datetime.now(UTC)
 
     with SoundCard(speaker, microphone) as card:
-        db = open_records()
-        known = {pupil.name: pupil for pupil in pupils(db)}
-        for name in names:
-            if name not in known:
-                known[name] = add_pupil(db, name, created=now.isoformat(timespec="seconds"))
-            if not known[name].consent:
-                console.print(f"{name}: no consent noted, so the voice is heard but not kept")
+        for pupil in who:
+            if not pupil.consent:
+                console.print(f"{pupil.name}: no consent noted, so the voice is not kept")
+        in_turn = [who[index % len(who)] for index in range(wanted)]
         turns = tuple(
-            Turn(names[i % len(names)], s, known[names[i % len(names)]].consent)
-            for i, s in enumerate(sums)
+            Turn(pupil.name, terms, pupil.consent)
+            for pupil, terms in zip(in_turn, sums, strict=True)
         )
         title = lesson.title
         round_ = Round(
@@ -141,7 +149,7 @@ def round(
                     return True
             return False
 
-        folder = data_folder() / "sessions" / now.strftime("%Y-%m-%d-%H%M%S")
+        folder = sessions_folder() / now.strftime("%Y-%m-%d-%H%M%S")
         path: Path = hold(
             round_,
             options,

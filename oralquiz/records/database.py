@@ -23,8 +23,8 @@ def open_records(path: Path | None = None) -> Database:
     Raises BadInput if the file is not a database of ours.
     """
     path = path or default_path()
-    path.parent.mkdir(parents=True, exist_ok=True)
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         db = Database(sqlite3.connect(path, timeout=10))
         db.execute("pragma foreign_keys = on")
         db.execute("pragma secure_delete = on")  # erased rows are overwritten, not just unlinked

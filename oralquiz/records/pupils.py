@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, OralquizError
 from oralquiz.session.erase import erase_from_session
 
 
@@ -33,11 +33,16 @@ def pupils(db: Database, class_name: str | None = None) -> list[Pupil]:
     return [p for p in everyone if class_name is None or p.class_name == class_name]
 
 
+def clean_name(name: str) -> str:
+    """A name as it is kept: without spaces around it, one space inside."""
+    return " ".join(name.split())
+
+
 def find_pupil(db: Database, name: str) -> Pupil:
     """The pupil called ``name``. Raises BadInput, naming those there are."""
     everyone = pupils(db)
     for pupil in everyone:
-        if pupil.name == name:
+        if pupil.name == clean_name(name):
             return pupil
     known = ", ".join(p.name for p in everyone[:12]) or "none yet"
     raise BadInput(f"there is no pupil '{name}' (known: {known})")
@@ -47,7 +52,7 @@ def add_pupil(
     db: Database, name: str, *, created: str, class_name: str = "", consent: bool = False
 ) -> Pupil:
     """Add a pupil. ``created`` is an ISO 8601 time. Raises BadInput for a name that is taken."""
-    name = " ".join(name.split())
+    name = clean_name(name)
     if not name:
         raise BadInput("a pupil needs a name")
     if any(p.name == name for p in pupils(db)):
@@ -69,21 +74,41 @@ def set_consent(db: Database, name: str, consent: bool) -> Pupil:
     return find_pupil(db, name)
 
 
-def erase_pupil(db: Database, name: str) -> list[Path]:
+@dataclass(frozen=True)
+class Erased:
+    """The session files an erased pupil was in: those rewritten or removed, those that are not
+    where they were, and those that could not be read (with the reason)."""
+
+    changed: tuple[Path, ...]
+    missing: tuple[Path, ...]
+    unreadable: tuple[str, ...]
+
+
+def erase_pupil(db: Database, name: str, folder: Path | None = None) -> Erased:
     """Remove a pupil for good: the rows, and the name and the voice in every session file.
 
-    Returns the session files that were rewritten or removed.
+    Those are the files the records know and every session in ``folder``, among them rounds that
+    were cut short before they reached the records. A copy or a page elsewhere is not found.
     """
     pupil = find_pupil(db, name)
-    files = [
+    known = {
         Path(row["file"])
         for row in db.query(
-            "select distinct file from rounds join sums on round_id = rounds.id "
-            "where pupil_id = ? order by file",
+            "select distinct file from rounds join sums on round_id = rounds.id where pupil_id = ?",
             [pupil.id],
         )
-    ]
-    touched = [file for file in files if file.exists() and erase_from_session(file, name)]
+    }
+    kept = {p.resolve() for p in folder.iterdir()} if folder and folder.exists() else set()
+    changed, missing, unreadable = [], [], []
+    for file in sorted(known | kept):
+        if not file.exists():
+            missing.append(file)
+            continue
+        try:
+            if erase_from_session(file, pupil.name):
+                changed.append(file)
+        except (OralquizError, OSError) as error:
+            unreadable.append(str(error))
     theirs = "(select id from sums where pupil_id = :id)"
     with db.atomic():
         for table in ("answers", "corrections", "rule_uses"):
@@ -93,4 +118,4 @@ def erase_pupil(db: Database, name: str) -> list[Path]:
         db.execute("delete from pupils where id = :id", {"id": pupil.id})
     db.vacuum()
     db.execute("pragma wal_checkpoint(truncate)")  # no page of theirs stays in the log either
-    return touched
+    return Erased(tuple(changed), tuple(missing), tuple(unreadable))

@@ -99,7 +99,13 @@ def first_tables(db: Database) -> None:
             (select verdict from corrections where sum_id = sums.id order by id desc limit 1),
             (select verdict from answers where sum_id = sums.id order by attempt desc limit 1)
           ) as verdict,
-          (select latency_s from answers where sum_id = sums.id and attempt = 0) as latency_s
+          (select latency_s from answers where sum_id = sums.id and attempt = 0) as latency_s,
+          coalesce(
+            (select value from corrections where sum_id = sums.id order by id desc limit 1),
+            (select value from answers where sum_id = sums.id order by attempt desc limit 1)
+          ) as value,
+          (select max(typed) from answers where sum_id = sums.id) as typed,
+          (select count(*) from answers where sum_id = sums.id) as attempts
         from sums
         """,
     )

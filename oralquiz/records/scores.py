@@ -49,8 +49,7 @@ def scores(db: Database, *, round_id: str | None = None) -> list[Score]:
     for row in db.query(
         f"""
         select pupils.name as pupil, counted.sum_id, verdict,
-          case when exists (select 1 from answers where answers.sum_id = counted.sum_id and typed)
-          then null else latency_s end as latency_s
+          case when typed or attempts > 1 then null else latency_s end as latency_s
         from counted join pupils on pupils.id = pupil_id {where} order by pupils.name, sum_id
         """,
         values,

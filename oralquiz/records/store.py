@@ -8,6 +8,7 @@ from sqlite_utils import Database
 
 from oralquiz.beads import explain
 from oralquiz.records.pupils import add_pupil, pupils
+from oralquiz.session.erase import ERASED
 from oralquiz.session.file import Session
 
 
@@ -18,7 +19,8 @@ def store(db: Database, session: Session, file: Path) -> None:
     """
     head, round_ = session.header, session.round
     known = {pupil.name: pupil.id for pupil in pupils(db)}
-    for turn in session.turns:
+    turns = [turn for turn in session.turns if turn.pupil != ERASED]
+    for turn in turns:
         if turn.pupil not in known:
             pupil = add_pupil(db, turn.pupil, created=round_.created, consent=turn.consent)
             known[turn.pupil] = pupil.id
@@ -38,7 +40,7 @@ def store(db: Database, session: Session, file: Path) -> None:
                 "file": str(file.resolve()),
             }
         )
-        for turn in session.turns:
+        for turn in turns:
             sum_id = (
                 db.table("sums")
                 .insert(
@@ -87,6 +89,11 @@ def store(db: Database, session: Session, file: Path) -> None:
                 for index, term in enumerate(explain(turn.sum, round_.columns, round_.move_order))
                 for move in term.moves
             )
+
+
+def holds(db: Database, session: Session) -> bool:
+    """Whether ``session`` is in the records."""
+    return bool(db.table("rounds").count_where("id = ?", [session.header["id"]]))
 
 
 def _forget(db: Database, round_id: str) -> None:

@@ -18,13 +18,18 @@ def correct(
     """Add to the finished session at ``path`` that ``by`` judged ``turn`` (from 0) as ``verdict``.
 
     ``value`` is the number the teacher heard, ``when`` an ISO 8601 time. Returns the session as
-    it now reads. Raises BadInput for a turn that was not held, or a session that still runs.
+    it now reads. Raises BadInput for a turn that was not held, a verdict that its number
+    contradicts, a session that is damaged or still runs.
     """
     session = open_session(path)
     if path.is_dir():
         raise BadInput(f"{path}: this session is not finished; correct it while it runs")
-    if turn not in {answered.index for answered in session.turns}:
+    if session.damage:
+        raise BadInput(f"{path}: correcting would lose what cannot be read ({session.damage})")
+    answered = {answered.index: answered for answered in session.turns}.get(turn)
+    if answered is None:
         raise BadInput(f"{path}: there is no sum {turn + 1} in this session")
+    _check(answered.sum.answer, verdict, value)
     data = {"turn": turn, "verdict": verdict.value, "value": value, "by": by, "when": when}
     at = session.events[-1].at
     events = [*session.events, Event(len(session.events), at, "corrected", data)]
@@ -32,3 +37,15 @@ def correct(
         write_parts(Path(folder), session.header, events, session.audio)
         pack(Path(folder), path)
     return open_session(path)
+
+
+def _check(answer: int, verdict: Verdict, value: int | None) -> None:
+    """Raise BadInput if the number heard cannot go with the verdict."""
+    if value is None:
+        return
+    if verdict is Verdict.SILENT:
+        raise BadInput("an answer that was silent has no number")
+    if (verdict is Verdict.RIGHT) != (value == answer) and verdict is not Verdict.UNCLEAR:
+        raise BadInput(f"{value} cannot be {verdict.value}: the sum makes {answer}")
+    if abs(value) > 10**9:
+        raise BadInput(f"{value} is no number that a frame can show")

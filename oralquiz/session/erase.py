@@ -19,7 +19,8 @@ ERASED = "(erased)"
 def erase_from_session(path: Path, pupil: str) -> bool:
     """Remove ``pupil``'s name, voice and words from the session at ``path``.
 
-    A session of nobody else is removed as a whole. Returns whether anything was changed.
+    A session of nobody else is removed as a whole. In one of several pupils the sums, numbers and
+    verdicts stay, of nobody any more. Returns whether anything was changed.
     """
     session = open_session(path)
     names = [turn.pupil for turn in session.round.turns]
@@ -45,6 +46,8 @@ def erase_from_session(path: Path, pupil: str) -> bool:
                 data["pupil"] = ERASED
             if "words" in data:
                 data["words"] = ""
+            if "guesses" in data:
+                data["guesses"] = [{**guess, "words": ""} for guess in data["guesses"]]
         return data
 
     _rewrite(path, session, head, without, audio)

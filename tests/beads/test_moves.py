@@ -117,7 +117,7 @@ def test_a_borrow_cascades_from_the_left() -> None:
 @pytest.mark.parametrize(
     ("text", "columns", "message"),
     [
-        ("34 + 80", 2, r"term 2 \(\+80\) goes over 99: 34 \+80 = 114 cannot be shown on 2 col"),
+        ("34 + 80", 2, r"term 2 \(\+80\) goes over 99: 34 \+ 80 = 114 cannot be shown on 2 col"),
         ("34 - 40 + 50", 2, r"term 2 \(-40\) goes below zero"),
         ("10", 1, r"term 1 \(\+10\) goes over 9: .* on 1 column$"),
         ("-4 + 8", 2, r"term 1 \(-4\) goes below zero"),

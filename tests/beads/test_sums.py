@@ -34,7 +34,7 @@ def test_any_text_is_a_sum_or_one_clear_line(text: str) -> None:
     [
         ("", "the sum is empty"),
         ("34 13", "wanted a sign and a number at character 4, not '13'"),
-        ("34 +", "wanted a sign and a number at character 4, not '+'"),
+        ("34 +", "a number is missing after '+'"),
         ("34 + x", "at character 4"),
         ("12 + 0", "term 2 is 0"),
         ("1234567890", "more than 9 digits"),

@@ -1,15 +1,21 @@
 from __future__ import annotations
 
+import shutil
 import sqlite3
+from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 from sqlite_utils import Database
 
-from oralquiz.errors import BadInput
+from oralquiz.beads import Sum
+from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.verdict import Verdict
+from oralquiz.records.answers import answers_of
 from oralquiz.records.database import open_records
 from oralquiz.records.pupils import add_pupil, erase_pupil, find_pupil, pupils, set_consent
+from oralquiz.records.retention import forget_voices, voices_kept
 from oralquiz.records.schema import migrations
 from oralquiz.records.scores import Tally, scores
 from oralquiz.records.store import store
@@ -104,7 +110,19 @@ def test_erasing_removes_rows_name_and_voice_for_good(tmp_path: Path, db: Databa
     alone, _, _ = run(tmp_path / "alone", make_round("1 + 1", pupil="Ben Zimmer"), [2])
     for file in (path, alone):
         store(db, open_session(file), file)
-    assert erase_pupil(db, "Ben Zimmer") == sorted([path, alone])
+    cut_short, _, _ = run(tmp_path / "kept" / "c", make_round("1 + 1", pupil="Ben Zimmer"), [2])
+    gone = tmp_path / "gone.zip"
+    shutil.copy(alone, gone)
+    moved = open_session(gone)
+    moved = replace(moved, header={**moved.header, "id": "0" * 32})
+    store(db, moved, gone)
+    gone.unlink()
+    (tmp_path / "kept" / "broken.zip").write_bytes(b"PK, not")
+    erased = erase_pupil(db, "Ben Zimmer", tmp_path / "kept")
+    assert erased.changed == tuple(sorted([path, alone, cut_short]))
+    assert erased.missing == (gone,)
+    assert "broken.zip" in erased.unreadable[0]
+    assert not cut_short.exists()
     assert not alone.exists()
     session = open_session(path)
     assert [t.pupil for t in session.turns] == ["Asha", "Asha", "(erased)"]
@@ -114,6 +132,68 @@ def test_erasing_removes_rows_name_and_voice_for_good(tmp_path: Path, db: Databa
     assert rerun(session).difference == ""
     assert [s.pupil for s in scores(db)] == ["Asha"]
     db.close()
-    for file in tmp_path.iterdir():  # not in any page of the database or its log, nor in the file
+    for file in filter(
+        Path.is_file, tmp_path.rglob("*")
+    ):  # not in any page of the database or its log, nor in the file
         assert b"Ben Zimmer" not in file.read_bytes(), file
     assert not any("Zimmer" in e.encode() for e in session.events)
+    heard = [e.data for e in session.events if e.type == "heard" and e.data["turn"] == 2]
+    assert [(h["words"], [g["words"] for g in h["guesses"]]) for h in heard] == [("", [""])]
+
+
+def test_correcting_after_an_erasure_brings_nobody_back(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, 4])
+    store(db, open_session(path), path)
+    erase_pupil(db, "Ben Zimmer")
+    store(db, correct(path, 1, Verdict.RIGHT, by="Ms Rao", when=WHEN), path)
+    assert [p.name for p in pupils(db)] == ["Asha"]
+    assert scores(db)[0].total.right == 2
+
+
+@pytest.mark.parametrize(
+    ("verdict", "value", "message"),
+    [
+        (Verdict.RIGHT, 8, "8 cannot be right: the sum makes 7"),
+        (Verdict.WRONG, 7, "7 cannot be wrong"),
+        (Verdict.SILENT, 7, "silent has no number"),
+    ],
+)
+def test_a_correction_does_not_contradict_itself(
+    tmp_path: Path, verdict: Verdict, value: int, message: str
+) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None])
+    with pytest.raises(BadInput, match=message):
+        correct(path, 1, verdict, by="Ms Rao", when=WHEN, value=value)
+
+
+def test_a_damaged_session_is_not_corrected(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None])
+    path.write_bytes(path.read_bytes()[:-2000])
+    before = path.read_bytes()
+    with pytest.raises(OralquizError):
+        correct(path, 1, Verdict.RIGHT, by="Ms Rao", when=WHEN)
+    assert path.read_bytes() == before
+
+
+def test_voices_are_forgotten_after_their_time(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None])
+    store(db, open_session(path), path)
+    begun = datetime.fromisoformat(WHEN)
+    assert voices_kept(db, older_than_days=30, now=begun + timedelta(days=29)) == []
+    assert forget_voices(db, older_than_days=30, now=begun + timedelta(days=30)) == [path]
+    session = open_session(path)
+    assert not session.audio[:, 1].any()
+    assert session.audio[:, 0].any()
+    assert [t.verdict for t in session.turns][:2] == [Verdict.RIGHT, Verdict.WRONG]
+    assert forget_voices(db, older_than_days=30, now=begun + timedelta(days=31)) == []
+
+
+def test_answers_are_what_learning_needs(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None], delay=1.25)
+    store(db, open_session(path), path)
+    first, second = answers_of(db, "Asha")
+    assert (first.terms, first.said, first.previous) == (Sum((1, 2)), 3, None)
+    assert (second.terms, second.said, second.previous) == (Sum((3, 4)), 9, 3)
+    assert first.latency_s == pytest.approx(1.25, abs=1e-4)
+    (silent,) = answers_of(db, "Ben Zimmer")
+    assert (silent.verdict, silent.said, silent.latency_s) == (Verdict.SILENT, None, None)
