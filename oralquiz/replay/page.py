@@ -29,7 +29,7 @@ from oralquiz.replay.words import Form, form_for
 from oralquiz.session.file import Session
 from oralquiz.speak.clip import Voice
 
-MOST_SOUND = 900_000
+MOST_SOUND = 800_000
 """Bytes of sound in a page, before base64 makes a third more of it: a page of ten sums stays
 under 1.5 MB."""
 

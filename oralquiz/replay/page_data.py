@@ -29,6 +29,7 @@ def sum_data(
 ) -> dict[str, Any]:
     """One sum. ``tracks`` says for each way of hearing it when its steps happen."""
     turn = told.turn
+    tick = f" {GLYPHS[Verdict.RIGHT]}" if turn.verdict is Verdict.RIGHT else ""
     return {
         "title": turn_title(turn, table),
         "pupil": turn.pupil,
@@ -38,7 +39,7 @@ def sum_data(
         "heard": heard_words(turn, table),
         "said": turn.value if told.wrong and fits(turn.value, told.story.columns) else None,
         "detail": detail_words(turn, table),
-        "result": f"{written(turn.sum.terms)} = {turn.sum.answer}",
+        "result": f"{written(turn.sum.terms)} = {turn.sum.answer}{tick}",
         "end": {f: table.text("page", f"end_{f}", value=turn.sum.answer) for f in forms},
         "terms": [term_written(turn.sum.terms, n) for n in range(len(turn.sum.terms))],
         "totals": list(turn.sum.totals),

@@ -7,6 +7,7 @@ end to end; the length of each is a whole number of frames, so every time is kno
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
@@ -40,6 +41,11 @@ class Explanation:
     answer_at: float
 
 
+def spoken_sentences(text: str, table: Phrases) -> list[str]:
+    """``text`` for a voice, sentence by sentence: so that each can be used again."""
+    return re.split(r"(?<=[.!?]) ", spoken(text, table))
+
+
 @dataclass
 class Explainer:
     """Explains sums with ``voice``. ``pieces`` grows by what has not been said before."""
@@ -56,16 +62,18 @@ class Explainer:
         now = self._seconds(order[0])
         beats: list[Beat] = []
         said: list[Mark] = []
-        for step, text in self._sentences(story):
-            piece = self._say(spoken(text, self.table))
-            start = now + self._seconds(piece)
-            said.append(Mark(text, now, start))
-            move = GESTURE_S * step
-            pause = self._silence(move + REST_S)
-            if step:
-                beats.append(Beat(now, start, start + move))
-            order += [piece, pause]
-            answer_at, now = now, start + self._seconds(pause)
+        for gestures, text in self._sentences(story):
+            begun = now
+            for sentence in spoken_sentences(text, self.table):
+                piece = self._say(sentence)
+                said.append(Mark(sentence, now, now + self._seconds(piece)))
+                order.append(piece)
+                now += self._seconds(piece)
+            move = GESTURE_S * gestures
+            if gestures:
+                beats.append(Beat(begun, now, now + move))
+            order.append(self._silence(move + REST_S))
+            answer_at, now = begun, now + self._seconds(order[-1])
         return Explanation(tuple(order), now, tuple(beats), tuple(said), answer_at)
 
     def _sentences(self, story: Story) -> Iterator[tuple[int, str]]:

@@ -36,14 +36,14 @@ def test_each_step_is_said_and_then_shown_and_the_answer_comes_last() -> None:
     explainer = Explainer(voice, "hands", phrases("en"))
     story = tell(Sum.parse("34 + 13"), 2)
     told = explainer.explain(story)
-    assert voice.said[-1] == "The hands show 47. That is the answer."
+    assert voice.said[-2:] == ["The hands show 47.", "That is the answer."]
     assert "3 more: not enough fingers, so plus 5 and minus 2." in voice.said
     assert len(told.beats) == len(story.steps)
-    for beat, mark in zip(told.beats, told.said, strict=False):
+    for beat, mark in zip(told.beats, told.said, strict=False):  # here one sentence a step
         assert beat.slot == mark.onset
         assert beat.start == mark.offset  # nothing moves while it is being said
     assert told.beats[3].end - told.beats[3].start == pytest.approx(1.8)  # two gestures
-    assert told.answer_at == told.said[-1].onset
+    assert told.answer_at == told.said[-2].onset
 
 
 def test_a_sentence_is_kept_once_for_all_sums() -> None:
@@ -64,4 +64,6 @@ def test_the_pieces_played_end_to_end_are_as_long_as_is_said() -> None:
     for mark in told.said:  # each sentence sounds where its caption is
         middle = round((mark.onset + mark.offset) / 2 * rate)
         assert loud[middle - 400 : middle + 400].any()
-        assert not loud[max(0, round(mark.onset * rate) - 1600) : round(mark.onset * rate)].any()
+    for beat in told.beats:  # and it is quiet where something moves
+        start = round((beat.start + 0.1) * rate)
+        assert not loud[start : round(beat.end * rate)].any()
