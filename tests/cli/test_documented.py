@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -50,3 +51,20 @@ def test_the_overview_lists_every_command_with_its_purpose() -> None:
     for name, (_, purpose) in COMMANDS.items():
         assert name in shown
         assert " ".join(purpose.split()) in " ".join(shown.split())
+
+
+def test_every_command_in_the_readme_exists() -> None:
+    known = {name.split()[0] for name, _ in EVERY}
+    named = set(re.findall(r"oralquiz ([a-z]+)", README)) - {"demo_sessions"}
+    assert named - known == set()
+    groups = {name for name, command in EVERY if isinstance(command, click.Group)}
+    for group in groups:
+        for sub in re.findall(rf"oralquiz {group} ([a-z-]+)", README):
+            assert f"{group} {sub}" in dict(EVERY), f"{group} {sub}"
+
+
+def test_every_link_in_the_readme_leads_somewhere() -> None:
+    root = Path(__file__).parents[2]
+    links = re.findall(r"\]\(([^)#:]+)\)", README)
+    assert links
+    assert [link for link in links if not (root / link).exists()] == []
