@@ -41,6 +41,8 @@ def main() -> None:
                     shutil.copy(done.session_file, HERE / f"{name}.zip")
                     print(f"{name}: seed {seed}")
                     break
+        else:
+            raise SystemExit(f"{name}: no seed gave the verdicts wanted")
 
 
 if __name__ == "__main__":

@@ -74,8 +74,3 @@ def check_fits(terms: Sum, columns: int) -> None:
                 f"cannot be shown on {frame}"
             )
         before = after
-
-
-def columns_needed(terms: Sum) -> int:
-    """The fewest columns (at least 1) that show every running total."""
-    return max(len(str(abs(total))) for total in terms.totals)

@@ -2,7 +2,8 @@
 
 An event is a JSON object with ``seq`` (0, 1, 2, ...), ``at`` (sample on the session clock at
 which it was known) and ``type``; the other keys depend on the type and are listed in FORMAT.md.
-Encoding is canonical (fixed key order, no spaces, 6 decimals), so equal events are equal bytes.
+Encoding is canonical (fixed key order, no spaces), so equal events are equal bytes; times and
+probabilities are rounded to 6 decimals where they are made.
 """
 
 from __future__ import annotations

@@ -3,7 +3,8 @@
 The recorded sound stands in for the microphone and for what was read aloud; the recorded hearings
 stand in for the recogniser (a recogniser on another machine may round differently); the teacher's
 commands come at the same samples. The runner then has no freedom left but its own rules, so a
-session file whose events do not come out again was altered, or judged by other rules.
+session file whose events do not come out again was altered, or judged by other rules. One whose
+recording and events were changed together comes out again: this is no seal.
 """
 
 from __future__ import annotations
