@@ -14,7 +14,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
-from oralquiz.web import door, pupil, results, sockets, teacher
+from oralquiz.web import door, pages, pupil, results, sockets, teacher
 from oralquiz.web.access import Limit
 from oralquiz.web.guard import Guard
 from oralquiz.web.house import House
@@ -70,6 +70,7 @@ def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> S
             Route("/chirp", pupil.chirp_sound),
             Route("/chirp", pupil.chirp_heard, methods=["POST"]),
             Route("/replay/{name}", results.replay_part),
+            Route("/favicon.ico", pages.icon),
             Mount("/static", StaticFiles(packages=[("oralquiz.web", "static")])),
             WebSocketRoute("/ws/me", sockets.pupil_socket),
             WebSocketRoute("/ws/teacher", sockets.teacher_socket),

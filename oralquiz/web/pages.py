@@ -106,6 +106,11 @@ def asset(package: str, *path: str) -> str:
     return files(package).joinpath(*path).read_text("utf-8")
 
 
+async def icon(request: Request) -> Response:
+    """For pages that name no icon: browsers then ask for this one."""
+    return Response(asset("oralquiz.web", "static", "icon.svg"), media_type="image/svg+xml")
+
+
 def plainly(error: OralquizError) -> str:
     """An error as a sentence on a page."""
     text = str(error)

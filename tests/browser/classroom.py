@@ -117,7 +117,11 @@ def visit(browser: Browser, url: str, *, microphone: bool = True, **context: obj
     visitor = Visitor(opened.new_page(), opened)
     visitor.page.on(
         "console",
-        lambda m: visitor.complaints.append(m.text) if m.type in ("error", "warning") else None,
+        lambda m: (
+            visitor.complaints.append(f"{m.text} {m.location['url']}")
+            if m.type in ("error", "warning")
+            else None
+        ),
     )
     visitor.page.on("pageerror", lambda error: visitor.complaints.append(str(error)))
     visitor.page.goto(url)

@@ -85,7 +85,8 @@ function drawHere() {
     const how = one.ready ? (one.mic ? "ready" : "ready, types") : "not ready yet";
     text(item, `${one.ready ? "✓ " : ""}${one.pupil}, ${how}`);
   });
-  if (!list.length) text($("here"), "Nobody yet.");
+  $("here").hidden = !list.length;
+  $("nobody").hidden = Boolean(list.length);
 }
 
 // The elements stay where they are while their content changes: focus and reading are not lost.

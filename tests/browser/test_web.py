@@ -1,0 +1,418 @@
+"""The web app in a real browser: a class round, practice, a broken connection, access for all.
+
+The pupils' microphones are fed with a synthetic voice when the lamp is lit; the recogniser, the
+judge, the recorder and the records are the real ones.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from playwright.sync_api import Browser, Page, expect
+
+from oralquiz.records.pupils import add_pupil, pupils
+from oralquiz.session.file import open_session
+from oralquiz.session.rerun import rerun
+from oralquiz.web.lesson import Lesson
+from oralquiz.web.plan import Plan, Way
+from tests.browser.classroom import Classroom, Visitor, open_classroom, say, visit
+
+expect.set_options(timeout=20_000)  # a machine that runs tests is busy
+
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
+
+
+@pytest.fixture(scope="module")
+def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Classroom]:
+    classroom = open_classroom(tmp_path_factory.mktemp("class"))
+
+    async def fill() -> None:
+        house = classroom.house
+        house.class_name = "3B"
+        for name in ("Asha Rao", "Ben Okoro"):
+            await house.records.do(
+                add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
+            )
+        await house.recognizer()  # loaded before the first round, not in it
+
+    on_loop(classroom, fill())
+    yield classroom
+    classroom.stop()
+
+
+def on_loop(room: Classroom, work: Any) -> Any:
+    return asyncio.run_coroutine_threadsafe(work, room.loop).result(60)
+
+
+@pytest.fixture
+def visitors(browser: Browser) -> Iterator[Callable[..., Visitor]]:
+    """Opens windows; afterwards none of them may have had anything to complain about."""
+    opened: list[Visitor] = []
+
+    def open_window(url: str, **more: Any) -> Visitor:
+        opened.append(visit(browser, url, **more))
+        return opened[-1]
+
+    yield open_window
+    complaints = [c for visitor in opened for c in visitor.complaints]
+    for visitor in opened:
+        visitor.context.close()
+    assert complaints == []
+
+
+def join(room: Classroom, open_window: Callable[..., Visitor], name: str, **more: Any) -> Page:
+    """A pupil's window, with the sound on."""
+
+    async def code() -> str:
+        for pupil in await room.house.records.do(pupils):
+            if pupil.name == name:
+                room.house.release(pupil)
+        return room.house.codes.for_class("3B")[0]
+
+    page = open_window(f"{room.url}/join?code={on_loop(room, code())}", **more).page
+    page.fill("#name", name)
+    page.click("text=Join")
+    page.click("#ready")
+    expect(page.locator("#gate")).to_be_hidden()
+    return page
+
+
+def until(what: Callable[[], Any], seconds: float = 60) -> Any:
+    """Wait for something outside the pages."""
+    end = time.monotonic() + seconds
+    while time.monotonic() < end:
+        found = what()
+        if found:
+            return found
+        time.sleep(0.05)
+    raise AssertionError("it did not happen in time")
+
+
+def right_value(lesson: Lesson, name: str) -> int:
+    run = lesson.part_of(name)
+    assert run is not None
+    return run.round.turns[lesson.rows[name].turn].sum.answer
+
+
+def five_off(value: int) -> int:
+    """A number that hands can show, a five away."""
+    return value - 5 if value >= 5 else value + 5
+
+
+def hold(lesson: Lesson, pages: dict[str, Page], mistaken: str = "") -> None:
+    """Have the pupils answer aloud when their lamp is lit, to the end; one is always five off."""
+    said: set[tuple[str, int, str]] = set()
+    end = time.monotonic() + 120
+    while lesson.phase != "over":
+        assert time.monotonic() < end, lesson.snapshot()
+        for voice, (name, page) in enumerate(pages.items()):
+            row = lesson.rows[name]
+            phase = row.phase
+            if phase in ("speak", "again") and (name, row.turn, phase) not in said:
+                said.add((name, row.turn, phase))
+                wait = 0.2 if phase == "speak" else 2.0  # the page asks first
+                value = right_value(lesson, name)
+                say(page, five_off(value) if name == mistaken else value, voice, wait)
+        time.sleep(0.05)
+
+
+def test_a_class_round_from_the_plan_to_the_replay(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    asha = join(room, visitors, "Asha Rao", viewport={"width": 820, "height": 1180})
+    ben = join(room, visitors, "Ben Okoro", viewport={"width": 390, "height": 844})
+    teacher = visitors(f"{room.url}/plan", microphone=False).page
+    teacher.fill("#count", "2")
+    teacher.fill("#terms", "2")
+    teacher.fill("#pace", "1.5")
+    teacher.click("#listen")
+    expect(teacher.locator("#sample")).to_contain_text("such sums")
+    teacher.click("text=To the round")
+    expect(teacher.locator("#here li")).to_have_count(2)
+    wall = visitors(f"{room.url}/wall", microphone=False).page
+
+    teacher.click("#begin")
+    expect(asha.locator("#say")).to_have_text("Listen")
+    lesson = room.house.lesson
+    assert lesson is not None
+    expect(teacher.locator("#rows .saying").first).to_be_visible(timeout=30_000)
+    expect(wall.locator("#where")).to_have_text("Sum 1 of 2")
+    hold(lesson, {"Asha Rao": asha, "Ben Okoro": ben}, mistaken="Ben Okoro")
+
+    answers = {(a.pupil, a.turn): a for a in lesson.answers}
+    assert len(answers) == 4
+    for (name, _), answer in answers.items():
+        off = name == "Ben Okoro"
+        assert answer.value == (five_off if off else int)(answer.right_value), answer
+        assert answer.verdict in ("wrong" if off else "right", "unclear")
+    assert str(answers["Asha Rao", 1].right_value) not in wall.inner_text("main")
+    expect(asha.locator("#say")).to_have_text("Well done, that was it.")
+    expect(ben.locator("#look")).to_be_visible(timeout=10_000)
+
+    # the teacher's ear: one key, the voice, one key
+    teacher.keyboard.press("c")
+    expect(teacher.locator("#ear")).to_be_visible()
+    expect(teacher.locator("#ear-sound")).to_be_visible()
+    teacher.keyboard.press("4")
+    expect(teacher.locator("#ear")).to_be_hidden()
+    expect(teacher.locator("#answers")).to_contain_text("by your ear")
+
+    # nothing lost on the way, and the files run again to the same bytes
+    for run in lesson.runs:
+        assert (run.intake.lost, run.intake.doubled) == (0, 0)
+        file = until(lambda run=run: run.file)  # type: ignore[misc]
+        assert rerun(open_session(file)).difference == ""
+
+    # the pupil looks at what went wrong, step by step
+    ben.click("#look")
+    expect(ben.locator("#player")).to_be_visible()
+    before = ben.inner_text("#player .words")
+    ben.click("#next")
+    ben.click("#next")
+    assert ben.inner_text("#player .words") != before
+    ben.click("text=Back")
+    expect(ben.locator("#ready")).to_be_enabled()
+
+
+def test_the_room_hears_this_computer_and_tablets_only_listen(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    asha = join(room, visitors, "Asha Rao")
+    room.house.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
+    room.house.chosen = frozenset()
+    teacher = visitors(f"{room.url}/live", microphone=False).page
+    teacher.click("#sound")
+    expect(teacher.locator("#sound")).to_have_text("Sound is on")
+    before = room.house.lesson
+    teacher.click("#begin")
+    lesson = until(lambda: room.house.lesson if room.house.lesson is not before else None)
+    hold(lesson, {"Asha Rao": asha})
+    assert [(a.value, a.verdict) for a in lesson.answers] in (
+        [(lesson.answers[0].right_value, "right")],
+        [(lesson.answers[0].right_value, "unclear")],
+    )
+
+
+def test_practice_at_home_without_a_microphone(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    async def card() -> str:
+        everyone = await room.house.records.do(pupils)
+        return room.house.codes.for_pupil(next(p for p in everyone if p.name == "Ben Okoro"))[0]
+
+    page = visitors(f"{room.url}/join?code={on_loop(room, card())}", microphone=False).page
+    page.click("text=Join")
+    page.click("summary:has-text('Settings')")
+    page.uncheck("#microphone")
+    page.select_option("#stretch", "10")
+    page.click("summary:has-text('Settings')")
+    page.click("#ready")
+    page.select_option("#count", "3")
+    page.select_option("#pace", "1.5")
+    page.click("#go")
+    expect(page.locator("#say")).to_have_text("Listen")
+    (lesson,) = [x for x in room.house.practices.values() if x.phase == "running"]
+    run = lesson.runs[0]
+    assert run.options.answer_within_s == 80.0
+    # tapped, typed, and one left out
+    expect(page.locator("#say")).to_have_text("Your turn")
+    for digit in str(run.round.turns[0].sum.answer):
+        page.click(f"[data-digit='{digit}']")
+    page.click("#send")
+    expect(page.locator("#say")).to_have_text(f"{run.round.turns[0].sum.answer}. Right!")
+    expect(page.locator("#place")).to_have_text("2 of 3")
+    expect(page.locator("#say")).to_have_text("Your turn")
+    page.keyboard.type(str(run.round.turns[1].sum.answer + 1))
+    page.keyboard.press("Enter")
+    expect(page.locator("#more")).to_contain_text("Not this time")
+    expect(page.locator("#place")).to_have_text("3 of 3")
+    page.click("[data-command=pause]")
+    expect(page.locator("#say")).to_have_text("A little pause")
+    page.click("[data-command=resume]")
+    expect(page.locator("#say")).to_have_text("Listen")
+    page.click("[data-command=skip]")
+    expect(page.locator("#say")).to_have_text("Well done, that was it.")
+    expect(page.locator("#more")).to_have_text("1 of 2 right.")
+    page.click("#look")
+    expect(page.locator("#player")).to_be_visible()
+
+
+def test_the_connection_breaks_while_the_answer_is_said(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    asha = join(room, visitors, "Asha Rao")
+    room.house.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+
+    async def begin() -> Lesson:
+        return await room.house.begin()
+
+    lesson = on_loop(room, begin())
+    until(lambda: lesson.rows["Asha Rao"].phase == "speak")
+    device = next(d for d in room.house.devices.values() if d.name == "Asha Rao")
+
+    def cut() -> None:
+        line = device._line
+        if line is not None:
+            line.close("cut by the test", 1013)
+
+    say(asha, right_value(lesson, "Asha Rao"), 0, 0.3)
+    for _ in range(3):
+        time.sleep(0.25)
+        room.loop.call_soon_threadsafe(cut)
+    until(lambda: lesson.rows["Asha Rao"].phase in ("done", "over", "again"))
+    (answer,) = lesson.answers or [lesson.rows["Asha Rao"]]
+    assert answer.value == right_value(lesson, "Asha Rao")
+    run = lesson.runs[0]
+    assert run.intake.lost == 0
+    room.loop.call_soon_threadsafe(lesson.do, "stop")
+    until(lambda: lesson.phase == "over")
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_an_accessibility_engine_finds_nothing(
+    room: Classroom, visitors: Callable[..., Visitor], scheme: str
+) -> None:
+    """axe-core, all rules of WCAG 2.0 to 2.2 at A and AA and its best practices."""
+    found: dict[str, list[str]] = {}
+    axe = Axe()
+
+    def look(page: Page, what: str) -> None:
+        results = axe.run(page, options={"runOnly": RULES}).response
+        found[what] = [
+            f"{v['id']}: {[n['html'][:90] for n in v['nodes'][:3]]}" for v in results["violations"]
+        ]
+
+    phone = {"viewport": {"width": 390, "height": 844}, "color_scheme": scheme}
+    laptop = {"viewport": {"width": 1280, "height": 800}, "color_scheme": scheme}
+    teacher = visitors(f"{room.url}/class", microphone=False, **laptop).page
+    room.house.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    if not room.house.codes.open_for("3B"):
+        teacher.click("text=Open with a new code")
+    for path in (
+        "class",
+        "plan",
+        "live",
+        "results",
+        "about",
+        "wall",
+        "join",
+        "class/erase?pupil=Ben Okoro",
+    ):
+        teacher.goto(f"{room.url}/{path}")
+        look(teacher, path)
+    teacher.goto(f"{room.url}/results")
+    if teacher.locator("tbody th a").count():
+        teacher.click("tbody th a >> nth=0")
+        look(teacher, "one result")
+
+    pupil = join(room, visitors, "Asha Rao", **phone)
+    look(pupil, "waiting")
+    pupil.click("summary:has-text('Practise')")
+    pupil.click("summary:has-text('Settings')")
+    look(pupil, "practice and settings")
+    pupil.click("summary:has-text('Settings')")
+    pupil.click("#go")
+    expect(pupil.locator("#say")).to_have_text("Listen")
+    look(pupil, "listening")
+    pupil.click("[data-command=stop]")
+    expect(pupil.locator("#say")).to_have_text("That was it.")
+    look(pupil, "over")
+    assert {what: problems for what, problems in found.items() if problems} == {}
+
+
+def test_the_keyboard_is_enough(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+    """From the plan to a running round and its end with Tab, Enter, Space and single keys."""
+    asha = join(room, visitors, "Asha Rao")
+    teacher = visitors(f"{room.url}/plan", microphone=False).page
+
+    def focus(selector: str) -> None:
+        for _ in range(80):
+            if teacher.evaluate("(s) => document.activeElement?.matches(s) ?? false", selector):
+                return
+            teacher.keyboard.press("Tab")
+        raise AssertionError(f"Tab never reaches {selector}")
+
+    focus("#count")
+    teacher.keyboard.press("Control+A")
+    teacher.keyboard.type("1")
+    focus("form#plan .foot button")
+    teacher.keyboard.press("Enter")
+    before = room.house.lesson
+    teacher.wait_for_selector("#begin:enabled")
+    expect(teacher.locator("#here li")).to_have_count(1)
+    focus("#begin")
+    teacher.keyboard.press("Space")
+    lesson = until(lambda: room.house.lesson if room.house.lesson is not before else None)
+    expect(asha.locator("#say")).to_have_text("Listen")
+    teacher.keyboard.press("p")
+    expect(asha.locator("#say")).to_have_text("A little pause")
+    teacher.keyboard.press("p")
+    expect(asha.locator("#say")).to_have_text("Listen")
+    teacher.keyboard.press("s")
+    expect(asha.locator("#say")).to_have_text("That was it.")
+    assert lesson.phase == "over"
+    # single keys can be turned off (WCAG 2.1.4)
+    focus("#keys")
+    teacher.keyboard.press("Space")
+    assert teacher.evaluate("localStorage.getItem('single keys')") == "no"
+
+
+def test_targets_and_reflow(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+    """What the engine cannot see: 24 px targets everywhere, nothing to scroll sideways at 320 px
+    (WCAG 2.5.8 and 1.4.10), nothing that moves when motion is not wanted (2.3.3)."""
+    page = visitors(
+        f"{room.url}/class", microphone=False, viewport={"width": 320, "height": 640},
+        reduced_motion="reduce",
+    ).page  # fmt: skip
+    for path in ("class", "plan", "live", "results", "about", "join"):
+        page.goto(f"{room.url}/{path}")
+        wide, small, moving = page.evaluate(
+            """() => [
+              document.documentElement.scrollWidth - innerWidth,
+              [...document.querySelectorAll("a, button, input, select, textarea, summary")]
+                .filter((e) => e.checkVisibility() && e.type !== "hidden" && !e.closest("p, li"))
+                .filter((e) => !e.matches(".skip"))
+                .map((e) => [e.outerHTML.slice(0, 80), e.getBoundingClientRect()])
+                .filter(([, box]) => box.width < 24 || box.height < 24).map(([html]) => html),
+              [...document.querySelectorAll("*")].filter((e) => {
+                const s = getComputedStyle(e);
+                return s.animationName !== "none" || !/^0s(, 0s)*$/.test(s.transitionDuration);
+              }).map((e) => e.outerHTML.slice(0, 80)),
+            ]"""
+        )
+        assert wide <= 0, path
+        assert small == [], path
+        assert moving == [], path
+
+
+def test_files_of_this_server_only(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+    """It works offline: no page asks for anything from elsewhere."""
+    asked: list[str] = []
+    visitor = visitors(f"{room.url}/join", microphone=False)
+    visitor.page.on("request", lambda request: asked.append(request.url))
+    for path in ("class", "plan", "live", "wall", "results", "about", "join"):
+        visitor.page.goto(f"{room.url}/{path}")
+    assert asked
+    assert [url for url in asked if not url.startswith((room.url, "data:"))] == []
+
+
+def test_the_screens(room: Classroom, visitors: Callable[..., Visitor], tmp_path: Path) -> None:
+    """Pages can be drawn at phone, tablet, laptop and projector sizes, in light and dark."""
+    for name, (width, height) in {
+        "phone": (390, 844), "tablet": (1180, 820), "laptop": (1366, 768), "wall": (1920, 1080),
+    }.items():  # fmt: skip
+        for scheme in ("light", "dark"):
+            page = visitors(
+                f"{room.url}/{'wall' if name == 'wall' else 'join'}",
+                microphone=False,
+                viewport={"width": width, "height": height},
+                color_scheme=scheme,
+            ).page
+            picture = page.screenshot(path=tmp_path / f"{name}-{scheme}.png")
+            assert len(picture) > 5_000
