@@ -25,7 +25,7 @@ def sums(draw: st.DrawFn, columns: int, most: int = 5) -> Sum:
 DIAGNOSERS = {columns: Diagnoser(columns) for columns in (1, 2, 3)}
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(st.data(), st.sampled_from([1, 2, 3]))
 def test_finds_every_slip_that_hands_can_make_and_no_other(
     data: st.DataObject, columns: int

