@@ -90,7 +90,7 @@ def demonstrate(
     room = VirtualRoom(for_room, real_time=real_time)
     voices = pupil_voices()
     habits = {name: Habits(name, voices[index % len(voices)]) for index, name in enumerate(PUPILS)}
-    pupils = VirtualPupils(room, habits, _answer, for_pupils, round_.highest)
+    pupils = VirtualPupils(room, habits, _answer, for_pupils, round_.columns)
 
     def both(at: int, type: str, data: Mapping[str, Any]) -> None:
         pupils.watch(at, type, data)

@@ -41,9 +41,10 @@ class Sum:
     @classmethod
     def parse(cls, text: str) -> Sum:
         """Read ``34 + 13 - 22``. Raises BadInput naming the place that cannot be read."""
+        text = " ".join(text.split())  # a message is one line
         terms: list[int] = []
         at = 0
-        if not text.strip():
+        if not text:
             raise BadInput("the sum is empty: write it like 34 + 13 - 22")
         while at < len(text):
             match = _TERM.match(text, at)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any
 from unicodedata import category
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.errors import SessionFileError
-from oralquiz.judge.verdict import Verdict
+from oralquiz.judge.verdict import Policy, Verdict
 from oralquiz.listen.hearing import Guess
 from oralquiz.session.archive import read_parts
 from oralquiz.session.events import Event, strict_json
@@ -168,7 +168,7 @@ def open_session(path: Path) -> Session:
     version, head = _header(path, parts.content["session.json"])
     try:
         round_ = _round(head)
-        options = Options.from_json(head["options"])
+        options = _options(head["options"])
     except (ValueError, KeyError, TypeError, SessionFileError) as error:
         raise SessionFileError(f"{path}: session.json cannot be read ({error!r})") from None
     events, event_damage = _events(parts.content.get("events.jsonl", b""), version, round_)
@@ -219,6 +219,13 @@ def _round(head: Mapping[str, Any]) -> Round:
         r["columns"],
         MoveOrder(r["move_order"]),
     )
+
+
+def _options(told: Mapping[str, Any]) -> Options:
+    """The options that this program knows, out of all that a file has."""
+    policy = {f.name: told["policy"][f.name] for f in fields(Policy) if f.name in told["policy"]}
+    known = {f.name: told[f.name] for f in fields(Options) if f.name in told}
+    return Options.from_json({**known, "policy": policy})
 
 
 def harmless(text: str) -> str:

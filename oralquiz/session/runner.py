@@ -20,7 +20,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from oralquiz.judge.latency import latency_s
-from oralquiz.judge.verdict import Next, Verdict, decide, judge
+from oralquiz.judge.verdict import Next, Verdict, decide, judge, probability_right
 from oralquiz.listen.hearing import Hearing, Listener, Recognizer
 from oralquiz.session.ports import BLOCK, SESSION_RATE, AudioIn, AudioOut, Block
 from oralquiz.session.round import Options, Round, Turn
@@ -278,7 +278,7 @@ class Runner:
                 "early": early,
             },
         )
-        if early and judge(hearing, turn.sum.answer, self.options.policy) is not Verdict.RIGHT:
+        if early and self._judge(hearing) is not Verdict.RIGHT:
             # perhaps a total said to oneself: it counts only if nothing follows
             self._early = hearing
             self._early_onset = onset
@@ -287,7 +287,13 @@ class Runner:
         if not hearing.voiced and self._early is not None:
             hearing, onset = self._early, self._early_onset
         self._hearings.append(hearing)
-        decision = decide(self._hearings, turn.sum.answer, self.options.policy, self.options.asks)
+        decision = decide(
+            self._hearings,
+            turn.sum.answer,
+            self.options.policy,
+            self.options.asks,
+            numbers=self.round.highest + 1,
+        )
         # the latency of a second try says nothing about the speed of the answer
         latency = latency_s(self._said_end, onset, SESSION_RATE) if self._attempt == 0 else None
         self._event(
@@ -298,6 +304,7 @@ class Runner:
                 "verdict": decision.verdict.value,
                 "value": self._hearings[decision.attempt].value,
                 "latency_s": latency,
+                "right_probability": round(self._probability_right(decision.attempt), 6),
             },
         )
         self._early = None
@@ -317,6 +324,15 @@ class Runner:
             self.state = State.ASKING
         else:
             self._finish_turn()
+
+    def _judge(self, hearing: Hearing) -> Verdict:
+        answer = self.round.turns[self._turn].sum.answer
+        return judge(hearing, answer, self.options.policy, numbers=self.round.highest + 1)
+
+    def _probability_right(self, attempt: int) -> float:
+        answer = self.round.turns[self._turn].sum.answer
+        hearing, numbers = self._hearings[attempt], self.round.highest + 1
+        return probability_right(hearing, answer, self.options.policy, numbers=numbers)
 
     def _finish_turn(self) -> None:
         self._listener = None

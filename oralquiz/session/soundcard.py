@@ -11,19 +11,21 @@ minute; PortAudio's times show it, averaged over many callbacks, and the shift f
 two of three openings when PulseAudio's microphone starts later than its loudspeaker.)
 
 The callbacks only copy: they mix what is due, hand the recorded piece to a queue and count what
-was lost. Latency ``high`` is asked for, since a late sound that is steady can be corrected and a
+was lost. A high latency is asked for, since a late sound that is steady can be corrected and a
 gap cannot.
 """
 
 from __future__ import annotations
 
 import contextlib
+import ctypes
 import queue
 import statistics
 import sys
 import threading
 from collections import deque
 from dataclasses import dataclass
+from functools import cache
 from types import ModuleType
 from typing import Any
 
@@ -33,7 +35,7 @@ import soxr
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.session.chirp import Echo, chirp, find_echo
 from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
-from oralquiz.speak.clip import Samples
+from oralquiz.speak.clip import Clip, Samples, at_rate
 
 FIRST_BLOCK_S = 5.0
 """A microphone's first block has been seen to take 1.4 s after opening."""
@@ -45,6 +47,13 @@ MUTED_S = 15.0
 """Exact silence for this long is a muted microphone: a live one always hisses."""
 
 FADE_S = 0.005
+
+LATENCY_S = 0.2
+"""Buffer asked for, or the device's own "high" if that is more. PulseAudio's "high" is 40 ms: on a
+busy computer it ran empty 26 times in 4 s, 0.12 s 28 times, 0.2 s never."""
+
+RUNAWAY_S = 3.0
+"""A loudspeaker that takes sound this far ahead of what is heard is no longer playing it."""
 
 PIECE_S = 0.02
 """How much the devices are asked to hand over at a time."""
@@ -73,6 +82,7 @@ class Device:
     inputs: int
     outputs: int
     default_rate: int
+    high_latency_s: float
     is_default_input: bool
     is_default_output: bool
 
@@ -89,8 +99,25 @@ def sound_library() -> ModuleType:
             else "install the sounddevice package again with pip"
         )
         raise AudioError(f"the sound library PortAudio is missing: {how}") from error
+    if sys.platform.startswith("linux"):
+        _hush_alsa()
     module: ModuleType = sounddevice
     return module
+
+
+@cache
+def _hush_alsa() -> object:
+    """Keep ALSA from writing to the terminal; what goes wrong is counted and said by us."""
+    with contextlib.suppress(OSError, AttributeError):
+        library = ctypes.CDLL("libasound.so.2")
+        # file, line, function, error number, format; the rest of a C "..." is not looked at
+        kind = ctypes.CFUNCTYPE(
+            None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p
+        )
+        silent = kind(lambda *_: None)
+        library.snd_lib_error_set_handler(silent)
+        return silent  # kept for as long as the library may call it
+    return None
 
 
 def devices() -> list[Device]:
@@ -110,6 +137,10 @@ def devices() -> list[Device]:
                 inputs=int(found["max_input_channels"]),
                 outputs=int(found["max_output_channels"]),
                 default_rate=round(found["default_samplerate"]),
+                high_latency_s=max(
+                    float(found["default_high_input_latency"]),
+                    float(found["default_high_output_latency"]),
+                ),
                 is_default_input=index == default_in,
                 is_default_output=index == default_out,
             )
@@ -162,6 +193,8 @@ class SoundCard:
         self.input_name = ""
         self.xruns = 0
         """Times that a device wanted sound, or had sound, and was not served in time."""
+        self.gaps = 0
+        """Those of them that left a hole in something that was playing."""
         self.lost = 0
         """Samples at SESSION_RATE that the microphone lost and zeros stand for."""
         self.lag_measured = False
@@ -266,7 +299,7 @@ class SoundCard:
                     device=device.index,
                     channels=channels,
                     dtype="float32",
-                    latency="high",
+                    latency=max(LATENCY_S, device.high_latency_s),
                     extra_settings=extra,
                     callback=callback,
                     finished_callback=lambda: self._recorded.put(None),
@@ -320,6 +353,9 @@ class SoundCard:
         """See AudioIn. Raises AudioError when the device is gone or has been muted."""
         while len(self._waiting) < BLOCK:
             self._take(*self._next(NEXT_BLOCK_S))
+        if self.lag_s > RUNAWAY_S:
+            self.close()
+            raise AudioError(f"'{self.output_name}' swallows sound instead of playing it")
         samples, self._waiting = self._waiting[:BLOCK], self._waiting[BLOCK:]
         block = Block(self._position, samples)
         self._position += BLOCK
@@ -444,6 +480,7 @@ class SoundCard:
             with self._lock:
                 if status.output_underflow:
                     self.xruns += 1
+                    self.gaps += any(at < self._frames_out for at, _ in self._due)
                     self._estimates.clear()  # silence of unknown length was put in
                 if self._frames_in:
                     self._estimate(float(time.outputBufferDacTime))
@@ -473,6 +510,19 @@ class SoundCard:
             self._due, self._hush = [], False
         self._due = [(at, s) for at, s in self._due if at + len(s) > begin + frames]
         return np.clip(mixed, -1.0, 1.0)
+
+
+def say_aloud(clip: Clip, speaker: str | None = None) -> None:
+    """Play ``clip`` and wait until it has been heard. Raises AudioError, BadInput as SoundCard."""
+    sd = sound_library()
+    output = choose(devices(), speaker, output=True)
+    extra = sd.WasapiSettings(auto_convert=True) if "WASAPI" in output.host else None
+    sound = at_rate(clip, output.default_rate).samples
+    try:
+        sd.play(sound, output.default_rate, device=output.index, extra_settings=extra)
+        sd.wait()
+    except (sd.PortAudioError, ValueError) as error:
+        raise AudioError(f"'{output.name}' cannot be opened: {_plain(error)}") from error
 
 
 def _plain(error: BaseException | None) -> str:

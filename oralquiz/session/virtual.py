@@ -10,10 +10,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from random import Random
 from typing import Any
 
 import numpy as np
 
+from oralquiz.beads import Sum
+from oralquiz.judge.simulated import SimulatedPupil
 from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
 from oralquiz.speak.clip import Samples, Voice
 
@@ -93,20 +96,21 @@ class VirtualPupils:
         habits: Mapping[str, Habits],
         say: Callable[[Voice, int], Samples],
         rng: np.random.Generator,
-        highest: int,
+        columns: int,
     ) -> None:
         self._room = room
         self._habits = habits
         self._render = say
         self._rng = rng
-        self._highest = highest
+        self._mind = SimulatedPupil(columns)
+        self._luck = Random(int(rng.integers(1 << 32)))
         self._pupil = ""
-        self._total = 0
+        self._sum = Sum((1,))
         self.said: list[Said] = []
 
     def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
         if type == "sum_begun":
-            self._pupil, self._total = data["pupil"], sum(data["terms"])
+            self._pupil, self._sum = data["pupil"], Sum(tuple(data["terms"]))
         elif type == "dictated":
             self._answer(data["turn"], data["terms"][-1]["offset"])
         elif type == "asked_again" and self.said and self.said[-1].value is not None:
@@ -118,14 +122,17 @@ class VirtualPupils:
         if fate < habits.silences:
             self.said.append(Said(turn, None))
             return
-        value = self._total
-        if fate < habits.silences + habits.slips:
-            # the slips a bead frame invites: a five, a carry or a finger forgotten
-            slip = int(self._rng.choice([5, -5, 10, -10, 1, -1]))
-            value = value + slip if 0 <= value + slip <= self._highest else value - slip
+        slips = fate < habits.silences + habits.slips
+        value = self._slip() if slips else self._sum.answer
         self.said.append(Said(turn, value))
         delay = habits.delay_s * float(np.exp(self._rng.normal(0.0, 0.35)))
         self._say(value, heard_at + self._samples(delay))
+
+    def _slip(self) -> int:
+        """What comes out when the beads are not moved as they should be."""
+        while (said := self._mind.play(self._sum, self._luck).said) == self._sum.answer:
+            pass
+        return said
 
     def _say(self, value: int, at: int) -> None:
         self._room.speak(self._render(self._habits[self._pupil].voice, value), at)
