@@ -133,7 +133,18 @@ def _maybe(told: Told, forms: tuple[Form, ...], table: Phrases) -> list[dict[str
 def shared_words(table: Phrases, forms: tuple[Form, ...]) -> dict[str, Any]:
     """The texts that the script puts in place itself."""
     page = table.tables["page"]
-    keys = ("answer", "after", "maybe", "play", "pause", "start_where", "end_where", "step_of")
+    keys = (
+        "answer",
+        "after",
+        "maybe",
+        "play",
+        "pause",
+        "start_where",
+        "end_where",
+        "step_of",
+        "would",
+        "no_sound",
+    )
     return {
         **{key: page[key] for key in keys},
         "start": {f: page[f"start_{f}"] for f in forms},

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import re
 import string
+from dataclasses import replace
 from typing import Any
 
 import pytest
+from rich.console import Console
 
-from oralquiz.beads import Sum
+from oralquiz.beads import MoveOrder, Sum
 from oralquiz.beads.columns import MAX_COLUMNS
 from oralquiz.errors import BadInput
 from oralquiz.judge.slip import SlipKind
 from oralquiz.judge.verdict import Verdict
+from oralquiz.replay import page
 from oralquiz.replay.phrases import (
+    Phrases,
     languages,
     phrases,
     signed,
@@ -21,7 +26,12 @@ from oralquiz.replay.phrases import (
     written,
 )
 from oralquiz.replay.story import tell
+from oralquiz.replay.terminal import Stage, printed
+from oralquiz.replay.told import tell_turns
 from oralquiz.replay.words import Words, form_for, spoken, words
+from oralquiz.session.file import Correction
+from tests.replay.made import made
+from tests.replay.test_spoken import Beeper
 
 
 def placeholders(text: str) -> list[str]:
@@ -50,13 +60,59 @@ def test_every_language_has_every_phrase_with_the_same_placeholders(language: st
 @pytest.mark.parametrize("language", languages())
 def test_a_table_names_every_column_verdict_and_slip(language: str) -> None:
     tables = phrases(language).tables
-    for key in ("column", "worth", "on", "from"):
+    for key in ("column", "on", "from"):
         assert len(tables["hands"][key]) == 2
         assert len(tables["frame"][key]) == MAX_COLUMNS
     for form in ("hands", "frame"):
         assert len(tables[form]["ones_in"]) == len(tables[form]["ones_out"]) == 4
     assert {kind.value for kind in SlipKind} <= set(tables["slip"])
     assert {verdict.value for verdict in Verdict} <= set(tables["verdict"])
+
+
+class Noted(dict[str, Any]):
+    """A table that notes which of its phrases were asked for."""
+
+    def __init__(self, name: str, table: dict[str, Any], asked: set[str]) -> None:
+        super().__init__(table)
+        self._name, self._asked = name, asked
+
+    def __getitem__(self, key: str) -> Any:
+        self._asked.add(f"{self._name}.{key}")
+        return super().__getitem__(key)
+
+
+def test_every_phrase_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Pages and terminal together ask for every phrase, but for the rarer kinds of slips."""
+    asked: set[str] = set()
+    tables = phrases("en").tables
+    noted = Phrases("en", {name: Noted(name, dict(t), asked) for name, t in tables.items()})
+    monkeypatch.setattr(page, "phrases", lambda language: noted)
+    told = ["34 + 13 - 22 + 9 - 8", "58 - 54", "7 - 3 + 1 + 4 - 4", "67 + 2"]
+    for columns, sums in {2: told, 4: [*told, "999 + 1 - 4", "4000 - 1"]}.items():
+        answers: list[int | None] = [13 for _ in sums]
+        answers[1] = None
+        session = made(sums, answers, columns=columns, damage="cut short")
+        turn = replace(
+            session.turns[0],
+            corrections=(Correction(Verdict.RIGHT, 26, "teacher", "2026-01-05"),),
+        )
+        unclear = replace(
+            session.turns[2],
+            attempts=(replace(session.turns[2].attempts[0], verdict=Verdict.UNCLEAR),),
+        )
+        cut = replace(session.turns[3], attempts=(), terms=())
+        turns = (turn, session.turns[1], unclear, cut, *session.turns[4:])
+        session = replace(session, turns=turns)
+        page.build_page(session, voice=Beeper())
+        page.build_page(replace(session, audio=session.audio[:0], turns=()))
+        two = made(["34 + 13 - 22", "67 + 2"], [91, 41], columns=columns)
+        page.build_page(two)
+        stage = Stage(tell_turns(two, two.turns), MoveOrder.FIVE_FIRST, columns, noted, "utf-8")
+        Console(file=io.StringIO()).print(printed(stage))
+    every = {f"{name}.{key}" for name, table in tables.items() for key in table}
+    rare = {f"slip.{kind.value}" for kind in SlipKind}
+    by_others = {"language.code", "language.name", *(f"terminal.{k}" for k in tables["terminal"])}
+    assert every - asked - rare - by_others == set()
 
 
 @pytest.mark.parametrize("language", languages())

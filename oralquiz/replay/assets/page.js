@@ -136,7 +136,7 @@
     slider.value = time;
     const cue = track().cues.find(([from, to]) => from <= time && time < to);
     find(".caption .who").textContent = cue && data.words.who[cue[2]] ? `${data.words.who[cue[2]]}:` : "";
-    find(".caption .what").textContent = cue ? cue[3] : "";
+    find(".caption .what").textContent = cue ? cue[3] : track().pieces.length ? "" : data.words.no_sound;
     player.dataset.time = time;
   }
 
@@ -205,10 +205,12 @@
     });
     const shown = here < 0 ? -1 : maybe[here].shows;
     const holder = box.querySelector(".pictured");
-    holder.hidden = here < 0 || shown === null;
-    if (!holder.hidden) {
+    const figure = holder.parentElement;
+    figure.hidden = here < 0 || shown === null;
+    if (!figure.hidden) {
       draw(pictures.would, shown);
       name(pictures.would, shown);
+      figure.querySelector("b").textContent = shown;
     }
   }
 
@@ -416,7 +418,11 @@
       item.append(button, " ", element("span", "odds", one.odds));
       list.append(item);
     }
-    box.append(holder, list);
+    const figure = element("figure");
+    const caption = element("figcaption", "", `${data.words.would} `);
+    caption.append(element("b"));
+    figure.append(holder, caption);
+    box.append(figure, list);
   }
 
   // --- on paper --------------------------------------------------------------------------------
