@@ -17,6 +17,7 @@ COMMANDS = {
     "explain": ("explain", "Every correct move of a sum, column by column."),
     "diagnose": ("diagnose", "The slips that explain a wrong answer, with their probabilities."),
     "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),
+    "voice": ("voice", "Voices that dictate, your own among them."),
     "hear": ("hear", "The numbers said in recordings."),
     "models": ("models", "The recognition models that are there, tested."),
     "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
@@ -24,6 +25,7 @@ COMMANDS = {
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
     "correct": ("correct", "Your ear on the answers that are not clear."),
     "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),
+    "check": ("check", "Is this computer, in this room, fit for a round?"),
     "serve": ("serve", "The web app: teacher's page, tablets, practice at home."),
     "replay": ("replay", "Step through a session, every move of every sum."),
 }

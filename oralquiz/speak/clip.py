@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Protocol
 
 import numpy as np
+import soxr
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
@@ -36,3 +37,21 @@ class Voice(Protocol):
     def say(self, text: str) -> Clip:
         """``text`` as a clip that starts and ends with the voice. Raises AudioError."""
         ...
+
+
+def at_rate(clip: Clip, sample_rate: int | None) -> Clip:
+    """``clip`` resampled to ``sample_rate`` hertz (None: as it is)."""
+    if sample_rate is None or sample_rate == clip.sample_rate:
+        return clip
+    samples = soxr.resample(clip.samples, clip.sample_rate, sample_rate, quality="VHQ")
+    return Clip(samples.astype(np.float32), sample_rate)
+
+
+def faded(clip: Clip, seconds: float) -> Clip:
+    """``clip`` with its first and last ``seconds`` raised and lowered, so that no join clicks."""
+    length = min(round(seconds * clip.sample_rate), len(clip.samples) // 2)
+    samples = clip.samples.copy()
+    ramp = (0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / length)).astype(np.float32)
+    samples[:length] *= ramp
+    samples[len(samples) - length :] *= ramp[::-1]
+    return Clip(samples, clip.sample_rate)

@@ -6,11 +6,10 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-import soxr
 
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
-from oralquiz.speak.clip import Clip, Samples, Voice
+from oralquiz.speak.clip import Clip, Samples, Voice, at_rate, faded
 from oralquiz.speak.level import LOUDNESS_LUFS, level
 from oralquiz.speak.reading import Reading, term_texts
 from oralquiz.speak.stretch import compress
@@ -96,12 +95,12 @@ def dictate(
     before = [*([table.lead_in] if reading.lead_in else []), *(table.count_in * reading.count_in)]
     after = [table.closing] if reading.closing else []
 
-    spoken = [_at_rate(voice.say(text), sample_rate) for text in texts]
+    spoken = [at_rate(voice.say(text), sample_rate) for text in texts]
     rate = spoken[0].sample_rate
     factors = _compressions(texts, spoken, pace, gap)
     clips = [compress(clip, factor) for clip, factor in zip(spoken, factors, strict=True)]
-    clips += [_at_rate(voice.say(text), rate) for text in [*before, *after]]
-    clips = [_fade(clip) for clip in level(clips, loudness)]
+    clips += [at_rate(voice.say(text), rate) for text in [*before, *after]]
+    clips = [faded(clip, FADE_S) for clip in level(clips, loudness)]
     lengths = [len(clip.samples) for clip in clips]
 
     quiet = round(gap * rate)
@@ -135,13 +134,6 @@ def dictate(
     )
 
 
-def _at_rate(clip: Clip, sample_rate: int | None) -> Clip:
-    if sample_rate is None or sample_rate == clip.sample_rate:
-        return clip
-    samples = soxr.resample(clip.samples, clip.sample_rate, sample_rate, quality="VHQ")
-    return Clip(samples.astype(np.float32), sample_rate)
-
-
 def _compressions(
     texts: tuple[str, ...], clips: list[Clip], pace: float, gap: float
 ) -> list[float]:
@@ -159,13 +151,3 @@ def _compressions(
             f"the shortest pace that works is {shortest:.2f} s"
         )
     return [*factors, 1.0]
-
-
-def _fade(clip: Clip) -> Clip:
-    """The clip's first and last moments raised and lowered, so that neither join clicks."""
-    length = min(round(FADE_S * clip.sample_rate), len(clip.samples) // 2)
-    samples = clip.samples.copy()
-    ramp = (0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / length)).astype(np.float32)
-    samples[:length] *= ramp
-    samples[len(samples) - length :] *= ramp[::-1]
-    return Clip(samples, clip.sample_rate)

@@ -1,23 +1,21 @@
-"""The voices that can read a sum: where they come from, and the cache of what they said.
+"""The voices that can read a sum, by name.
 
-A voice is named ``KIND:ID``. ``engine:gmw/en`` is a voice of this computer's speech engine.
+A voice is named ``KIND:ID``: ``engine:gmw/en-us`` is a voice of this computer's speech engine,
+``neural:NAME`` one of a neural network (an optional extra), ``own:NAME`` one that a teacher
+recorded.
 """
 
 from __future__ import annotations
 
-import hashlib
-import io
-import tempfile
-from pathlib import Path
-
-import numpy as np
-import soundfile
+from dataclasses import dataclass
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.folders import cache_folder
 from oralquiz.speak.clip import Clip, Voice
 from oralquiz.speak.engine import Engine, bundled_engine, engine_version
-from oralquiz.speak.phrases import phrases
+from oralquiz.speak.keep import kept
+from oralquiz.speak.neural import NeuralVoice, neural_voices
+from oralquiz.speak.own import OwnVoice, own_voices
+from oralquiz.speak.phrases import languages, phrases
 from oralquiz.speak.trim import trim
 
 CLEAR_RATE = 145
@@ -29,11 +27,6 @@ QUICKEST_RATE = 240
 
 PUPILS = ("en+f2", "en+m3", "en-us+f4", "en+m7", "en-gb-scotland+f5", "en-us+m1")
 """Formant variants of the bundled engine that differ clearly in pitch and timbre."""
-
-
-def clip_cache() -> Path:
-    """The folder in which clips are kept from one run to the next."""
-    return cache_folder() / "clips"
 
 
 class EngineVoice:
@@ -57,41 +50,12 @@ class EngineVoice:
     def say(self, text: str) -> Clip:
         """``text`` trimmed to its voice. Raises AudioError when the engine cannot say it."""
         if text not in self._clips:
+            key = (engine_version(), self._id or "", str(self._rate), text)
             try:
-                self._clips[text] = trim(self._untrimmed(text))
+                self._clips[text] = trim(kept(key, lambda: self._engine.render(text)))
             except AudioError as error:
                 raise AudioError(f"voice {self.name} cannot say '{text}': {error}") from error
         return self._clips[text]
-
-    def _untrimmed(self, text: str) -> Clip:
-        key = "\n".join([engine_version(), self._id or "", str(self._rate), text])
-        path = clip_cache() / (hashlib.sha256(key.encode()).hexdigest() + ".wav")
-        try:
-            return _read_clip(path.read_bytes())
-        except (OSError, soundfile.SoundFileError):
-            data = self._engine.render(text)  # not said before, or the kept file is damaged
-        try:
-            clip = _read_clip(data)
-        except soundfile.SoundFileError as error:
-            raise AudioError("the engine wrote a broken sound file") from error
-        _keep(path, data)
-        return clip
-
-
-def _read_clip(data: bytes) -> Clip:
-    samples, sample_rate = soundfile.read(io.BytesIO(data), dtype="float32", always_2d=True)
-    return Clip(np.ascontiguousarray(samples.mean(axis=1), dtype=np.float32), int(sample_rate))
-
-
-def _keep(path: Path, data: bytes) -> None:
-    """Write the whole file or none of it. A full disk costs time next run, never the dictation."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as part:
-            part.write(data)
-        Path(part.name).replace(path)
-    except OSError:
-        return
 
 
 def rate_for(pace: float) -> int:
@@ -111,7 +75,7 @@ def open_voice(
     """The voice called ``name`` (None: the default of ``language``), at ``rate`` words a minute.
 
     Without a ``rate`` it speaks as clearly as ``pace`` (seconds from term to term) leaves time
-    for. Raises BadInput when there is no such voice.
+    for; a recorded voice has its own rate. Raises BadInput when there is no such voice.
     """
     if rate is None:
         rate = CLEAR_RATE if pace is None else rate_for(pace)
@@ -120,7 +84,51 @@ def open_voice(
     kind, _, voice_id = name.partition(":")
     if kind == "engine" and voice_id:
         return EngineVoice(None if voice_id == "default" else voice_id, rate)
+    if kind == "neural" and voice_id:
+        return NeuralVoice(voice_id, rate)
+    if kind == "own" and voice_id:
+        return OwnVoice(voice_id)
     raise BadInput(f"'{name}' is no voice: see the names in `oralquiz voice list`")
+
+
+def language_of(name: str | None) -> str:
+    """The language of the phrase table that the voice called ``name`` speaks (else English)."""
+    kind, _, voice_id = (name or "").partition(":")
+    if kind == "own" and voice_id:
+        return OwnVoice(voice_id).language
+    base = voice_id.split("+")[0]
+    for language in languages():
+        if phrases(language).engine.split("+")[0] == base:
+            return language
+    tag = base.rsplit("/", 1)[-1].replace("_", "-").split("-")[0]
+    return tag if tag in languages() else "en"
+
+
+@dataclass(frozen=True)
+class VoiceEntry:
+    """One line of the list of voices: ``languages`` as its kind writes them."""
+
+    name: str
+    about: str
+    languages: tuple[str, ...]
+
+
+def list_voices() -> list[VoiceEntry]:
+    """Every voice that is there: recorded ones, neural ones, the engine's. Raises AudioError."""
+    found = []
+    for voice_id in own_voices():
+        voice = OwnVoice(voice_id)
+        missing = len(voice.missing())
+        about = f"recorded, {len(voice.words)} words" + (f", {missing} missing" if missing else "")
+        found.append(VoiceEntry(voice.name, about, (voice.language,)))
+    for voice_id in neural_voices():
+        language = voice_id.split("-")[0]
+        found.append(VoiceEntry(f"neural:{voice_id}", "neural network", (language,)))
+    for known in Engine(None, CLEAR_RATE).voices():
+        # the bundled engine writes a priority before the tag, as a control character
+        tags = tuple(tag.strip("".join(map(chr, range(32)))) for tag in known["languages"])
+        found.append(VoiceEntry(f"engine:{known['id']}", str(known["name"]), tags))
+    return found
 
 
 def pupil_voices() -> tuple[Voice, ...]:

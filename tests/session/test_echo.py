@@ -15,10 +15,9 @@ from oralquiz.beads import Sum
 from oralquiz.listen.voice import VoiceDetector
 from oralquiz.session.echo import EchoGuard
 from oralquiz.session.ports import BLOCK, SESSION_RATE
-from oralquiz.speak.clip import Samples
+from oralquiz.speak.clip import Samples, at_rate
 from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice, pupil_voices
-from tests.speak.sounds import at_rate
 
 SUMS = ("34 + 13 - 22 + 41 - 5", "12 + 55 - 36 + 8", "71 - 20 + 9 - 13 + 33")
 ANSWERS = ("sixty one", "thirty nine", "eighty")

@@ -125,7 +125,7 @@ def test_a_muted_microphone_is_noticed(
 
 
 def device(index: int, name: str, inputs: int, outputs: int, default: bool = False) -> Device:
-    return Device(index, name, "ALSA", inputs, outputs, 48_000, default, default)
+    return Device(index, name, "ALSA", inputs, outputs, 48_000, 0.1, default, default)
 
 
 ROOM = [

@@ -3,14 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import soxr
 
 from oralquiz.speak.clip import Clip, Samples
-
-
-def at_rate(clip: Clip, sample_rate: int) -> Clip:
-    """``clip`` resampled."""
-    return Clip(soxr.resample(clip.samples, clip.sample_rate, sample_rate), sample_rate)
 
 
 def tone(seconds: float, sample_rate: int, hertz: float = 220.0) -> Samples:

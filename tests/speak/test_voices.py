@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.speak import voices
+from oralquiz.speak import keep
 from oralquiz.speak.engine import Engine
 from oralquiz.speak.voices import EngineVoice, open_voice, pupil_voices
 
@@ -64,7 +64,7 @@ def test_a_cache_that_cannot_be_written_costs_nothing_but_time(
 ) -> None:
     blocked = fresh_cache / "file"
     blocked.write_text("not a folder")
-    monkeypatch.setattr(voices, "clip_cache", lambda: blocked / "clips")
+    monkeypatch.setattr(keep, "clip_cache", lambda: blocked / "clips")
     assert open_voice().say("seven").seconds > 0.2
 
 

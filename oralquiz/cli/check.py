@@ -1,0 +1,86 @@
+"""`oralquiz check`: is this computer fit for a round?"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+
+import click
+
+from oralquiz.cli.common import FAILED, OK, json_option, print_json
+
+
+@click.group()
+def check() -> None:
+    """Try out what a round needs before the children come."""
+
+
+@check.command()
+@click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
+@click.option("--microphone", metavar="NAME", help="Name or number of the microphone.")
+@click.option("--voice", metavar="NAME", help="The voice that reads; see `voice list`.")
+@click.option("--say", is_flag=True, help="Also ask you to say a number, and measure your voice.")
+@click.option("--devices", "only_list", is_flag=True, help="Only list the devices.")
+@json_option
+@click.pass_context
+def sound(
+    ctx: click.Context,
+    speaker: str | None,
+    microphone: str | None,
+    voice: str | None,
+    say: bool,
+    only_list: bool,
+    as_json: bool,
+) -> None:
+    """Measure loudspeaker, microphone, their delay and the room, and say what to change.
+
+    A chirp and a short sum are played: stay quiet meanwhile. Exit code 1 when something must be
+    changed first.
+    """
+    from oralquiz.beads import Sum
+    from oralquiz.session.ports import SESSION_RATE
+    from oralquiz.session.soundcard import SoundCard, devices
+    from oralquiz.session.soundcheck import findings, measure
+    from oralquiz.speak.dictation import dictate
+    from oralquiz.speak.voices import open_voice
+
+    there = devices()
+    if not as_json:
+        for device in there:
+            uses = [
+                *(["loudspeaker"] if device.outputs else []),
+                *(["microphone"] if device.inputs else []),
+            ]
+            chosen = " (the system's choice)" if device.is_default_output else ""
+            click.echo(
+                f"{device.index:>3}  {device.name}, {device.host}: {', '.join(uses)}{chosen}"
+            )
+    if only_list:
+        if as_json:
+            print_json({"devices": [asdict(device) for device in there]})
+        return
+    reading = dictate(
+        Sum((34, 13, -22)), open_voice(voice, pace=1.6), pace=1.6, sample_rate=SESSION_RATE
+    )
+
+    def prompt() -> None:
+        click.echo("Now say: forty-two", err=as_json)
+
+    with SoundCard(speaker, microphone) as card:
+        click.echo(f"{card.output_name} and {card.input_name}: please stay quiet", err=True)
+        measured = measure(card, reading.samples, prompt if say else None)
+    found = findings(measured)
+    fit = all(finding.fit for finding in found)
+    if as_json:
+        print_json(
+            {
+                "fit": fit,
+                "devices": [asdict(device) for device in there],
+                "measured": asdict(measured),
+                "findings": [asdict(finding) for finding in found],
+            }
+        )
+    else:
+        for finding in found:
+            click.echo(("   " if finding.fit else "!  ") + finding.sentence)
+        click.echo("Fit for a round." if fit else "Change what is marked with ! first.")
+    ctx.exit(OK if fit else FAILED)

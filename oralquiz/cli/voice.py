@@ -1,0 +1,260 @@
+"""`oralquiz voice`: the voices that dictate, and a teacher's own."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from oralquiz.cli.common import FAILED, json_option, print_json
+from oralquiz.errors import BadInput
+
+if TYPE_CHECKING:
+    from oralquiz.listen.vosk import VoskRecognizer
+    from oralquiz.session.soundcard import SoundCard
+    from oralquiz.speak.clip import Clip
+
+TAKES = 5
+"""How often one word is asked for before it is left for later."""
+
+
+@click.group()
+def voice() -> None:
+    """The voices that read sums aloud: list them, try them, record your own."""
+
+
+@voice.command(name="list")
+@click.option("--language", metavar="CODE", help="Only voices of this language, such as de.")
+@json_option
+def list_(language: str | None, as_json: bool) -> None:
+    """Every voice that is there, by the name that --voice takes."""
+    from rich.console import Console
+    from rich.table import Table
+
+    from oralquiz.speak.voices import list_voices
+
+    wanted = (language or "").replace("_", "-").casefold()
+
+    def fits(tags: tuple[str, ...]) -> bool:
+        plain = [tag.replace("_", "-").casefold() for tag in tags]
+        return not wanted or any(t == wanted or t.startswith(wanted + "-") for t in plain)
+
+    found = [entry for entry in list_voices() if fits(entry.languages)]
+    if as_json:
+        print_json({"voices": [asdict(entry) for entry in found]})
+        return
+    if not found:
+        raise BadInput(f"no voice speaks '{language}'")
+    table = Table("name", "language", "what")
+    for entry in found:
+        table.add_row(entry.name, ", ".join(entry.languages), entry.about)
+    Console().print(table)
+
+
+@voice.command(name="try")
+@click.argument("name", required=False)
+@click.option("--text", help="What it says; without it a short sum in its language.")
+@click.option("--language", default=None, metavar="CODE", help="The language of the sum.")
+@click.option("--rate", type=click.IntRange(60, 400), help="Words a minute.")
+@click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
+@click.option(
+    "--out",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Write a WAV file instead of playing.",
+)
+def try_(
+    name: str | None,
+    text: str | None,
+    language: str | None,
+    rate: int | None,
+    speaker: str | None,
+    out: Path | None,
+) -> None:
+    """Hear voice NAME say something (without NAME the default voice)."""
+    import soundfile
+
+    from oralquiz.beads import Sum
+    from oralquiz.session.soundcard import say_aloud
+    from oralquiz.speak.clip import Clip
+    from oralquiz.speak.dictation import dictate
+    from oralquiz.speak.reading import Reading
+    from oralquiz.speak.voices import language_of, open_voice
+
+    spoken = language or language_of(name)
+    reader = open_voice(name, rate=rate, language=spoken)
+    if text is None:
+        dictation = dictate(Sum((34, 13, -22)), reader, pace=2.0, reading=Reading(spoken))
+        clip = Clip(dictation.samples, dictation.sample_rate)
+    else:
+        clip = reader.say(text)
+    if out is None:
+        say_aloud(clip, speaker)
+        return
+    try:
+        soundfile.write(out, clip.samples, clip.sample_rate, "PCM_16", format="WAV")
+    except (OSError, soundfile.SoundFileError) as error:
+        raise BadInput(f"{out}: cannot be written: {error}") from error
+    click.echo(f"{out}: {clip.seconds:.2f} s")
+
+
+@voice.command()
+@click.option("--language", default="en", show_default=True, metavar="CODE", help="A language.")
+@json_option
+def phrases(language: str, as_json: bool) -> None:
+    """What is said around the numbers, and the file in which you can change it."""
+    from oralquiz.speak.phrases import own_table
+    from oralquiz.speak.phrases import phrases as row_of
+
+    row = asdict(row_of(language))
+    if as_json:
+        print_json({"file": str(own_table()), "phrases": row})
+        return
+    click.echo(f"[{row.pop('language')}]")
+    for key, value in row.items():
+        shown = ", ".join(f'"{v}"' for v in value) if isinstance(value, tuple) else f'"{value}"'
+        click.echo(f"{key} = [{shown}]" if isinstance(value, tuple) else f"{key} = {shown}")
+    click.echo(f"# to change it: copy this table into {own_table()} and edit it there")
+
+
+@voice.command()
+@click.argument("name")
+@click.option("--language", default="en", show_default=True, metavar="CODE", help="Its language.")
+@click.option(
+    "--from",
+    "folder",
+    type=click.Path(exists=True, file_okay=False, path_type=Path),
+    help="Take sound files named after the words, such as thirty.wav, instead of recording.",
+)
+@click.option("--word", "only", multiple=True, help="Only this word, anew; may be repeated.")
+@click.option("--highest", default=99, show_default=True, help="The highest number to dictate.")
+@click.option("--microphone", metavar="NAME", help="Name or number of the microphone.")
+@click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
+@click.option("--no-check", is_flag=True, help="Do not have the numbers checked by ear.")
+@click.pass_context
+def record(
+    ctx: click.Context,
+    name: str,
+    language: str,
+    folder: Path | None,
+    only: tuple[str, ...],
+    highest: int,
+    microphone: str | None,
+    speaker: str | None,
+    no_check: bool,
+) -> None:
+    """Record your own voice NAME: a few dozen words, each checked, and it dictates.
+
+    Words that are recorded already are not asked for again. Exit code 1 while words are missing.
+    """
+    from oralquiz.session.soundcard import SoundCard
+    from oralquiz.speak.own import OwnVoice, needed_words, own_voices
+
+    have = set(OwnVoice(name).words) if name in own_voices() else set()
+    wanted = list(only) or [w for w in needed_words(language, highest) if w not in have]
+    checker = None if no_check else _recognizer(language)
+    if checker is None and not no_check:
+        click.echo(f"there is no recognition model for '{language}': words are not checked by ear")
+    refused: list[str] = []
+    if folder is not None:
+        refused = _from_folder(name, language, wanted, folder, checker)
+    elif wanted:
+        click.echo(f"{len(wanted)} words. Say each one plainly after it is shown; Ctrl-C ends.")
+        with SoundCard(speaker, microphone) as card:
+            for index, word in enumerate(wanted):
+                click.echo(f"{index + 1}/{len(wanted)}   {word}")
+                if not _record_word(card, name, language, word, checker):
+                    refused.append(word)
+    missing = OwnVoice(name).missing(highest)
+    if missing or refused:
+        left = ", ".join(dict.fromkeys([*refused, *missing]))
+        click.echo(f"still wanted: {left}: call this command again")
+        ctx.exit(FAILED)
+    click.echo(f"own:{name} is complete: oralquiz voice try own:{name}")
+
+
+def _recognizer(language: str) -> VoskRecognizer | None:
+    from oralquiz.errors import ModelError
+    from oralquiz.listen.vosk import open_recognizer
+
+    try:
+        return open_recognizer(language=language.split("_")[0].split("-")[0])
+    except ModelError:
+        return None
+
+
+def _misheard(checker: VoskRecognizer | None, word: str, language: str, clip: Clip) -> str | None:
+    """What the recogniser heard instead of a number word, or None when it agrees or cannot say."""
+    from oralquiz.speak.clip import at_rate
+    from oralquiz.speak.own import words_of
+    from oralquiz.speak.phrases import phrases as row_of
+    from oralquiz.speak.reading import number_words
+
+    if checker is None:
+        return None
+    numbers = row_of(language).numbers
+    meant = [n for n in range(100) if words_of(number_words(n, numbers)) == words_of(word)]
+    if not meant:
+        return None  # a sign, a hundred: no number of its own
+    hearing = checker.hear(at_rate(clip, checker.sample_rate).samples, 0, 99)
+    if hearing.value == meant[0]:
+        return None
+    return str(hearing.value) if hearing.value is not None else hearing.words or "nothing"
+
+
+def _from_folder(
+    name: str, language: str, wanted: list[str], folder: Path, checker: VoskRecognizer | None
+) -> list[str]:
+    """Keep every wanted word that has a good file; the words whose file is refused."""
+    import soundfile
+
+    from oralquiz.speak.clip import Clip
+    from oralquiz.speak.own import complaint, keep_word
+
+    files = {path.stem.casefold().replace("_", " "): path for path in sorted(folder.iterdir())}
+    refused = []
+    for word in wanted:
+        path = files.get(word.casefold())
+        if path is None:
+            continue
+        try:
+            samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
+        except (OSError, soundfile.SoundFileError) as error:
+            raise BadInput(f"{path}: no sound file that can be read: {error}") from error
+        clip = Clip(samples.mean(axis=1), int(rate))
+        trouble = complaint(clip.samples, clip.sample_rate)
+        heard = None if trouble else _misheard(checker, word, language, clip)
+        if heard is not None:
+            trouble = f"it was heard as {heard}"
+        if trouble:
+            click.echo(f"{path.name}: {trouble}")
+            refused.append(word)
+        else:
+            keep_word(name, language, word, clip)
+    return refused
+
+
+def _record_word(
+    card: SoundCard, name: str, language: str, word: str, checker: VoskRecognizer | None
+) -> bool:
+    """Ask for ``word`` until a take is good; whether there was one."""
+    from oralquiz.session.ports import SESSION_RATE
+    from oralquiz.session.take import one_take
+    from oralquiz.speak.clip import Clip
+    from oralquiz.speak.own import complaint, keep_word
+
+    heard_twice = None
+    for _ in range(TAKES):
+        take = Clip(one_take(card), SESSION_RATE)
+        trouble = complaint(take.samples, SESSION_RATE)
+        if trouble is None:
+            heard = _misheard(checker, word, language, take)
+            if heard is None or heard == heard_twice:
+                # an accent the recogniser does not know is the teacher's good right
+                keep_word(name, language, word, take)
+                return True
+            heard_twice = heard
+            trouble = f"that was heard as {heard}; say it once more"
+        click.echo(f"       {trouble}")
+    return False

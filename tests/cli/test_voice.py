@@ -1,0 +1,126 @@
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+from click.testing import CliRunner
+
+from oralquiz.cli.voice import voice
+from oralquiz.errors import AudioError, BadInput
+from oralquiz.session import soundcard
+from oralquiz.speak.clip import Clip
+from oralquiz.speak.own import OwnVoice, needed_words
+from oralquiz.speak.voices import open_voice
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
+
+
+def run(*args: str, code: int = 0) -> str:
+    result = CliRunner().invoke(voice, args)
+    if result.exception is not None and not isinstance(result.exception, SystemExit):
+        raise result.exception
+    assert result.exit_code == code, result.output
+    return result.output
+
+
+def write_words(folder: Path, words: tuple[str, ...]) -> None:
+    """The words said by the engine's voice, with quiet around them, as a teacher's files."""
+    folder.mkdir()
+    speaker = open_voice("engine:gmw/en-us+klatt6")
+    quiet = 1e-4 * np.random.default_rng(0).standard_normal(6000)
+    for word in words:
+        clip = speaker.say(word)
+        sound = np.concatenate([quiet, 0.5 * clip.samples / np.abs(clip.samples).max(), quiet])
+        soundfile.write(folder / f"{word.replace(' ', '_')}.wav", sound, clip.sample_rate)
+
+
+def test_the_list_can_be_narrowed_to_a_language() -> None:
+    entries = json.loads(run("list", "--language", "pt-BR", "--json"))["voices"]
+    assert [entry["name"] for entry in entries] == ["engine:roa/pt-br"]
+    assert "engine:gmw/de" in run("list", "--language", "de")
+    with pytest.raises(BadInput, match="no voice speaks 'xx'"):
+        run("list", "--language", "xx")
+
+
+def test_a_voice_can_be_tried_into_a_file(tmp_path: Path) -> None:
+    out = tmp_path / "try.wav"
+    run("try", "engine:ko", "--out", str(out))
+    assert soundfile.info(out).duration > 4  # three terms at 2 s
+    run("try", "--text", "forty-two", "--out", str(out))
+    assert 0.4 < soundfile.info(out).duration < 1.5
+
+
+def test_trying_aloud_plays_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    played: list[Clip] = []
+    monkeypatch.setattr(soundcard, "say_aloud", lambda clip, speaker: played.append(clip))
+    run("try", "--text", "seven")
+    assert [round(clip.seconds, 1) > 0 for clip in played] == [True]
+
+
+def test_phrases_show_the_table_and_where_to_change_it(tmp_path: Path) -> None:
+    shown = run("phrases", "--language", "de")
+    assert 'plus_minus = ["plus {n}", "minus {n}"]' in shown
+    assert str(tmp_path / "home") in shown
+    facts = json.loads(run("phrases", "--json"))
+    assert facts["phrases"]["closing"] == "equals"
+    # what is shown can be edited and put in that place as it is
+    table = Path(facts["file"])
+    table.parent.mkdir(parents=True, exist_ok=True)
+    table.write_text(shown.replace("ist gleich", "macht"), encoding="utf-8")
+    assert json.loads(run("phrases", "--language", "de", "--json"))["phrases"]["closing"] == "macht"
+
+
+def test_a_voice_is_made_from_files_and_dictates(tmp_path: Path) -> None:
+    write_words(tmp_path / "words", needed_words("en"))
+    shown = run("record", "frau-bauer", "--from", str(tmp_path / "words"), "--no-check")
+    assert "own:frau-bauer is complete" in shown
+    out = tmp_path / "try.wav"
+    run("try", "own:frau-bauer", "--out", str(out))
+    assert soundfile.info(out).duration > 4
+    entries = json.loads(run("list", "--language", "en", "--json"))["voices"]
+    assert entries[0]["name"] == "own:frau-bauer"
+    assert entries[0]["about"] == "recorded, 32 words"
+
+
+def test_what_is_missing_is_told_and_added_later(tmp_path: Path) -> None:
+    words = needed_words("en")
+    write_words(tmp_path / "some", words[:30])
+    shown = run("record", "ann", "--from", str(tmp_path / "some"), "--no-check", code=1)
+    assert f"still wanted: {words[30]}, {words[31]}" in shown
+    write_words(tmp_path / "rest", words[30:])
+    run("record", "ann", "--from", str(tmp_path / "rest"), "--no-check")
+    assert OwnVoice("ann").missing() == ()
+
+
+def test_a_bad_file_is_named_and_the_others_are_kept(tmp_path: Path) -> None:
+    write_words(tmp_path / "words", ("one", "two", "three"))
+    soundfile.write(tmp_path / "words" / "two.wav", np.zeros(9000), 16_000)
+    shown = run("record", "ann", "--from", str(tmp_path / "words"), "--no-check", code=1)
+    assert "two.wav: nothing was heard" in shown
+    assert OwnVoice("ann").words == ("one", "three")
+    (tmp_path / "words" / "four.wav").write_bytes(b"no sound")
+    with pytest.raises(BadInput, match=r"four\.wav: no sound file"):
+        run("record", "ann", "--from", str(tmp_path / "words"), "--no-check")
+
+
+def test_a_word_that_is_heard_as_another_is_refused(tmp_path: Path) -> None:
+    write_words(tmp_path / "words", ("nine", "two"))
+    (tmp_path / "words" / "nine.wav").replace(tmp_path / "words" / "six.wav")
+    shown = run("record", "ann", "--from", str(tmp_path / "words"), code=1)
+    assert "six.wav: it was heard as" in shown
+    assert "six" not in OwnVoice("ann").words
+
+
+def test_recording_without_a_sound_card_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
+    def none() -> list[soundcard.Device]:
+        return []
+
+    monkeypatch.setattr(soundcard, "devices", none)
+    with pytest.raises(AudioError, match="no loudspeaker"):
+        run("record", "ann", "--no-check")
