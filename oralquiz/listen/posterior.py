@@ -10,6 +10,10 @@ from oralquiz.listen.hearing import Guess
 from oralquiz.listen.spoken import NumberWords, said_apart
 from oralquiz.listen.voskapi import Reading
 
+BENEFIT = 1.5
+"""A number is reported while it is at most e^1.5 times less likely than no number at all: a weak
+voice is then asked about, with the number at hand and little confidence, rather than ignored."""
+
 
 @dataclass(frozen=True)
 class Calibration:
@@ -34,7 +38,7 @@ def guesses(
     highest: int,
     calibration: Calibration,
 ) -> tuple[Guess, ...]:
-    """The numbers of the range among the readings, likeliest first; none when no number is."""
+    """The numbers of the range among the readings, likeliest first; none when none is likely."""
     mass: dict[int | None, float] = {}
     words: dict[int, str] = {}
     best = max((reading.score for reading in readings), default=0.0)
@@ -51,6 +55,6 @@ def guesses(
         mass[value] = mass.get(value, 0.0) + math.exp(log)
     total = sum(mass.values()) / (1 - calibration.doubt)
     ranked = sorted(words, key=lambda value: (-mass[value], value))
-    if not ranked or mass[ranked[0]] <= mass.get(None, 0.0):
+    if not ranked or mass[ranked[0]] * math.exp(BENEFIT) <= mass.get(None, 0.0):
         return ()
     return tuple(Guess(value, words[value], mass[value] / total) for value in ranked)

@@ -41,18 +41,24 @@ STEP_S = 0.02
 """Seconds between two looks at whether the answer is complete."""
 
 
+DOUBTFUL = 0.5
+"""Below this confidence more voice is waited for, whatever the number."""
+
+
 @dataclass(frozen=True)
 class EndRule:
     """Seconds of quiet after the voice that end an answer, by what was heard until then."""
 
     closed_s: float = 0.15
-    digits_s: float = 0.25
+    digits_s: float = 0.22
     open_s: float = 0.5
     other_s: float = 2.0
 
     def quiet_s(self, heard: Hearing, growth: Growth) -> float:
         if heard.value is None:
             return self.other_s
+        if heard.confidence < DOUBTFUL:
+            return self.open_s
         return {
             Growth.CLOSED: self.closed_s,
             Growth.DIGITS: self.digits_s,
