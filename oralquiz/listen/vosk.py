@@ -179,9 +179,9 @@ class VoskRecognizer:
     def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
         """The likeliest readings of ``samples`` (n,), best first, numbers or not."""
         loaded, phrases = self._limited(lowest, highest)
-        return loaded.read(
-            evened(samples, self.sample_rate), self.sample_rate, ALTERNATIVES, phrases
-        )
+        sound = evened(samples, self.sample_rate)
+        found = loaded.read(sound, self.sample_rate, ALTERNATIVES, phrases)
+        return [reading.earlier(AROUND_S) for reading in found]
 
     def _limited(self, lowest: int, highest: int) -> tuple[LoadedModel, Sequence[str] | None]:
         """The model, loaded, and the phrases that limit it if its graph does not."""

@@ -46,6 +46,11 @@ class Reading:
     def text(self) -> str:
         return " ".join(word.text for word in self.words)
 
+    def earlier(self, seconds: float) -> Reading:
+        """The same for a sound of which the first ``seconds`` were put before it."""
+        words = (Word(w.text, w.start_s - seconds, w.end_s - seconds) for w in self.words)
+        return Reading(tuple(words), self.score)
+
 
 @cache
 def _binding() -> tuple[Any, Any]:
