@@ -32,6 +32,10 @@ ROOM_DB = -60.0
 LOUD_DB = -15.0
 """The level of that room and of the loudest 20 ms of the voice, in decibels re full scale."""
 LEAST_GAIN_DB, MOST_GAIN_DB = -20.0, 30.0
+WORD_SLACK_S = 0.1
+"""A stretch of voice that ends this soon after the number's first word is not the number's."""
+RUN_ON_S = 0.25
+"""Other speech this long before the number in one stretch of voice is not taken for its onset."""
 NOTHING = Hearing((), "", None, None)
 UNBROKEN_S = 3.0
 """Seconds that a voice can last without a pause in which the room would be heard."""
@@ -168,13 +172,30 @@ class VoskRecognizer:
         readings = self.readings(samples[first:stop], lowest, highest)
         numbers = self.numbers(lowest, highest)
         found = guesses(readings, numbers, lowest, highest, self.calibration)
-        best = found[0].words if found else readings[0].text if readings else ""
-        return Hearing(
-            found,
-            best,
-            stretches[0].onset / self.sample_rate,
-            end / self.sample_rate,
-        )
+        text = found[0].words if found else readings[0].text if readings else ""
+        onset_s = stretches[0].onset / self.sample_rate
+        if found:
+            reading = next(reading for reading in readings if reading.text == text)
+            onset_s = self._onset_s(reading, first / self.sample_rate, stretches)
+        return Hearing(found, text, onset_s, end / self.sample_rate)
+
+    def _onset_s(self, reading: Reading, start_s: float, stretches: Sequence[Stretch]) -> float:
+        """Where the number that stands begins; ``start_s``: the start of what was read.
+
+        The voice's own onset, unless other speech runs into the number without a pause: then the
+        recogniser's time of the number's first word, which is coarse.
+        """
+        standing = len(reading.words)
+        while standing > 0 and reading.words[standing - 1].text in self.model.unknown:
+            standing -= 1
+        while standing > 0 and reading.words[standing - 1].text not in self.model.unknown:
+            standing -= 1
+        word_s = start_s + reading.words[standing].start_s
+        rate = self.sample_rate
+        late = [s for s in stretches if s.offset is None or s.offset / rate > word_s + WORD_SLACK_S]
+        onset_s = (late or list(stretches[-1:]))[0].onset / rate
+        run_on = standing > 0 and word_s - onset_s > RUN_ON_S
+        return word_s if run_on else onset_s
 
     def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
         """The likeliest readings of ``samples`` (n,), best first, numbers or not."""

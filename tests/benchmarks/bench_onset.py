@@ -55,12 +55,15 @@ def threshold(level_db: float) -> Onset:
 
 
 def word_times() -> Onset:
-    """The start of the first word that our recognition model finds, in Vosk's steps of 30 ms."""
+    """The start of the first number word that our model finds, in Vosk's steps of 30 ms."""
     recognizer = open_recognizer()
 
     def onset(samples: Samples) -> float | None:
-        readings = recognizer.readings(samples, 0, 99)
-        return readings[0].words[0].start_s * 1000 if readings and readings[0].words else None
+        for reading in recognizer.readings(samples, 0, 99):
+            for word in reading.words:
+                if word.text not in recognizer.model.unknown:
+                    return word.start_s * 1000
+        return None
 
     return onset
 

@@ -14,21 +14,28 @@ from tests.listen.rooms import RATE, Samples, noise
 RULE = EndRule(closed_s=0.16, digits_s=0.26, open_s=0.5, other_s=2.0)
 
 
-def reading(text: str, score: float = 0.0) -> Reading:
-    return Reading(tuple(Word(word, 0.0, 0.0) for word in text.split()), score)
+def reading(text: str, times: tuple[float, ...] = ()) -> Reading:
+    """``text`` with the times at which its words start."""
+    words = text.split()
+    starts = times or (0.3,) * len(words)
+    return Reading(
+        tuple(Word(word, start, start + 0.2) for word, start in zip(words, starts, strict=False)),
+        0.0,
+    )
 
 
 class Scripted(VoskRecognizer):
     """Hears, in whatever is said, ``first``, then the next text once more voice has come."""
 
-    def __init__(self, *texts: str) -> None:
+    def __init__(self, *texts: str, times: tuple[float, ...] = ()) -> None:
         super().__init__(find_model(), RULE)
         self.texts = list(texts)
+        self.times = times
         self.lengths: list[int] = []
 
     def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
         self.lengths.append(len(samples))
-        return [reading(self.texts.pop(0) if len(self.texts) > 1 else self.texts[0])]
+        return [reading(self.texts.pop(0) if len(self.texts) > 1 else self.texts[0], self.times)]
 
 
 def say(*spans_s: tuple[float, float], seconds: float = 6.0) -> Samples:
@@ -87,6 +94,24 @@ def test_hesitation_before_the_number() -> None:
     when_s, heard = hear(recognizer, say((1.0, 1.3), (2.5, 3.0)))
     assert heard.value == 42
     assert when_s == pytest.approx(3.16, abs=0.04)
+
+
+@pytest.mark.parametrize(
+    ("spans", "text", "times", "onset_s"),
+    [
+        # times count from 0.3 s before the first voice, as what is read does
+        (((1.0, 1.3), (2.5, 3.0)), "[unk] forty two", (0.3, 1.83, 2.0), 2.5),
+        (((1.0, 2.0),), "[unk] forty two", (0.3, 0.9, 1.1), 1.6),  # without a pause
+        (((1.0, 1.6),), "[unk] forty two", (0.3, 0.4, 0.6), 1.0),  # a first sound taken for other
+        (((1.0, 1.5), (2.0, 3.0)), "forty two [unk] forty five", (0.3, 0.5, 1.3, 1.72, 1.9), 2.42),
+        (((1.0, 1.5), (2.0, 2.1)), "forty two [unk]", (0.3, 0.5, 1.3), 1.0),
+    ],
+)
+def test_the_onset_is_that_of_the_number_that_stands(
+    spans: tuple[tuple[float, float], ...], text: str, times: tuple[float, ...], onset_s: float
+) -> None:
+    recognizer = Scripted(text, times=times)
+    assert recognizer.hear(say(*spans), 0, 99).onset_s == pytest.approx(onset_s, abs=0.02)
 
 
 def test_silence_is_no_voice() -> None:
