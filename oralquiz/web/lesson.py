@@ -371,7 +371,8 @@ class Lesson:
                     row.turn in part.run.sounds and not part.judged.get("typed"),
                 )
             )
-            part.device.show("answer", **place, verdict=verdict, value=row.value)
+            typed = bool(part.judged.get("typed"))
+            part.device.show("answer", **place, verdict=verdict, value=row.value, typed=typed)
         self._room_ended.add(part.run.key)
         if self._aloud is not None and self.phase == "running":
             self._room_next()

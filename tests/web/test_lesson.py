@@ -106,7 +106,7 @@ def test_a_pupil_is_told_nothing_of_the_sum_or_of_others(tmp_path: Path) -> None
         for key in ("sum", "right_value", "terms_said"):
             assert f"'{key}'" not in told
         wrong = [d for d in asha.heard if d.get("verdict") == "wrong"]
-        assert set(wrong[0]) == {"t", "phase", "turn", "of", "who", "verdict", "value"}
+        assert set(wrong[0]) == {"t", "phase", "turn", "of", "who", "verdict", "value", "typed"}
         right_value = lesson.runs[0].round.turns[1].sum.answer
         assert wrong[0]["value"] == right_value + 3
 

@@ -104,7 +104,7 @@ function words() {
     case "answer":
       switch (shown.verdict) {
         case "right": return [`${value}. Right!`, ""];
-        case "wrong": return [`I heard ${value}.`, "Not this time. We look at it together later."];
+        case "wrong": return [shown.typed ? `You wrote ${value}.` : `I heard ${value}.`, "Not this time. We look at it together later."];
         case "unclear": return ["Thank you.", "I could not hear it well. Your teacher listens to it."];
         case "silent": return ["No answer this time.", "That is fine. The next one comes."];
         default: return ["The next one comes.", ""];
@@ -120,7 +120,8 @@ function over(counts) {
   const all = counts.right + counts.wrong + counts.unclear + counts.silent;
   if (!all) return ["That was it.", ""];
   const waiting = counts.unclear ? ` ${counts.unclear} for your teacher's ear.` : "";
-  return ["Well done, that was it.", `${counts.right} of ${all} right.${waiting}`];
+  const right = counts.right ? `${counts.right} of ${all} right.` : "None right this time: let us look at it.";
+  return ["Well done, that was it.", counts.unclear === all ? waiting.trim() : right + waiting];
 }
 
 function draw() {
