@@ -121,42 +121,46 @@ async def serve(
     """Serve until stopped. ``names`` are what this machine is called in the class network;
     ``ready`` is told the house and the URLs once both doors are open. Raises BadInput."""
     house = make_house()
-    places = [_here(house, port)]
-    if network_port is not None:
-        places.append(_network(house, network_port, names))
-    servers = []
-    for number, place in enumerate(places):
-        server = _Server(
-            uvicorn.Config(
-                place.app,
-                log_level="warning",
-                access_log=False,
-                ws="websockets-sansio",
-                ws_max_size=max(MESSAGE_BYTES * 4, PACKET_BYTES),
-                ws_per_message_deflate=False,  # sound does not shrink, and it would cost memory
-                server_header=False,
-                proxy_headers=False,
-                lifespan="off",
-                limit_concurrency=400,
-                timeout_graceful_shutdown=3,
-                ssl_certfile=place.cert,
-                ssl_keyfile=place.key,
-            )
-        )
-        server.takes_signals = number == 0
-        servers.append(server)
-    ready(house, [place.url for place in places])
-    running = [
-        asyncio.create_task(server.serve(sockets=[place.sock]))
-        for server, place in zip(servers, places, strict=True)
-    ]
+    places: list[Place] = []
+    servers: list[_Server] = []
+    running: list[asyncio.Task[None]] = []
     try:
+        places.append(_here(house, port))
+        if network_port is not None:
+            places.append(_network(house, network_port, names))
+        ready(house, [place.url for place in places])
+        for place in places:
+            servers.append(_server(place, takes_signals=not servers))
+            running.append(asyncio.create_task(servers[-1].serve(sockets=[place.sock])))
         await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
     finally:
         for server in servers:
             server.should_exit = True
         await asyncio.gather(*running, return_exceptions=True)
+        for place in places:
+            place.sock.close()
         await house.close()
+
+
+def _server(place: Place, takes_signals: bool) -> _Server:
+    config = uvicorn.Config(
+        place.app,
+        log_level="warning",
+        access_log=False,
+        ws="websockets-sansio",
+        ws_max_size=max(MESSAGE_BYTES * 4, PACKET_BYTES),
+        ws_per_message_deflate=False,  # sound does not shrink, and it would cost memory
+        server_header=False,
+        proxy_headers=False,
+        lifespan="off",
+        limit_concurrency=400,
+        timeout_graceful_shutdown=3,
+        ssl_certfile=place.cert,
+        ssl_keyfile=place.key,
+    )
+    server = _Server(config)
+    server.takes_signals = takes_signals
+    return server
 
 
 def _here(house: House, port: int) -> Place:

@@ -1,0 +1,129 @@
+"""Serving for real: ports, TLS, two doors to one house."""
+
+from __future__ import annotations
+
+import asyncio
+import socket
+import ssl
+from pathlib import Path
+from typing import Any
+
+import httpx2 as httpx
+import pytest
+import websockets
+from click.testing import CliRunner
+
+from oralquiz.cli import main
+from oralquiz.errors import BadInput
+from oralquiz.web import server
+from oralquiz.web.access import Passphrases
+from oralquiz.web.house import House, Tools
+from oralquiz.web.server import listen_on, open_house, serve
+from tests.session.room import PulseReader, PulseRecognizer
+from tests.web.room import make_pupils
+
+TOOLS = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader())
+
+
+async def served(folder: Path, story: Any, network: bool) -> None:
+    """Serve from ``folder``, tell ``story`` the house and the URLs, and stop."""
+    told: asyncio.Future[tuple[House, list[str]]] = asyncio.get_running_loop().create_future()
+    serving = asyncio.create_task(
+        serve(
+            lambda: open_house(TOOLS, folder=folder),
+            port=0,
+            network_port=0 if network else None,
+            names=["127.0.0.1", "class.local"],
+            ready=lambda house, urls: told.set_result((house, urls)),
+        )
+    )
+    while not told.done():
+        if serving.done():
+            await serving
+        await asyncio.sleep(0.01)
+    try:
+        await story(*told.result())
+    finally:
+        serving.cancel()
+        await asyncio.gather(serving, return_exceptions=True)
+
+
+def test_a_class_joins_over_tls_and_this_computer_without(tmp_path: Path) -> None:
+    async def story(house: House, urls: list[str]) -> None:
+        here, network = urls
+        assert here.startswith("http://127.0.0.1:")
+        assert network.startswith("https://127.0.0.1:")
+        await make_pupils(house, "Asha")
+        code, _ = house.codes.for_class("3B")
+        trust = ssl.create_default_context(cafile=tmp_path / "web" / "certificate.pem")
+        origin = {"origin": network}
+        async with httpx.AsyncClient(base_url=network, verify=trust, headers=origin) as tablet:
+            came = await tablet.post("/join", data={"code": code, "name": "Asha"})
+            assert came.headers["location"] == "/me"
+            assert "; secure" in came.headers["set-cookie"].lower()
+            assert "Hello Asha!" in (await tablet.get("/me")).text
+            # the teacher's pages are not open there, even from this computer's own address
+            assert (await tablet.get("/class")).status_code == 403
+            cookie = "; ".join(f"{k}={v}" for k, v in tablet.cookies.items())
+        async with websockets.connect(
+            network.replace("https", "wss") + "/ws/me",
+            ssl=trust,
+            origin=websockets.Origin(network),
+            additional_headers={"cookie": cookie},
+        ) as live:
+            await live.send('{"t": "hello", "mic": false, "run": "", "first": 0, "play": 0}')
+            assert '"welcome"' in str(await live.recv() + await live.recv())  # type: ignore[operator]
+        with pytest.raises(websockets.InvalidStatus):
+            await websockets.connect(
+                network.replace("https", "wss") + "/ws/me",
+                ssl=trust,
+                origin=websockets.Origin("https://evil.example"),
+            )
+        async with httpx.AsyncClient(base_url=here, headers={"origin": here}) as teacher:
+            assert (await teacher.get("/class")).headers["location"] == "/enter"
+            opened = await teacher.post("/enter", data={"passphrase": "a lamp on the table"})
+            assert opened.headers["location"] == "/class"
+            page = (await teacher.get("/about")).text
+            assert house.fingerprint in page
+
+    server.keys_in(tmp_path).set_passphrase("a lamp on the table", Passphrases())
+    asyncio.run(served(tmp_path, story, network=True))
+
+
+def test_no_class_network_without_a_passphrase(tmp_path: Path) -> None:
+    async def story(house: House, urls: list[str]) -> None:
+        raise AssertionError("it must not open")
+
+    with pytest.raises(BadInput, match="passphrase"):
+        asyncio.run(served(tmp_path, story, network=True))
+
+
+def test_only_loopback_listens_by_default(tmp_path: Path) -> None:
+    async def story(house: House, urls: list[str]) -> None:
+        (url,) = urls
+        assert url.startswith("http://127.0.0.1:")
+        port = int(url.rsplit(":", 1)[1])
+        for address in {i[4][0] for i in socket.getaddrinfo(socket.gethostname(), None)}:
+            if not str(address).startswith(("127.", "::1")):
+                with pytest.raises(OSError):
+                    socket.create_connection((str(address), port), timeout=1).close()
+
+    asyncio.run(served(tmp_path, story, network=False))
+
+
+def test_a_port_that_is_taken_is_one_clear_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    with listen_on("127.0.0.1", 0) as taken:
+        port = taken.getsockname()[1]
+        result = CliRunner().invoke(main, ["serve", "--port", str(port)])
+    assert result.exit_code == 2
+    assert result.stderr.startswith(f"oralquiz: 127.0.0.1:{port} cannot be used")
+    assert len(result.stderr.splitlines()) == 1
+
+
+def test_a_course_that_is_none_is_said_at_once() -> None:
+    result = CliRunner().invoke(main, ["serve", "--syllabus", "nothing"])
+    assert result.exit_code == 2
+    assert "there is no syllabus 'nothing'" in result.stderr
