@@ -100,7 +100,7 @@ def demonstrate(
     path = hold(
         round_,
         Options(pace_s=pace_s),
-        VoiceReader(open_voice(), pace_s),
+        VoiceReader(open_voice(pace=pace_s), pace_s),
         room,
         recognizer,
         folder / "round",

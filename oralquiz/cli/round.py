@@ -111,7 +111,7 @@ def round(
         answer_within_s=answer_within,
         policy=TEST if strict else PRACTICE,
     )
-    reader = VoiceReader(open_voice(voice), pace)
+    reader = VoiceReader(open_voice(voice, pace=pace), pace)
     recognizer = open_recognizer(model)
     now = datetime.now(UTC)
 
