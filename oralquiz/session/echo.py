@@ -15,6 +15,7 @@ from collections import deque
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import correlate
 
 from oralquiz.session.ports import BLOCK, SESSION_RATE
 from oralquiz.speak.clip import Samples
@@ -43,7 +44,7 @@ LEAK_SHARE = 0.8
 share of them that left less. It holds what the filter cannot know (a loudspeaker that distorts),
 and answers are too rare to move it."""
 
-MARGIN_DB = 8.0
+MARGIN_DB = 10.0
 """A block louder than the echo that may be left by this much holds something else."""
 
 HOLD = 6
@@ -54,6 +55,22 @@ ROOM = 250
 
 NOTHING = 0.1
 """An echo weaker than this share of the room's noise is none."""
+
+RECENT = 16
+"""Blocks (320 ms) in which what is left is compared with what was played."""
+
+REACH = 20
+"""Blocks (400 ms) by which an echo may come later than it should when a sound card stumbles."""
+
+ALIKE = 0.65
+"""Correlation, at the best two lags within REACH, from which what is left is echo that came at
+another time than it should. Two voices at once reach 0.6, after pre-emphasis."""
+
+NEAR = 40
+"""Samples within which two lags are one."""
+
+STRANGE = 5
+"""Blocks in a row with such echo after which the path is learned anew."""
 
 Spectra = NDArray[np.complex128]
 Powers = NDArray[np.float64]
@@ -67,17 +84,18 @@ class EchoGuard:
         bins = BLOCK + 1
         self._played: Spectra = np.zeros((PARTS, bins), complex)  # newest first
         self._path: Spectra = np.zeros((PARTS, bins), complex)
-        steps = np.abs(np.arange(PARTS) - AHEAD)
-        unsure = 10 ** ((PATH_DB - DECAY_DB * steps) / 10)
-        self._unsure: Powers = np.tile(unsure[:, np.newaxis], (1, bins))
+        self._unsure = _unlearned()
         self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is no echo
         self._smooth: Powers | None = None  # power of what is left, over some 0.2 s
         self._quiet: deque[tuple[float, Powers]] = deque(maxlen=ROOM)
         self._echo = 0.0  # power of the echo, dying away as a room does
         self._leaks: deque[float] = deque([1.0] * (LEAKS // 5), maxlen=LEAKS)
         self._open = 0
-        self._was_open = True
+        self._share = 1.0  # of what is left in what is handed on; the rest is the room's noise
+        self._strange = 0  # blocks in a row that hold echo at another time
         self._coming = np.zeros(BLOCK)  # the half of the last transform that comes again
+        self._said = np.zeros((REACH + RECENT + AHEAD) * BLOCK)
+        self._left = np.zeros(RECENT * BLOCK)
         self._random = np.random.default_rng(0)  # the same sound is cleaned to the same sound
         self._noise_tail = np.zeros(BLOCK)
 
@@ -102,6 +120,8 @@ class EchoGuard:
         if sounding:
             echo = np.fft.irfft((self._played * self._path).sum(axis=0))[BLOCK:]
         left = heard - echo
+        self._said = np.concatenate([self._said[BLOCK:], coming])
+        self._left = np.concatenate([self._left[BLOCK:], left])
         error = np.fft.rfft(np.concatenate([np.zeros(BLOCK), left]))
         may_be = self._learn(power, error) if sounding else 0.0
         fade = 10 ** (-6 * BLOCK / SESSION_RATE / LATE_S)
@@ -130,18 +150,44 @@ class EchoGuard:
         echo = max(echo, self._echo * float(np.quantile(self._leaks, LEAK_SHARE)))
         if self._echo > 10 * room:
             self._leaks.append(power / self._echo)
-        if echo < NOTHING * room:
-            self._open = 1
-        elif power > 10 ** (MARGIN_DB / 10) * echo + 2 * room:
-            self._open = HOLD
+        loud = power > 10 ** (MARGIN_DB / 10) * echo + 2 * room
+        if loud and self._displaced():
+            self._open = 0
+            self._strange += 1
+            if self._strange == STRANGE:  # the path is another one now
+                self._unsure = np.maximum(self._unsure, _unlearned())
         else:
-            self._open = max(0, self._open - 1)
+            self._open = HOLD if loud else max(0, self._open - 1)
+            self._strange = 0
+        before = self._share
+        if echo < NOTHING * room:
+            self._share = 1.0
+        elif self._open:  # as much of it as is no echo
+            self._share = float(np.sqrt(max(0.0, 1 - echo / (power + 1e-20))))
+        else:
+            self._share = 0.0
         noise = self._like(spectrum)
-        rise = np.arange(BLOCK) / BLOCK
-        opened, was, self._was_open = bool(self._open), self._was_open, bool(self._open)
-        share = (rise if opened else 1 - rise) if opened != was else float(opened)
+        share = np.linspace(before, self._share, BLOCK)
         mixed: Samples = (share * left + np.sqrt(1 - np.square(share)) * noise).astype(np.float32)
         return mixed
+
+    def _displaced(self) -> bool:
+        """Whether what is left is what was played, at another time than it should be heard."""
+        said, left = np.diff(self._said), np.diff(self._left)
+        energy = np.concatenate(([0.0], np.cumsum(said**2)))
+        energies = energy[len(left) :] - energy[: -len(left)]
+        if energies.max() < 1e-9:
+            return False
+        match = correlate(said, left, mode="valid", method="fft")
+        # where hardly anything was played, chance would make much of it
+        floor = 0.1 * energies.max()
+        alike = np.abs(match) / np.sqrt(np.maximum(energies, floor) * (np.sum(left**2) + 1e-12))
+        best = int(np.argmax(alike))
+        # what was expected and did not come is left as well, at its own lag
+        other = max(
+            alike[: max(0, best - NEAR)].max(initial=0), alike[best + NEAR :].max(initial=0)
+        )
+        return bool(np.hypot(alike[best], other) > ALIKE)
 
     def _room(self, error: Spectra) -> Powers:
         """The room's noise: the quietest of the last five seconds without echo."""
@@ -169,6 +215,13 @@ class EchoGuard:
                 mixed[low - start : high - start] += sound[low - at : high - at]
         self._sounds = [(at, s) for at, s in self._sounds if at + len(s) > start + BLOCK]
         return mixed
+
+
+def _unlearned() -> Powers:
+    """How unsure the path is when nothing is known of it: (PARTS, bins)."""
+    steps = np.abs(np.arange(PARTS) - AHEAD)
+    unsure = 10 ** ((PATH_DB - DECAY_DB * steps) / 10)
+    return np.tile(unsure[:, np.newaxis], (1, BLOCK + 1))
 
 
 def _power(spectrum: Powers) -> float:
