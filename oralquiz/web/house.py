@@ -88,7 +88,7 @@ class Tools:
     recognizer: Callable[[], Recognizer]
     reader: Callable[[str, float], Reader]
     """From a voice's name (empty: the usual one) and the pace in seconds."""
-    voices: Sequence[tuple[str, str]] = ()
+    voices: Callable[[], Sequence[tuple[str, str]]]
     """Names and labels of the voices a teacher can choose."""
 
 
@@ -128,6 +128,7 @@ class House:
     """The pupils chosen for the planned round; empty: everyone who is there."""
     _watchers: list[Watcher] = field(default_factory=list)
     _recognizer: Recognizer | None = None
+    _voices: Sequence[tuple[str, str]] = ()
     _telling: bool = False
     _tasks: set[asyncio.Task[Any]] = field(default_factory=set)
     _starting: asyncio.Lock = field(default_factory=asyncio.Lock)
@@ -313,6 +314,12 @@ class House:
             software=f"oralquiz {__version__}",
         )
         return FileRecorder(self.sessions / name, head)
+
+    async def voices(self) -> Sequence[tuple[str, str]]:
+        """The voices to choose from; looked for once."""
+        if not self._voices:
+            self._voices = await asyncio.to_thread(self.tools.voices)
+        return self._voices
 
     async def recognizer(self) -> Recognizer:
         if self._recognizer is None:

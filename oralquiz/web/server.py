@@ -12,7 +12,7 @@ from pathlib import Path
 import uvicorn
 from starlette.applications import Starlette
 
-from oralquiz.errors import BadInput
+from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.listen.hearing import Recognizer
 from oralquiz.session.runner import Reader
@@ -98,16 +98,24 @@ def usual_tools(model: str | None) -> Tools:
         from oralquiz.session.reader import VoiceReader
         from oralquiz.speak.voices import open_voice
 
-        return VoiceReader(open_voice(voice or None), pace_s)
+        return VoiceReader(open_voice(voice or None, pace=pace_s), pace_s)
 
-    return Tools(recognizer, reader, voices())
+    return Tools(recognizer, reader, voices)
 
 
 def voices() -> list[tuple[str, str]]:
-    """The voices that a teacher can choose, the usual one first."""
-    from oralquiz.speak.voices import PUPILS
+    """Names and labels of the voices that a teacher can choose, in the language that answers are
+    heard in; the usual one first."""
+    from oralquiz.speak.voices import list_voices
 
-    return [("", "The usual voice"), *((f"engine:{v}", f"Voice {v}") for v in PUPILS)]
+    found = [("", "The usual voice")]
+    try:
+        for voice in list_voices():
+            if any(language.startswith("en") for language in voice.languages):
+                found.append((voice.name, f"{voice.name.partition(':')[2]} ({voice.about})"))
+    except AudioError:
+        pass  # the usual voice says what is missing when it is asked to speak
+    return found
 
 
 async def serve(

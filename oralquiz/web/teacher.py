@@ -194,7 +194,7 @@ async def plan_page(request: Request) -> Response:
         ways=Way,
         chosen=house.chosen,
         steps=house.syllabus.steps,
-        voices=house.tools.voices,
+        voices=await house.voices(),
         class_name=house.class_name,
         pupils=await house.records.do(pupils, house.class_name),
         most={"sums": MAX_SUMS, "terms": MAX_TERMS, "pace": PACES},

@@ -236,8 +236,13 @@ def test_practice_at_home_without_a_microphone(
     expect(page.locator("#say")).to_have_text("A little pause")
     page.click("[data-command=resume]")
     expect(page.locator("#say")).to_have_text("Listen")
+    # as if the break were due: it is proposed, and goes away on its button
+    page.evaluate("document.getElementById('stage').dataset.break = '0'")
     page.click("[data-command=skip]")
     expect(page.locator("#say")).to_have_text("Well done, that was it.")
+    expect(page.locator("#rest")).to_be_visible()
+    page.click("#rested")
+    expect(page.locator("#rest")).to_be_hidden()
     expect(page.locator("#more")).to_have_text("1 of 2 right.")
     page.click("#look")
     expect(page.locator("#player")).to_be_visible()

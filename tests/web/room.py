@@ -41,7 +41,7 @@ class Here(Executor):
 
 
 def make_house(folder: Path, *, threads: bool = False) -> House:
-    tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), [("", "pulses")])
+    tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), lambda: [("", "pulses")])
     keys = load_keys(folder / "web" / "keys.json")
     house = House(keys, Records(folder / "records.db"), folder / "sessions", tools)
     house.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))

@@ -22,7 +22,7 @@ from oralquiz.web.server import listen_on, open_house, serve
 from tests.session.room import PulseReader, PulseRecognizer
 from tests.web.room import make_pupils
 
-TOOLS = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader())
+TOOLS = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), list)
 
 
 async def served(folder: Path, story: Any, network: bool) -> None:
@@ -127,3 +127,10 @@ def test_a_course_that_is_none_is_said_at_once() -> None:
     result = CliRunner().invoke(main, ["serve", "--syllabus", "nothing"])
     assert result.exit_code == 2
     assert "there is no syllabus 'nothing'" in result.stderr
+
+
+def test_a_teacher_chooses_among_the_voices_that_are_there() -> None:
+    found = server.voices()
+    assert found[0] == ("", "The usual voice")
+    assert len({name for name, _ in found}) == len(found)
+    assert all(name.startswith(("engine:", "neural:", "own:")) for name, _ in found[1:])
