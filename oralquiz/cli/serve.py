@@ -39,7 +39,13 @@ if TYPE_CHECKING:
     help="A name or address of this computer in the network, if the right one is not found.",
 )
 @click.option("--model", default=None, help="A model of `models`, or its folder.")
-@click.option("--syllabus", "course", default="two-hands", show_default=True)
+@click.option(
+    "--syllabus",
+    "course",
+    default="two-hands",
+    show_default=True,
+    help="The course whose steps are offered.",
+)
 @click.option("--open", "browse", is_flag=True, help="Open the page in this computer's browser.")
 @json_option
 def serve(
