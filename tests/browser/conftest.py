@@ -19,7 +19,8 @@ window.Audio = function (...args) { return (window.player = new Original(...args
 """
 
 
-@pytest.fixture(scope="session")
+# for this package only: while Playwright runs, no other test can run an event loop
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     found = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "chrome"))), None)
     with sync_playwright() as playwright:

@@ -64,7 +64,7 @@ def test_without_json_it_says_when_each_term_comes(tmp_path: Path) -> None:
     ("args", "message"),
     [
         (("34 + 13 - 22", "--pace", "0.3"), "the shortest pace that works is"),
-        (("34 +",), "wanted a sign and a number"),
+        (("34 +",), "a number is missing after"),
         (("34 + 13", "--language", "xx"), "no phrases for the language 'xx'"),
         (("34 + 13", "--voice", "nobody"), "'nobody' is no voice"),
     ],
