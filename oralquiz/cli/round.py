@@ -45,7 +45,7 @@ from oralquiz.cli.common import FAILED, PACE, fail, json_option, print_json
 @click.option("--microphone", default=None, help="Name or number of the microphone.")
 @click.option("--model", default=None, help="A model of `models`, or its folder.")
 @click.option(
-    "--strict", is_flag=True, help="Judge as in a test: ten times as sure, and no second thoughts."
+    "--strict", is_flag=True, help="Judge as in a test: twice as sure, and no second thoughts."
 )
 @json_option
 def round(
