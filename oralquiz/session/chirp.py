@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import scipy.fft
 import scipy.signal
 
 from oralquiz.session.ports import SESSION_RATE
@@ -20,6 +21,10 @@ LEVEL = 0.25
 CLEAR = 12.0
 """A chirp was heard when the best match stands out from the typical one by this factor. Noise
 alone reaches about 5 among the some ten thousand places of a search."""
+
+
+ALIKE = 0.15
+"""Share of the height of a perfect match that a voice found again must reach."""
 
 
 @dataclass(frozen=True)
@@ -60,3 +65,24 @@ def find_echo(heard: Samples, played: Samples) -> Echo | None:
         first += 1
     energy = float(np.sum(played.astype(np.float64) ** 2))
     return Echo(first, 20 * float(np.log10(envelope[best] / energy)), clarity)
+
+
+def find_again(heard: Samples, played: Samples) -> int | None:
+    """The sample of ``heard`` at which ``played``, any sound of a second or more, comes back.
+
+    By generalised cross-correlation with phase transform (Knapp & Carter 1976), which makes one
+    sharp peak of a voice too. None when no peak stands out.
+    """
+    if len(heard) < len(played):
+        return None
+    size = scipy.fft.next_fast_len(len(heard) + len(played), real=True)
+    known = scipy.fft.rfft(played.astype(np.float64), size)
+    cross = scipy.fft.rfft(heard.astype(np.float64), size) * np.conj(known)
+    power = np.abs(known) ** 2
+    told = power > 1e-4 * power.max()  # elsewhere the phase is that of the noise
+    ideal = float(np.sum(told)) * 2 / size
+    flat = np.where(told, cross / (np.abs(cross) + 1e-20), 0)
+    match = np.abs(scipy.fft.irfft(flat, size)[: len(heard) - len(played) + 1])
+    best = int(np.argmax(match))
+    clear = match[best] > max(CLEAR * float(np.median(match)), ALIKE * ideal)
+    return best if clear else None

@@ -4,8 +4,10 @@ Two PortAudio callback streams, one that plays and one that records. The session
 the microphone delivers. A sample played is heard back at a place that stays the same, relative to
 its place in what was played, for as long as both streams are open: the ``shift``. It is another
 at every opening. PortAudio's own times give a first value; ``measure_lag`` hears a chirp come
-back and corrects it. Two devices with clocks of their own drift apart by some milliseconds a
-minute; PortAudio's times show it, averaged over many callbacks, and the shift follows.
+back and corrects it. It moves when the sound stumbles (an xrun), and two devices with clocks of
+their own drift apart by some milliseconds a minute. So every sound played is looked for in what
+is heard, and corrects the shift. Where it is not heard (headphones), PortAudio's times, averaged,
+show the large moves; on a busy computer they wander by 30 ms while the sound itself is exact.
 
 (One stream for both directions would be simpler, but PortAudio's ALSA back end gives up in about
 two of three openings when PulseAudio's microphone starts later than its loudspeaker.)
@@ -33,7 +35,7 @@ import numpy as np
 import soxr
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.session.chirp import Echo, chirp, find_echo
+from oralquiz.session.chirp import Echo, chirp, find_again, find_echo
 from oralquiz.session.ports import BLOCK, SESSION_RATE, Block
 from oralquiz.speak.clip import Clip, Samples, at_rate
 
@@ -67,9 +69,19 @@ LONGEST_LAG_S = 1.0
 LATEST = 25
 """Pieces whose times are averaged. PulseAudio's are wrong by up to 0.7 s in the first 1.5 s."""
 
-DRIFT_WINDOW_S = 10.0
-DRIFT_S = 0.002
-"""PortAudio's times, averaged over the window, are believed about moves of more than this."""
+BEFORE_S = 2.0
+AFTER_S = 1.0
+"""PortAudio's times from before and after a stumble that tell how far it moved the sound."""
+
+STUMBLE_S = 0.01
+"""They are believed about moves of more than this."""
+
+AGAIN_S = 1.0
+SEARCH_S = 0.6
+"""Sounds of this length and more are looked for, so far around their place."""
+
+MOVED_S = 0.003
+"""A sound found further from its place corrects the shift."""
 
 
 @dataclass(frozen=True)
@@ -216,9 +228,13 @@ class SoundCard:
         self._adc = 0.0  # when its first frame was recorded
         # sample, counted like _made, at which frame 0 of what is played is heard
         self._shift: int | None = None
-        # the shift by PortAudio's times, at every piece played
-        self._estimates: deque[float] = deque(maxlen=round(DRIFT_WINDOW_S / PIECE_S))
-        self._anchor: float | None = None  # their median when the shift was right
+        # the shift by PortAudio's times, at every piece played since the last stumble
+        self._estimates: deque[float] = deque(maxlen=round(BEFORE_S / PIECE_S))
+        self._before: float | None = None  # their median before a stumble not yet mended
+        self._moves = 0  # stumbles and corrections
+        # sounds, with their places and the count of moves when they were begun
+        self._looked_for: deque[tuple[int, Samples, int]] = deque()
+        self._kept: deque[Block] = deque()  # heard, in which they are looked for
         self._due: list[tuple[int, Samples]] = []  # frame, sound at the loudspeaker's rate
         self._hush = False
         self._broken: BaseException | None = None
@@ -339,15 +355,18 @@ class SoundCard:
         if self._rate_out != SESSION_RATE:
             sound = soxr.resample(sound, SESSION_RATE, self._rate_out, quality="VHQ")
         with self._lock:
-            self._follow_drift()
             ahead = at - self._heard_at(0)
             frame = max(round(ahead * self._rate_out / SESSION_RATE), self._frames_out)
             self._due.append((frame, sound))
-            return self._heard_at(frame)
+            place = self._heard_at(frame)
+            if len(samples) >= AGAIN_S * SESSION_RATE:
+                self._looked_for.append((place, samples, self._moves))
+            return place
 
     def stop(self) -> None:
         with self._lock:
             self._hush = True
+            self._looked_for.clear()
 
     def read(self) -> Block:
         """See AudioIn. Raises AudioError when the device is gone or has been muted."""
@@ -355,10 +374,14 @@ class SoundCard:
             self._take(*self._next(NEXT_BLOCK_S))
         if self.lag_s > RUNAWAY_S:
             self.close()
-            raise AudioError(f"'{self.output_name}' swallows sound instead of playing it")
+            raise AudioError(
+                f"'{self.output_name}' lost its place: the computer was too busy, or the "
+                f"loudspeaker is gone"
+            )
         samples, self._waiting = self._waiting[:BLOCK], self._waiting[BLOCK:]
         block = Block(self._position, samples)
         self._position += BLOCK
+        self._look_again(block)
         self._zeros = 0 if samples.any() else self._zeros + BLOCK
         if self._zeros >= MUTED_S * SESSION_RATE:
             self._zeros = 0
@@ -392,8 +415,7 @@ class SoundCard:
                 echo = two
                 with self._lock:
                     self._shift = (self._shift or 0) + errors[1]
-                    self._estimates.clear()
-                    self._anchor = None
+                    self._looked_for.clear()
                 self.lag_measured = True
         if not self.lag_measured:
             self._trust_times()
@@ -414,20 +436,58 @@ class SoundCard:
         with self._lock:
             if self._estimates:
                 self._shift = round(statistics.median(list(self._estimates)[-LATEST:]))
-            self._estimates.clear()
-            self._anchor = None
 
-    def _follow_drift(self) -> None:
-        """Move the shift when the two devices' clocks have clearly moved against each other."""
-        if len(self._estimates) < DRIFT_WINDOW_S / PIECE_S:
+    def _stumbled(self) -> None:
+        """Something was lost or put in: how much, PortAudio's times will tell in a while."""
+        self.xruns += 1
+        self._moves += 1
+        self.lag_measured = False
+        if self._before is None and len(self._estimates) >= LATEST:
+            self._before = statistics.median(self._estimates)
+        self._estimates.clear()
+
+    def _mend(self) -> None:
+        """Once the times since the last stumble have settled, move the shift by what they say."""
+        if self._before is None or len(self._estimates) < AFTER_S / PIECE_S:
             return
-        now = statistics.median(self._estimates)
-        if self._anchor is None:
-            self._anchor = now
-        moved = round(now - self._anchor)
-        if abs(moved) > DRIFT_S * SESSION_RATE:
-            self._shift = (self._shift or 0) + moved
-            self._anchor = now
+        moved = round(statistics.median(self._estimates) - self._before)
+        self._before = None
+        if abs(moved) > STUMBLE_S * SESSION_RATE:
+            self._move(moved)
+
+    def _move(self, moved: int) -> None:
+        """What is played is heard ``moved`` samples later from now on; what is due is held to the
+        places that were promised, by leaving out or repeating a piece of it."""
+        self._moves += 1
+        self._shift = (self._shift or 0) + moved
+        frames = round(moved * self._rate_out / SESSION_RATE)
+        self._due = [(at - frames, sound) for at, sound in self._due]
+
+    def _look_again(self, block: Block) -> None:
+        """Find the sounds that were played in what was heard, and correct the shift by them."""
+        if not self._looked_for:
+            self._kept.clear()
+            return
+        self._kept.append(block)
+        search = round(SEARCH_S * SESSION_RATE)
+        place, sound, moves = self._looked_for[0]
+        while self._kept and self._kept[0].start + BLOCK <= place - search:
+            self._kept.popleft()
+        if block.start + BLOCK < place + len(sound) + search:
+            return
+        with self._lock:
+            self._looked_for.popleft()
+            if moves != self._moves:
+                return  # one part of it lies here, another there
+        heard = np.concatenate([kept.samples for kept in self._kept])
+        found = find_again(heard, sound)
+        if found is None:
+            return
+        moved = self._kept[0].start + found - place
+        with self._lock:
+            self.lag_measured = True
+            if abs(moved) > MOVED_S * SESSION_RATE:
+                self._move(moved)
 
     def _begin_at(self, position: int) -> None:
         """Have the next block that ``read`` returns lie at ``position``."""
@@ -467,7 +527,7 @@ class SoundCard:
         adc = float(time.inputBufferAdcTime)
         with self._lock:
             if status.input_overflow:
-                self.xruns += 1
+                self._stumbled()
                 if self._frames_in:
                     lost = max(0, round((adc - self._adc) * self._rate_in) - frames)
             self._adc = adc
@@ -479,11 +539,11 @@ class SoundCard:
         try:
             with self._lock:
                 if status.output_underflow:
-                    self.xruns += 1
+                    self._stumbled()
                     self.gaps += any(at < self._frames_out for at, _ in self._due)
-                    self._estimates.clear()  # silence of unknown length was put in
                 if self._frames_in:
                     self._estimate(float(time.outputBufferDacTime))
+                self._mend()
                 said[:] = self._mix(self._frames_out, frames)[:, np.newaxis]
                 self._frames_out += frames
         except BaseException as error:  # told to the reader: PortAudio would only print it

@@ -8,11 +8,16 @@ and libportaudio2.
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
+import signal
 import subprocess
 import time
+from collections.abc import Iterator
 from pathlib import Path
+
+import pytest
 
 MODULES = """\
 load-module module-native-protocol-unix auth-anonymous=1 socket={socket}
@@ -80,7 +85,37 @@ class VirtualCard:
             capture_output=True, text=True,
         )  # fmt: skip
 
+    def stall(self, seconds: float) -> None:
+        """Have the sound server do nothing for a while, as on a computer that is too busy."""
+        self._process.send_signal(signal.SIGSTOP)
+        time.sleep(seconds)
+        self._process.send_signal(signal.SIGCONT)
+
     def close(self) -> None:
         self._process.kill()
         self._process.wait()
         self._log.close()
+
+
+def start_card(folder: Path) -> VirtualCard:
+    """A virtual card. Where none can be had the test is skipped, or fails if
+    ORALQUIZ_REQUIRE_SOUND=1."""
+    lacks = missing()
+    if lacks and os.environ.get("ORALQUIZ_REQUIRE_SOUND") == "1":
+        pytest.fail(f"no virtual sound card: {lacks} is missing")
+    if lacks:
+        pytest.skip(f"no virtual sound card: {lacks} is missing")
+    return VirtualCard(folder)
+
+
+@contextlib.contextmanager
+def using_card(folder: Path) -> Iterator[VirtualCard]:
+    """A virtual card that this process uses meanwhile."""
+    card = start_card(folder)
+    try:
+        with pytest.MonkeyPatch.context() as patch:
+            for name, value in card.env.items():
+                patch.setenv(name, value)
+            yield card
+    finally:
+        card.close()

@@ -1,0 +1,84 @@
+"""A whole round on a sound card whose microphone hears its loudspeaker, in real time.
+
+The card is PulseAudio's null sink and its monitor. The pupil answers through the same sink, which
+makes the time of every answer known to the sample; the round does not know what it plays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from oralquiz.beads import Sum
+from oralquiz.listen.vosk import open_recognizer
+from oralquiz.session.echo import EchoGuard
+from oralquiz.session.file import open_session
+from oralquiz.session.hold import hold
+from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.reader import VoiceReader
+from oralquiz.session.rerun import rerun
+from oralquiz.session.round import Options, Round, Turn
+from oralquiz.session.soundcard import SoundCard
+from oralquiz.speak.clip import at_rate
+from oralquiz.speak.voices import open_voice, pupil_voices
+from tests.session.virtualcard import using_card
+
+SUMS = (Sum((34, 13)), Sum((21, 30, -10)), Sum((52, 5)))
+ANSWERS = ("forty-seven", None, "fifty-two")
+"""Right; silent; wrong, and over the last term."""
+
+DELAY_S = 0.9
+
+
+def test_a_round_in_a_room_that_hears_its_own_loudspeaker(
+    tmp_path: Path,
+) -> None:
+    turns = tuple(Turn("Mia", s, consent=True) for s in SUMS)
+    round_ = Round("live", "2026-01-01T10:00:00+00:00", turns)
+    options = Options(pace_s=1.4, answer_within_s=2.0, lead_s=0.4, gap_s=0.4)
+    pupil = pupil_voices()[0]
+    answered: dict[int, int] = {}
+    with using_card(tmp_path / "pulse"), SoundCard() as card:
+        assert card.measure_lag() is not None
+
+        def answer(at: int, type: str, data: Mapping[str, Any]) -> None:
+            said = ANSWERS[data["turn"]] if type == "dictated" else None
+            if said is None:
+                return
+            early = data["turn"] == 2
+            place = (
+                data["terms"][-1]["onset"] + SESSION_RATE // 5
+                if early
+                else data["terms"][-1]["offset"] + round(DELAY_S * SESSION_RATE)
+            )
+            clip = at_rate(pupil.say(said), SESSION_RATE).samples
+            clip = clip * np.float32(0.4 / np.abs(clip).max())
+            answered[data["turn"]] = card.play(clip, place) - data["terms"][-1]["offset"]
+
+        path = hold(
+            round_,
+            options,
+            VoiceReader(open_voice(pace=1.4), 1.4),
+            card,
+            open_recognizer(),
+            tmp_path / "live",
+            watch=answer,
+            guard=EchoGuard(),
+        )
+        assert (card.gaps, card.lost) == (0, 0)
+    session = open_session(path)
+    verdicts = [turn.verdict for turn in session.turns]
+    values = [turn.value for turn in session.turns]
+    assert values == [47, None, 52]
+    assert verdicts == ["right", "silent", "wrong"]
+    latencies = [turn.latency_s for turn in session.turns]
+    # the engine's first sound is its voice, here a weak /f/
+    assert latencies[0] == pytest.approx(answered[0] / SESSION_RATE, abs=0.020)
+    assert latencies[1] is None
+    assert latencies[2] is not None
+    assert latencies[2] < 0
+    assert rerun(session).difference == ""
