@@ -52,11 +52,19 @@ def main() -> None:
             path, occupancy = fullsum.posteriors(scores, said)
             rivals, _ = fullsum.posteriors(scores, loop)
             best = occupancy.argmax(dim=2).tolist()
-            for i, words, p, row in zip(group, plan.words, (path - rivals).tolist(), best,
-                                        strict=True):
+            for i, words, p, row in zip(
+                group, plan.words, (path - rivals).tolist(), best, strict=True
+            ):
                 starts = word_starts(words, row)
-                print(i, clips[i].speaker, " ".join(words), f"{p:.2f}",
-                      " ".join(str(s * SUBSAMPLING) for s in starts), sep="\t", file=out)
+                print(
+                    i,
+                    clips[i].speaker,
+                    " ".join(words),
+                    f"{p:.2f}",
+                    " ".join(str(s * SUBSAMPLING) for s in starts),
+                    sep="\t",
+                    file=out,
+                )
 
 
 def word_starts(words: tuple[str, ...], row: list[int]) -> list[int]:

@@ -63,8 +63,13 @@ class Sampler:
         groups: dict[tuple[str, bool], list[int]] = {}
         for i, clip in enumerate(store.clips):
             human = clip.source in (
-                "fsdd", "digits_in", "numbers_woman", "librispeech", "asterisk",
-                "spokennumbers", "toys",
+                "fsdd",
+                "digits_in",
+                "numbers_woman",
+                "librispeech",
+                "asterisk",
+                "spokennumbers",
+                "toys",
             )
             kind = clip.kind
             if kind in ("number", "phrase", "hesitation") and clip.words == (units.UNK,):
@@ -367,9 +372,11 @@ class Renderer:
         grain = torch.empty(shape, device=device).exponential_(generator=gen)
         grain = 0.5 * grain + 0.5  # a band sums several bins
         steady = grain * colour()
-        out = mel + scaled(steady, _uniform(gen, (count,), 22 - 20 * strength, 45)) * _chance(
-            gen, count, 0.8
-        )[:, None, None]
+        out = (
+            mel
+            + scaled(steady, _uniform(gen, (count,), 22 - 20 * strength, 45))
+            * _chance(gen, count, 0.8)[:, None, None]
+        )
 
         # babble: other clips of this batch, several at once
         babble = torch.zeros_like(mel)
@@ -379,32 +386,39 @@ class Renderer:
             shift = int(torch.randint(frames, (1,), generator=gen, device=device))
             babble += normal[other].roll(shift, dims=1) * _uniform(gen, (count, 1, 1), 0.1, 1)
         snr = _uniform(gen, (count,), 3, 28)
-        out = out + scaled(babble, snr) * (_chance(gen, count, 0.22 * strength) & ~empty)[
-            :, None, None
-        ]
+        out = (
+            out
+            + scaled(babble, snr) * (_chance(gen, count, 0.22 * strength) & ~empty)[:, None, None]
+        )
 
         # gated bursts, clatter and steady tones
         gate = _uniform(gen, (count, frames // 4 + 2), 0, 1) < _uniform(gen, (count, 1), 0.05, 0.6)
         gate = gate.float().repeat_interleave(4, dim=1)[:, :frames]
-        out = out + scaled(
-            grain * colour() * gate[..., None], _uniform(gen, (count,), -2, 25)
-        ) * _chance(gen, count, 0.10 * strength)[:, None, None]
+        out = (
+            out
+            + scaled(grain * colour() * gate[..., None], _uniform(gen, (count,), -2, 25))
+            * _chance(gen, count, 0.10 * strength)[:, None, None]
+        )
         hit = (torch.rand(count, frames, generator=gen, device=device) < 0.02).float()
         clatter = torch.zeros_like(hit)
         for delay in range(8):
             clatter[:, delay:] += hit[:, : frames - delay] * math.exp(-delay * 0.6)
-        out = out + scaled(
-            grain * colour() * clatter[..., None], _uniform(gen, (count,), 0, 25)
-        ) * _chance(gen, count, 0.08 * strength)[:, None, None]
+        out = (
+            out
+            + scaled(grain * colour() * clatter[..., None], _uniform(gen, (count,), 0, 25))
+            * _chance(gen, count, 0.08 * strength)[:, None, None]
+        )
         notes = torch.zeros(count, frames, NUM_MEL, device=device)
         for _ in range(4):
             shape_of_notes = (count, frames // 16 + 1)
             band = torch.randint(3, NUM_MEL - 2, shape_of_notes, generator=gen, device=device)
             band = band.repeat_interleave(16, dim=1)[:, :frames]
             notes.scatter_(2, band[..., None], 1.0)
-        out = out + scaled(notes + 1e-3 * grain, _uniform(gen, (count,), 2, 25)) * _chance(
-            gen, count, 0.06 * strength
-        )[:, None, None]
+        out = (
+            out
+            + scaled(notes + 1e-3 * grain, _uniform(gen, (count,), 2, 25))
+            * _chance(gen, count, 0.06 * strength)[:, None, None]
+        )
 
         # the recorder's own floor, and sometimes true digital silence
         floor = torch.exp(_uniform(gen, (count, 1, 1), 0.0, 11.0)) * grain * colour() * NUM_MEL
@@ -413,7 +427,7 @@ class Renderer:
         log_mel = out.clamp_min(ENERGY_FLOOR).log()
         # 16-bit rounding noise hides what is far below one step, except in true silence
         rounding = torch.full_like(log_mel, math.log(20.0)) + grain.log()
-        silent = (out <= ENERGY_FLOOR * 2)
+        silent = out <= ENERGY_FLOOR * 2
         log_mel = torch.where(silent, log_mel, torch.logaddexp(log_mel, rounding))
 
         band = torch.arange(NUM_MEL, device=device)[None]

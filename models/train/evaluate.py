@@ -178,9 +178,7 @@ def main() -> None:
     wanted = set(args.speakers.split(",")) - {""}
     humans = list(corpus.human_clips(args.humans)) if args.humans else []
     humans_in = [c for c in humans if c.speaker in wanted or c.source == "librispeech"]
-    voices = (
-        [c for c in corpus.voice_clips(args.voices) if c.split == "dev"] if args.voices else []
-    )
+    voices = [c for c in corpus.voice_clips(args.voices) if c.split == "dev"] if args.voices else []
     highest = {"full": 9999}.get(args.range) or int(args.range.rsplit("-", 1)[1])
 
     def fits(clip: corpus.Clip) -> bool:
@@ -228,16 +226,20 @@ def main() -> None:
                         confusions[(" ".join(clip.words), " ".join(words))] += 1
                         if args.errors:
                             name = Path(clip.path).name
-                            print(f"  miss {condition} {clip.speaker} {name} "
-                                  f"{' '.join(clip.words)} -> {' '.join(words)}")
+                            print(
+                                f"  miss {condition} {clip.speaker} {name} "
+                                f"{' '.join(clip.words)} -> {' '.join(words)}"
+                            )
                 all_right, every = sum(right.values()), sum(count.values())
                 percent = 100 * all_right / every
                 share = f"{all_right:5}/{every:<5} {percent:6.2f} %"
                 print(f"{row:18} {condition:16} {share}", flush=True)
                 if row.startswith("human number") and condition == "plain":
                     for speaker in sorted(count):
-                        print(f"{'':18} {speaker:16} {right[speaker]:5}/{count[speaker]:<5} "
-                              f"{100 * right[speaker] / count[speaker]:6.2f} %")
+                        print(
+                            f"{'':18} {speaker:16} {right[speaker]:5}/{count[speaker]:<5} "
+                            f"{100 * right[speaker] / count[speaker]:6.2f} %"
+                        )
     print(f"real-time factor {total_spent / max(total_length, 1e-9):.4f} on one core")
     print("most frequent confusions:")
     for (said, heard), n in confusions.most_common(25):

@@ -20,9 +20,10 @@ from pathlib import Path
 
 import units
 
-#: Costs are natural logs, tuned on held-out voices. Numbers are favoured over other speech on purpose:
-#: an answer is expected, and whether to trust what was heard is the calibrated confidence's work, not
-#: the graph's. At equal odds (training's: number 3.6, other speech 2.0) one number in ten is refused.
+#: Costs are natural logs, tuned on held-out voices. Numbers are favoured over other speech on
+#: purpose: an answer is expected; whether to trust what was heard is the calibrated confidence's
+#: work, not the graph's. At equal odds (training's: number 3.6, other speech 2.0) one number in ten
+#: is refused.
 NUMBER_COST = 0.0
 UNKNOWN_COST = 3.0
 AGAIN_COST = 5.0  # a second number in one breath
@@ -67,9 +68,7 @@ def placed(pronunciation: tuple[str, ...]) -> list[tuple[str, str]]:
     last = len(pronunciation) - 1
     if last == 0:
         return [(pronunciation[0], "S")]
-    return [
-        (u, "B" if i == 0 else "E" if i == last else "I") for i, u in enumerate(pronunciation)
-    ]
+    return [(u, "B" if i == 0 else "E" if i == last else "I") for i, u in enumerate(pronunciation)]
 
 
 @cache

@@ -105,9 +105,7 @@ def main() -> None:
         rows = [r.split("\t") for r in args.drop.read_text().splitlines()[1:]]
         doubted = {int(r[0]) for r in rows if float(r[3]) < args.doubt}
         print(f"{len(doubted)} doubtful clips left out")
-        clips, waves = (
-            [x for i, x in enumerate(xs) if i not in doubted] for xs in (clips, waves)
-        )
+        clips, waves = ([x for i, x in enumerate(xs) if i not in doubted] for xs in (clips, waves))
     held = set(args.hold_out.split(",")) - {""}
     train_at = [
         i for i, c in enumerate(clips)
@@ -137,9 +135,7 @@ def main() -> None:
     )  # fmt: skip
     loop = fullsum.shared(fullsum.loop_acceptor(), device)
     renderer = Renderer(store, device, args.seed)
-    source = objective.batches(
-        store, args.batch, args.human_share, 1.0, args.seed, args.workers
-    )
+    source = objective.batches(store, args.batch, args.human_share, 1.0, args.seed, args.workers)
     if args.start:
         network.load_state_dict(torch.load(args.start, weights_only=True)["state"])
         average.load_state_dict(network.state_dict())
