@@ -44,9 +44,10 @@ const stretch = $("stretch"), volume = $("volume"), microphone = $("microphone")
 stretch.value = localStorage.getItem("stretch") ?? "1";
 volume.value = localStorage.getItem("volume") ?? "0.8";
 microphone.checked = localStorage.getItem("microphone") !== "no";
+const tellTime = () => device.link.send({ t: "time", stretch: Number(stretch.value) });
 stretch.addEventListener("change", () => {
   localStorage.setItem("stretch", stretch.value);
-  device.link.send({ t: "time", stretch: Number(stretch.value) });
+  tellTime();
 });
 volume.addEventListener("input", () => {
   localStorage.setItem("volume", volume.value);
@@ -64,6 +65,7 @@ microphone.addEventListener("change", async () => {
 
 async function ready() {
   problem("");
+  tellTime(); // before the sound opens: from then on a round may be begun
   const url = "/static/worklet.js";
   try {
     await device.open(microphone.checked, url);
@@ -76,7 +78,7 @@ async function ready() {
     await device.open(false, url);
   }
   device.sound.volume = Number(volume.value);
-  device.link.send({ t: "time", stretch: Number(stretch.value) });
+  tellTime(); // and again, if there was no connection before
   draw();
 }
 
