@@ -131,7 +131,7 @@ def test_after_a_stall_everything_comes_back_to_its_place(tmp_path: Path) -> Non
     assert first is not None
     assert last is not None
     assert abs(first) <= 16
-    assert abs(last) <= 48  # 3 ms: less is not corrected
+    assert abs(last) <= 48 + 16  # 3 ms: less is not corrected; 1 ms: how well a place is found
 
 
 def test_a_muted_microphone_is_noticed(
