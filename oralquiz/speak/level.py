@@ -14,8 +14,9 @@ import soxr
 
 from oralquiz.speak.clip import Clip
 
-LOUDNESS_LUFS = -20.0
-"""Loud enough for a laptop's speaker, and 16 to 19 dB below the peaks that speech reaches."""
+LOUDNESS_LUFS = -23.0
+"""The level of EBU R 128. The voices' peaks lie 16 to 21 dB over their loudness: louder, a peaky
+phrase would lower its whole dictation to keep under PEAK_DBTP, and sums would differ."""
 
 PEAK_DBTP = -1.0
 BLOCK_S = 0.4
@@ -23,7 +24,9 @@ BLOCK_S = 0.4
 
 def loudness(clip: Clip) -> float:
     """Integrated loudness in LUFS (-inf for silence)."""
-    meter = pyloudnorm.Meter(clip.sample_rate, block_size=min(BLOCK_S, clip.seconds))
+    # one sample less than the clip, lest its length be rounded up to more than there is
+    longest = (len(clip.samples) - 1) / clip.sample_rate
+    meter = pyloudnorm.Meter(clip.sample_rate, block_size=min(BLOCK_S, longest))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", RuntimeWarning)  # log of zero, for silence
         return float(meter.integrated_loudness(clip.samples.astype(np.float64)))

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
+from scipy.signal import correlate
 
 from oralquiz.speak.clip import Clip, Samples
+from oralquiz.speak.dictation import Dictation
 
 
 def tone(seconds: float, sample_rate: int, hertz: float = 220.0) -> Samples:
@@ -32,3 +34,20 @@ class FakeVoice:
         rng = np.random.default_rng(list(text.encode()))
         noise = rng.standard_normal(round(0.05 * len(text) * self._sample_rate))
         return Clip((0.1 * noise).astype(np.float32), self._sample_rate)
+
+
+def found_onsets(dictation: Dictation) -> list[int]:
+    """Where in the whole dictation each term's sound is found again: the place most like it.
+
+    Normalised cross-correlation, 1 where the sound is the same but for its loudness.
+    """
+    whole = dictation.samples.astype(np.float64)
+    energy = np.concatenate(([0.0], np.cumsum(whole**2)))
+    onsets = []
+    for term in dictation.terms:
+        clip = whole[term.onset : term.offset]
+        match = correlate(whole, clip, mode="valid", method="fft")
+        local = energy[len(clip) :] - energy[: -len(clip)]
+        floor = 1e-3 * float(np.sum(clip**2))
+        onsets.append(int(np.argmax(match / np.sqrt(np.maximum(local, floor)))))
+    return onsets

@@ -10,26 +10,13 @@ from hypothesis import strategies as st
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
 from oralquiz.speak.clip import Clip, Samples
-from oralquiz.speak.dictation import COUNT_PACE_S, MAX_COMPRESSION, Dictation, dictate
+from oralquiz.speak.dictation import COUNT_PACE_S, MAX_COMPRESSION, dictate
 from oralquiz.speak.level import PEAK_DBTP, loudness, true_peak
 from oralquiz.speak.reading import Reading
 from oralquiz.speak.voices import open_voice
-from tests.speak.sounds import FakeVoice
+from tests.speak.sounds import FakeVoice, found_onsets
 
 SUM = Sum((34, 13, -22, 5))
-
-
-def found_onsets(dictation: Dictation) -> list[int]:
-    """Where each term's sound best matches the whole dictation, among all places."""
-    whole = dictation.samples.astype(np.float64)
-    size = 1 << (2 * len(whole) - 1).bit_length()
-    spectrum = np.fft.rfft(whole, size)
-    onsets = []
-    for term in dictation.terms:
-        clip = whole[term.onset : term.offset]
-        match = np.fft.irfft(spectrum * np.conj(np.fft.rfft(clip, size)), size)[: len(whole)]
-        onsets.append(int(np.argmax(match)))
-    return onsets
 
 
 def rms_db(samples: Samples) -> float:
