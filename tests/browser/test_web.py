@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 
 from oralquiz.records.pupils import add_pupil, pupils
 from oralquiz.session.file import open_session
@@ -81,6 +81,17 @@ def join(room: Classroom, open_window: Callable[..., Visitor], name: str, **more
     page.click("#ready")
     expect(page.locator("#gate")).to_be_hidden()
     return page
+
+
+def home_code(room: Classroom, name: str) -> str:
+    """The code on the card that a pupil takes home."""
+
+    async def card() -> str:
+        everyone = await room.house.records.do(pupils)
+        return room.house.codes.for_pupil(next(p for p in everyone if p.name == name))[0]
+
+    code: str = on_loop(room, card())
+    return code
 
 
 def until(what: Callable[[], Any], seconds: float = 60) -> Any:
@@ -202,11 +213,7 @@ def test_the_room_hears_this_computer_and_tablets_only_listen(
 def test_practice_at_home_without_a_microphone(
     room: Classroom, visitors: Callable[..., Visitor]
 ) -> None:
-    async def card() -> str:
-        everyone = await room.house.records.do(pupils)
-        return room.house.codes.for_pupil(next(p for p in everyone if p.name == "Ben Okoro"))[0]
-
-    page = visitors(f"{room.url}/join?code={on_loop(room, card())}", microphone=False).page
+    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
     page.click("text=Join")
     page.click("summary:has-text('Settings')")
     page.uncheck("#microphone")
@@ -246,6 +253,28 @@ def test_practice_at_home_without_a_microphone(
     expect(page.locator("#more")).to_have_text("1 of 2 right.")
     page.click("#look")
     expect(page.locator("#player")).to_be_visible()
+
+
+def test_nothing_can_be_set_before_the_page_listens(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    """A script that comes late must not undo what a quick pupil has chosen meanwhile."""
+    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
+    held: list[Route] = []
+
+    def hold_back(route: Route) -> None:
+        held.append(route)
+
+    page.route("**/static/me.js", hold_back)
+    page.click("text=Join")
+    page.click("summary:has-text('Settings')")
+    touchable = ["#ready", "#stretch", "#volume", "#microphone", "#go", "#chirp"]
+    for control in touchable:
+        expect(page.locator(control)).to_be_disabled()
+    for route in held:
+        route.continue_()
+    for control in touchable[:-1]:
+        expect(page.locator(control)).to_be_enabled()
 
 
 def test_the_connection_breaks_while_the_answer_is_said(
@@ -361,7 +390,7 @@ def test_the_keyboard_is_enough(room: Classroom, visitors: Callable[..., Visitor
     expect(asha.locator("#say")).to_have_text("Listen")
     teacher.keyboard.press("s")
     expect(asha.locator("#say")).to_have_text("That was it.")
-    assert lesson.phase == "over"
+    until(lambda: lesson.phase == "over")
     # single keys can be turned off (WCAG 2.1.4)
     focus("#keys")
     teacher.keyboard.press("Space")

@@ -59,9 +59,9 @@ export class Device {
         if (message.run && ours) this.goOn(message.next);
         else if (this.run) this.end();
         this.linked = true;
+        this.hooks.onWelcome?.(message); // before "ready": from then on a round may be begun
         if (this.ready && !message.run) this.link.send({ t: "ready", mic: this.sound.mic });
         if (this.ready) this.sound.watchDelay();
-        this.hooks.onWelcome?.(message);
         break;
       case "begin":
         await this.begin(message);

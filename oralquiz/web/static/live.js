@@ -242,4 +242,4 @@ addEventListener("keydown", (event) => {
 });
 
 // buttons come alive with the script, so that no tap is lost before it
-for (const id of ["sound", "begin"]) $(id).disabled = false;
+for (const id of ["sound", "begin", "keys"]) $(id).disabled = false;

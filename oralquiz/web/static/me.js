@@ -28,7 +28,7 @@ const device = new Device("/ws/me", {
     else reading = null;
     draw();
   },
-  onWelcome: () => draw(),
+  onWelcome: () => { tellTime(); draw(); },
   onBegin: (message) => { commands = message.commands; },
   onMessage: (message) => { if (message.t === "note") problem(message.text); },
 });
@@ -65,7 +65,6 @@ microphone.addEventListener("change", async () => {
 
 async function ready() {
   problem("");
-  tellTime(); // before the sound opens: from then on a round may be begun
   const url = "/static/worklet.js";
   try {
     await device.open(microphone.checked, url);
@@ -78,7 +77,6 @@ async function ready() {
     await device.open(false, url);
   }
   device.sound.volume = Number(volume.value);
-  tellTime(); // and again, if there was no connection before
   draw();
 }
 
@@ -230,6 +228,6 @@ $("practise").addEventListener("submit", (event) => {
   });
 });
 
-// buttons come alive with the script, so that no tap is lost before it
-for (const id of ["ready", "go"]) $(id).disabled = false;
+// what can be touched comes alive with the script, so that no tap or setting is lost before it
+for (const id of ["ready", "go", "stretch", "volume", "microphone"]) $(id).disabled = false;
 draw();
