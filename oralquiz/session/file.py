@@ -225,7 +225,8 @@ def _options(told: Mapping[str, Any]) -> Options:
     """The options that this program knows, out of all that a file has."""
     policy = {f.name: told["policy"][f.name] for f in fields(Policy) if f.name in told["policy"]}
     known = {f.name: told[f.name] for f in fields(Options) if f.name in told}
-    return Options.from_json({**known, "policy": policy})
+    # older files were made when a number could not be taken back
+    return Options.from_json({"take_back_s": 0.0, **known, "policy": policy})
 
 
 def harmless(text: str) -> str:
@@ -337,8 +338,9 @@ def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
             now = replace(now, terms=terms, attempts=())
             heard = {}
         elif event.type == "heard":
-            # silence after an early number: the early number is what was judged
-            if data["onset"] is not None or not heard.get("early"):
+            # what is judged: the number that stands, if another hearing followed it
+            follows = data["onset"] is not None if heard.get("early") else bool(data["guesses"])
+            if not heard or follows:
                 heard = dict(data)
         elif event.type == "judged":
             now = replace(now, attempts=(*now.attempts, _attempt(data, heard)))

@@ -45,14 +45,16 @@ class Options:
     """How a round is run. All times in seconds.
 
     ``answer_within_s`` counts from the end of the last spoken term; a voice that has begun by
-    then is heard out for at most ``hear_out_s`` more. ``asks`` is how often an unclear answer is
-    asked for again before it waits for the teacher's ear.
+    then is heard out for at most ``hear_out_s`` more. A wrong number may be taken back ("seven, no,
+    nine"): it is marked only when nothing was said for ``take_back_s`` after it. ``asks`` is how
+    often an unclear answer is asked for again before it waits for the teacher's ear.
     """
 
     pace_s: float = 2.5
     lead_s: float = 0.6
     answer_within_s: float = 8.0
     hear_out_s: float = 4.0
+    take_back_s: float = 0.5
     asks: int = 1
     gap_s: float = 1.2
     ask_again_text: str = "once more, please"

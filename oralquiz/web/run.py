@@ -131,6 +131,7 @@ class Run:
         self._heard = Heard()
         self.sounds: dict[int, Samples] = {}
         """The voice of each turn whose pupil agreed to recording, for the teacher's ear."""
+        self._said_from: int | None = None
         self._waiting = False
         self._plays = 0
         self._dictation_play = -1
@@ -340,9 +341,14 @@ class Run:
                 "terms": [[t["onset"], t["offset"]] for t in terms],
             }
             self._tell(self.reading)
+            self._said_from = None
         elif type == "heard" and data["onset"] is not None:
-            if self.round.turns[data["turn"]].consent:
-                self.sounds[data["turn"]] = self._heard.cut(data["onset"], data["offset"])
+            if self._said_from is None:
+                self._said_from = data["onset"]
+            if self.round.turns[data["turn"]].consent:  # a number and what it was taken back for
+                self.sounds[data["turn"]] = self._heard.cut(self._said_from, data["offset"])
+        elif type == "judged":
+            self._said_from = None
         elif type == "sum_ended" and self.room:
             self._waiting = True
             last = self.turn + 1 == len(self.round.turns)

@@ -11,6 +11,10 @@ block, as a session hears it.
   answer is that of the pupil's sum. So the two numbers are as close as those of real slips.
 * No number: other words of numbers_woman, and sentences of librispeech without number words.
 
+* Ways of answering, put together from those clips: another word before the number, a number taken
+  back ("seven ... not ... nine"), two digits one by one, "minus" before the number, and another
+  person saying another number at the same time, 12 dB weaker. These are heard once.
+
 What is unclear is asked once more: the same speaker says the same number in another clip, where
 there is one. "waits" is what then still waits for the teacher's ear. All rates are of the first
 hearing unless a column says otherwise; in brackets the upper end of a 95 % interval (Clopper and
@@ -126,9 +130,9 @@ CONDITIONS: dict[str, Disturb] = {
 }
 
 
-def hear(recognizer: Recognizer, samples: Samples, highest: int) -> Hearing:
+def hear(recognizer: Recognizer, samples: Samples, highest: int, lowest: int = 0) -> Hearing:
     """As a session does: block by block until the answer is complete."""
-    listener = recognizer.listen(0, highest)
+    listener = recognizer.listen(lowest, highest)
     for at in range(0, len(samples), BLOCK):
         hearing = listener.feed(samples[at : at + BLOCK])
         if hearing is not None:
@@ -153,6 +157,76 @@ def hear_all(
         again = hearings[follower] if follower != index else None
         found.append(Heard(clip, hearings[index], again))
     return found
+
+
+CARRIERS = ("a", "is", "it", "like", "look", "my", "the", "yeah", "yes")
+"""Words of numbers_woman that children say before they answer."""
+
+Spoken = tuple[Clip, Samples]
+
+
+def trimmed(clip: Clip) -> Samples:
+    """The voice in a clip, to 40 dB below its loudest 20 ms, and 20 ms around it."""
+    samples = read_recording(clip.path, RATE)
+    level = np.sqrt(np.convolve(samples**2, np.ones(BLOCK) / BLOCK, "same"))
+    loud = np.flatnonzero(level > level.max() / 100)
+    return samples[max(0, loud[0] - BLOCK) : loud[-1] + BLOCK]
+
+
+def joined(*parts: Samples, gap_s: float, random: Random) -> Samples:
+    """One after another with about ``gap_s`` between them, each as loud as the first."""
+    found = [parts[0]]
+    for part in parts[1:]:
+        found.append(np.zeros(round(RATE * gap_s * random.uniform(0.5, 1.5)), np.float32))
+        found.append(part * float(np.abs(parts[0]).max() / np.abs(part).max()))
+    return np.concatenate(found)
+
+
+def ways_of_answering(
+    folder: Path, said: Sequence[Clip], random: Random
+) -> dict[str, tuple[int, list[Spoken]]]:
+    """For each way the lowest number of the range, and what is said."""
+    woman = [clip for clip in said if clip.speaker == "numbers_woman"]
+    word = {
+        path.stem: trimmed(Clip(path, "numbers_woman", None))
+        for path in (folder / "numbers_woman" / "other").glob("*.flac")
+        if path.stem in (*CARRIERS, "not", "minus")
+    }
+    digits = [clip for clip in said if clip.speaker in HELD_OUT and clip.value is not None]
+    voice = {clip.path: trimmed(clip) for clip in said}
+    before, back, apart, minus, over = [], [], [], [], []
+    for clip in woman:
+        for carrier in random.sample(CARRIERS, 4):
+            sound = joined(word[carrier], voice[clip.path], gap_s=0.2, random=random)
+            before.append((clip, sound))
+        for first in random.sample([other for other in woman if other != clip], 4):
+            parts = voice[first.path], word["not"], voice[clip.path]
+            back.append((clip, joined(*parts, gap_s=0.25, random=random)))
+        if clip.value:
+            sound = joined(word["minus"], voice[clip.path], gap_s=0.1, random=random)
+            minus.append((replace(clip, value=-clip.value), sound))
+    for _ in range(300):
+        tens, ones = random.choice([c for c in digits if c.value]), random.choice(digits)
+        while ones.speaker != tens.speaker:
+            ones = random.choice(digits)
+        assert tens.value is not None and ones.value is not None
+        both = replace(tens, value=10 * tens.value + ones.value)
+        sound = joined(voice[tens.path], voice[ones.path], gap_s=0.08, random=random)
+        apart.append((both, sound))
+    for clip in random.sample(list(said), min(300, len(said))):
+        others = [c for c in said if c.speaker != clip.speaker and c.value != clip.value]
+        near, far = voice[clip.path], voice[random.choice(others).path]
+        mixed = np.zeros(max(len(near), len(far)), np.float32)
+        mixed[: len(near)] = near
+        mixed[: len(far)] += far * float(np.abs(near).max() / np.abs(far).max()) * 10 ** (-12 / 20)
+        over.append((clip, mixed))
+    return {
+        "a word before": (0, before),
+        "a number taken back": (0, back),
+        "two digits one by one": (0, apart),
+        "minus before": (-99, minus),
+        "another voice, -12 dB": (0, over),
+    }
 
 
 def slips(columns: int, random: Random, plays: int = 30_000) -> dict[int, list[int]]:
@@ -338,6 +412,18 @@ def main() -> None:
             report(f"{condition}, 0 to {highest}", heard, wrong, highest + 1)
             first = first or (heard, wrong)
     assert first is not None
+    for way, (lowest, spoken) in ways_of_answering(wanted.folder, said, Random(6)).items():
+        rooms = Random(7)
+        heard = [
+            Heard(clip, hear(recognizer, in_a_room(sound, rooms), 99, lowest), None)
+            for clip, sound in spoken
+        ]
+        exact = sum(one.hearing.value == one.clip.value for one in heard)
+        slipped = two_hands
+        if lowest < 0:
+            slipped = {-value: [-answer for answer in two_hands[value]] for value in two_hands}
+        report(way, heard, answers_for(heard, slipped, Random(8)), 100 - lowest)
+        print(f"{'':32} of {len(heard)}, {exact / len(heard):.1%} were heard as said")
     for speaker in sorted({one.clip.speaker for one in first[0]}):
         heard = [one for one in first[0] if one.clip.speaker == speaker]
         wrong = [(one, answer) for one, answer in first[1] if one.clip.speaker == speaker]

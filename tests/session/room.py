@@ -22,6 +22,7 @@ from oralquiz.speak.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation, SpokenTerm
 
 MUMBLE = 190  # said by a pupil, this comes back as a guess between 13 and 30
+NO = 192  # this as a voice that says no number
 
 
 def pulse(value: int, seconds: float = 0.4) -> Samples:
@@ -78,6 +79,8 @@ class PulseListener:
         if value == MUMBLE:
             guesses = (Guess(13, "thirteen", 0.55), Guess(30, "thirty", 0.4))
             return Hearing(guesses, "thirteen", float(onset), float(offset))
+        if value == NO:
+            return Hearing((), "[unk]", float(onset), float(offset))
         guess = Guess(value, str(value), 0.999)
         return Hearing((guess,), str(value), float(onset), float(offset))
 

@@ -1,7 +1,11 @@
 from __future__ import annotations
 
+import json
 import tempfile
+import zipfile
+from collections.abc import Mapping
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +20,7 @@ from oralquiz.session.rerun import rerun
 from oralquiz.session.round import Options
 from oralquiz.session.runner import Command, Runner
 from oralquiz.session.virtual import VirtualRoom
-from tests.session.room import MUMBLE, PulseReader, PulseRecognizer, make_round, pulse, run
+from tests.session.room import MUMBLE, NO, PulseReader, PulseRecognizer, make_round, pulse, run
 
 
 def test_a_round_is_dictated_heard_judged_and_recorded(tmp_path: Path) -> None:
@@ -99,6 +103,97 @@ def test_an_altered_session_does_not_run_again(tmp_path: Path) -> None:
         session.header, session.round, events, session.options, session.turns, session.audio
     )
     assert "judged" in rerun(altered).difference
+
+
+def held_with(
+    folder: Path, sum_: str, *said: tuple[float, int], options: Options | None = None
+) -> tuple[Path, list[tuple[int, str, Mapping[str, Any]]]]:
+    """A round of one sum, answered by pulses of 0.4 s, so many seconds after its last term."""
+    events: list[tuple[int, str, Mapping[str, Any]]] = []
+    after = [(round(after_s * SESSION_RATE), value) for after_s, value in said]
+    room = VirtualRoom(np.random.default_rng(1))
+    round_ = make_round(sum_)
+    options = options or Options(pace_s=1.0, answer_within_s=3.0)
+
+    def watch(at: int, type: str, data: Mapping[str, Any]) -> None:
+        events.append((at, type, data))
+        if type == "dictated":
+            for delay, value in after:
+                room.speak(pulse(value), data["terms"][-1]["offset"] + delay)
+
+    head = header(round_, options, voice="pulse", model="pulse", software="test")
+    recorder = FileRecorder(folder, head)
+    Runner(round_, PulseReader(), room, PulseRecognizer(), recorder, options, watch).run(room)
+    return recorder.finish(), events
+
+
+@pytest.mark.parametrize(
+    ("said", "value", "verdict", "latency_s"),
+    [
+        # the answer is 3; a pulse lasts 0.4 s; half a second of quiet ends a wrong number
+        ([(1.0, 7)], 7, "wrong", 1.0),
+        ([(1.0, 7), (1.85, 3)], 3, "right", 1.85),
+        ([(1.0, 7), (1.85, 8)], 8, "wrong", 1.85),
+        ([(1.0, 7), (1.85, 8), (2.7, 3)], 3, "right", 2.7),
+        ([(1.0, 7), (1.85, NO), (2.7, 3)], 3, "right", 2.7),  # "seven, no, three"
+        ([(1.0, 7), (1.85, NO)], 7, "wrong", 1.0),  # only a cough
+        ([(1.0, 7), (2.1, 3)], 7, "wrong", 1.0),  # too late
+        ([(1.0, 3), (1.6, 7)], 3, "right", 1.0),  # right at once
+        ([(-0.2, 7), (0.5, 8), (1.3, 3)], 3, "right", 1.3),  # an early one before
+        ([(-0.2, 7), (1.0, NO)], None, "unclear", 1.0),
+        ([(2.9, 7), (3.75, 3)], 3, "right", 3.75),  # begun in time, taken back after it
+    ],
+)
+def test_a_wrong_number_may_be_taken_back(
+    tmp_path: Path,
+    said: list[tuple[float, int]],
+    value: int | None,
+    verdict: str,
+    latency_s: float,
+) -> None:
+    asks_not = Options(pace_s=1.0, answer_within_s=3.0, asks=0)
+    path, _ = held_with(tmp_path / "s", "1 + 2", *said, options=asks_not)
+    session = open_session(path)
+    turn = session.turns[0]
+    assert (turn.value, turn.verdict) == (value, verdict)
+    assert turn.latency_s == pytest.approx(latency_s, abs=0.001)
+    assert session.damage == ""
+    if value is not None:
+        assert turn.attempts[0].guesses[0].value == value
+    assert rerun(session).difference == ""
+
+
+def test_a_number_taken_back_for_an_unclear_one_is_asked_about(tmp_path: Path) -> None:
+    path, _ = held_with(tmp_path / "s", "9 + 4", (1.0, 7), (1.85, MUMBLE))
+    first, *_ = open_session(path).turns[0].attempts
+    assert (first.value, first.verdict) == (13, "unclear")
+
+
+def test_a_wrong_number_is_marked_within_half_a_second_of_its_end(tmp_path: Path) -> None:
+    """The wait for another number, to the block; a right one is not waited for."""
+    for value, wait_s in ((7, 0.5), (3, 0.0)):
+        _, events = held_with(tmp_path / str(value), "1 + 2", (1.0, value))
+        (offset,) = (d["offset"] for _, kind, d in events if kind == "heard" and d["guesses"])
+        (at,) = (at for at, kind, _ in events if kind == "judged")
+        assert wait_s <= (at - offset) / SESSION_RATE <= wait_s + 2 * BLOCK / SESSION_RATE
+
+
+def test_a_file_from_before_numbers_could_be_taken_back_runs_again(tmp_path: Path) -> None:
+    options = Options(pace_s=1.0, answer_within_s=3.0, take_back_s=0.0)
+    path, _ = held_with(tmp_path / "s", "1 + 2", (1.0, 7), (1.85, 3), options=options)
+    old = tmp_path / "old.zip"
+    with zipfile.ZipFile(path) as now, zipfile.ZipFile(old, "w") as then:
+        for name in now.namelist():
+            content = now.read(name)
+            if name == "session.json":
+                head = json.loads(content)
+                del head["options"]["take_back_s"]
+                content = json.dumps(head).encode()
+            then.writestr(name, content)
+    session = open_session(old)
+    assert (session.turns[0].value, session.turns[0].verdict) == (7, "wrong")
+    assert sum(event.type == "heard" for event in session.events) == 1
+    assert rerun(session).difference == ""
 
 
 class Desk:
