@@ -498,3 +498,23 @@ def test_the_wall_shows_no_answer_until_asked(tmp_path: Path) -> None:
         assert lesson.for_the_wall()["answer"] == terms.answer
 
     held(tmp_path, story)
+
+
+def test_a_number_that_is_taken_back_is_shown_and_heard_with_the_one_that_stands(
+    tmp_path: Path,
+) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [None], count=1)
+        assert await asha.stream(400, until=lambda: "speak" in asha.phases())
+        right = lesson.runs[0].round.turns[0].sum.answer
+        at = asha.next * BLOCK + SESSION_RATE // 2
+        asha.speak(right + 1, at)
+        asha.speak(right, at + round(0.8 * SESSION_RATE))
+        assert await asha.stream(400, until=lambda: not asha.run)
+        await settle(house)
+        (answer,) = lesson.answers
+        assert (answer.value, answer.verdict, answer.words) == (right, "right", str(right))
+        # both numbers, what is between them, and 0.4 s before
+        assert len(lesson.runs[0].sounds[0]) == pytest.approx(1.6 * SESSION_RATE, abs=2 * BLOCK)
+
+    held(tmp_path, story)
