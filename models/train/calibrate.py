@@ -23,7 +23,7 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize
 
-from oralquiz.listen.posterior import Calibration, guesses
+from oralquiz.listen.posterior import Calibration, guesses, masses
 from oralquiz.listen.recordings import read_recording
 from oralquiz.listen.spoken import EnglishNumbers, parse_number
 from oralquiz.listen.vosk import open_recognizer
@@ -36,39 +36,26 @@ NEVER = 1e-4
 
 @dataclasses.dataclass(frozen=True)
 class Clip:
-    """What was said (None: no number of the range), by whom, and how it was read."""
+    """What was said (None: no number), by whom, and how it was read."""
 
     speaker: str
     truth: int | None
     readings: Sequence[Reading]
 
 
-def kept_out(
-    corpus: Path, lowest: int, highest: int, most: int
-) -> list[tuple[Path, str, int | None]]:
+def kept_out(corpus: Path, most: int) -> list[tuple[Path, str, int | None]]:
     """Clips of the manifest's dev voices: path, speaker, value."""
     with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file, delimiter="\t") if row["split"] == "dev"]
     random.Random(1).shuffle(rows)
-    clips = []
-    for row in rows[:most]:
-        value = parse_number(row["words"])
-        if value is not None and not lowest <= value <= highest:
-            continue
-        clips.append((corpus / row["path"], row["speaker"], value))
-    return clips
+    return [
+        (corpus / row["path"], row["speaker"], parse_number(row["words"])) for row in rows[:most]
+    ]
 
 
 def likelihood(clip: Clip, calibration: Calibration) -> float:
     """The probability that the calibrated readings give to what was said."""
-    mass: dict[int | None, float] = {}
-    best = max(reading.score for reading in clip.readings)
-    for reading in clip.readings:
-        value = NUMBERS.value(reading.text)
-        log = calibration.scale * (reading.score - best)
-        mass[value] = mass.get(value, 0.0) + math.exp(
-            log + (calibration.other if value is None else 0)
-        )
+    mass = masses(clip.readings, NUMBERS, calibration)
     share = mass.get(clip.truth, 0.0) / sum(mass.values())
     return (1 - calibration.doubt) * share + calibration.doubt * NEVER
 
@@ -91,25 +78,20 @@ def calibration_error(
 ) -> str:
     """Expected calibration error over ten equal bins of clips, and how the sure ones fare."""
     pairs = []
+    right = 0
     for clip in clips:
         heard = guesses(clip.readings, NUMBERS, *limits, calibration)
         if heard:
             pairs.append((heard[0].confidence, heard[0].value == clip.truth))
+            right += pairs[-1][1]
+        else:
+            right += clip.truth is None or not limits[0] <= clip.truth <= limits[1]
     pairs.sort()
     bins = [pairs[len(pairs) * k // 10 : len(pairs) * (k + 1) // 10] for k in range(10)]
     error = sum(
         abs(sum(sure for sure, _ in part) - sum(right for _, right in part)) for part in bins
     ) / max(1, len(pairs))
     sure = [right for confidence, right in pairs if confidence >= 0.99]
-    right = sum(
-        (
-            heard[0].value
-            if (heard := guesses(clip.readings, NUMBERS, *limits, calibration))
-            else None
-        )
-        == clip.truth
-        for clip in clips
-    )
     return (
         f"{len(clips)} clips, {right / max(1, len(clips)):.2%} right, ECE {error:.4f}; "
         f"{len(sure)} at 0.99 or more, of which {sum(not r for r in sure)} wrong"
@@ -126,7 +108,7 @@ def main() -> None:
     lowest, highest = (int(end) for end in arguments.range.split(".."))
     recognizer = open_recognizer(arguments.model)
     clips = []
-    for path, speaker, truth in kept_out(arguments.corpus, lowest, highest, arguments.most):
+    for path, speaker, truth in kept_out(arguments.corpus, arguments.most):
         readings = recognizer.readings(read_recording(path, 16_000), lowest, highest)
         if readings:
             clips.append(Clip(speaker, truth, readings))

@@ -317,8 +317,12 @@ MODEL_CONF = """--min-active=200
 """
 
 
-def card(version: str) -> dict[str, object]:
-    """What a program needs to know of the model: ``model.json``."""
+def card(version: str, folder: Path) -> dict[str, object]:
+    """What a program needs to know of the model in ``folder``: ``model.json``.
+
+    Clips of its self-test are ``self_test/VALUE.flac``, named by the number that is said.
+    """
+    clips = sorted((folder / "self_test").glob("*.flac"))
     spans = [(path, span) for path, span in graph.ranges()]
     return {
         "name": "number-en",
@@ -333,6 +337,9 @@ def card(version: str) -> dict[str, object]:
         "graphs": [
             {"file": str(path), "lowest": span.lowest, "highest": span.highest}
             for path, span in spans
+        ],
+        "self_test": [
+            {"file": f"self_test/{clip.name}", "value": int(clip.stem)} for clip in clips
         ],
         "licence": "CC-BY-SA-4.0",
         "card": "MODEL_CARD.md",
@@ -364,7 +371,7 @@ def main() -> None:
     (args.out / "am" / "final.mdl").write_bytes(data)
     (args.out / "conf" / "mfcc.conf").write_text(MFCC_CONF)
     (args.out / "conf" / "model.conf").write_text(MODEL_CONF)
-    (args.out / "model.json").write_text(json.dumps(card(args.version), indent=1) + "\n")
+    (args.out / "model.json").write_text(json.dumps(card(args.version, args.out), indent=1) + "\n")
     print(f"am/final.mdl: {len(data) / 2**20:.2f} MiB")
 
 

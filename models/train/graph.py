@@ -7,6 +7,9 @@ through ``kaldifst``, which cannot live in one process with ``vosk``.
 An utterance is any mixture of numbers and other speech (``[unk]``), silence anywhere between words:
 "um, forty two", "forty two, no I mean forty five". A number is spelled, with or without *and*, with
 *a* for *one* before hundred and thousand; or read digit by digit, *oh* or *nought* for zero.
+
+Every graph knows all the numbers there are: those beyond its range only cost more. Left out, "one
+hundred and three" would be heard as a 3 with something before it, by a graph that knows no better.
 """
 
 from __future__ import annotations
@@ -30,11 +33,12 @@ AGAIN_COST = 5.0  # a second number in one breath
 DIGITS_COST = 2.5  # a number read digit by digit
 MINUS_COST = 3.0
 VARIANT_COST = 0.7  # oh, nought, a hundred
+BEYOND_COST = 2.0  # a number outside the range of the graph
 
 
 @dataclass(frozen=True)
 class Range:
-    """Whole numbers lowest..highest that a graph can hear."""
+    """Whole numbers lowest..highest that a graph expects."""
 
     name: str
     lowest: int
@@ -101,13 +105,15 @@ def words_txt() -> str:
 
 
 def sayings(lowest: int, highest: int) -> dict[tuple[str, ...], float]:
-    """Every way to say every number of the range, with its cost."""
+    """Every way to say every number without its sign, with its cost; dearer outside the range."""
     out: dict[tuple[str, ...], float] = {}
 
-    def add(words: tuple[str, ...], cost: float) -> None:
-        out[words] = min(cost, out.get(words, math.inf))
+    for value in range(FULL.highest + 1):
+        beyond = 0.0 if lowest <= value <= highest or -value >= lowest else BEYOND_COST
 
-    for value in range(max(lowest, 0), highest + 1):
+        def add(words: tuple[str, ...], cost: float, beyond: float = beyond) -> None:
+            out[words] = min(cost + beyond, out.get(words, math.inf))
+
         for conjunction in (False, True):
             words = units.spell(value, conjunction=conjunction)
             add(words, 0.0)
@@ -207,22 +213,21 @@ def build(span: Range) -> Acceptor:
     signed = out.state()  # after "minus"
     begin_signed = _pause(out, signed)
 
-    def number_from(source: int, cost: float, minus: bool) -> None:
+    def number_from(source: int, cost: float) -> None:
         for word, target in tails[first].items():
             say(source, word, enter[target], cost)
-        if minus:
-            say(source, "minus", signed, cost + MINUS_COST)
+        say(source, "minus", signed, cost + minus_cost)
 
-    with_minus = span.lowest < 0
-    number_from(before, NUMBER_COST, with_minus)
-    if with_minus:
-        number_from(begin_signed, 0.0, False)
+    minus_cost = MINUS_COST + (0.0 if span.lowest < 0 else BEYOND_COST)
+    number_from(before, NUMBER_COST)
+    for word, target in tails[first].items():
+        say(begin_signed, word, enter[target], 0.0)
     say(before, units.UNK, after_unknown, UNKNOWN_COST)
-    number_from(after_unknown, NUMBER_COST, with_minus)
+    number_from(after_unknown, NUMBER_COST)
     again = _pause(out, after_number)
     say(after_number, units.UNK, after_unknown, UNKNOWN_COST)
     say(again, units.UNK, after_unknown, UNKNOWN_COST)
-    number_from(again, NUMBER_COST + AGAIN_COST, with_minus)
+    number_from(again, NUMBER_COST + AGAIN_COST)
     # other speech goes on with other speech only after a pause
     _pause(out, after_unknown, before)
     out.finals = {start: 0.0, before: 0.0, after_unknown: 0.0, after_number: 0.0, again: 0.0}

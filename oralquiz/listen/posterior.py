@@ -10,8 +10,8 @@ from oralquiz.listen.hearing import Guess
 from oralquiz.listen.spoken import NumberWords, said_apart
 from oralquiz.listen.voskapi import Reading
 
-BENEFIT = 1.5
-"""A number is reported while it is at most e^1.5 times less likely than no number at all: a weak
+BENEFIT = 2.0
+"""A number is reported while it is at most e^2 times less likely than no number at all: a weak
 voice is then asked about, with the number at hand and little confidence, rather than ignored."""
 
 
@@ -19,8 +19,8 @@ voice is then asked about, with the number at hand and little confidence, rather
 class Calibration:
     """What turns a model's scores into probabilities; fitted on voices it was not trained on.
 
-    ``scale`` multiplies log-likelihoods, ``other`` is added to those of readings that are no
-    number of the range, and ``doubt`` is the share kept for what was not among the readings.
+    ``scale`` multiplies log-likelihoods, ``other`` is added to those of readings without a number
+    word, and ``doubt`` is the share kept for what was not among the readings.
     ``apart`` is added to those of numbers of two and more digits said one by one: not fitted, since
     how often people say "four two" for 42 no collection of voices tells; about one time in twenty.
     """
@@ -38,23 +38,51 @@ def guesses(
     highest: int,
     calibration: Calibration,
 ) -> tuple[Guess, ...]:
-    """The numbers of the range among the readings, likeliest first; none when none is likely."""
-    mass: dict[int | None, float] = {}
+    """The numbers of the range among the readings, likeliest first.
+
+    None when no number is likely, or when one beyond the range is likelier than any within.
+    """
+    mass = masses(readings, numbers, calibration)
     words: dict[int, str] = {}
+    for reading in readings:
+        value = numbers.value(reading.text)
+        if value is not None:
+            words.setdefault(value, reading.text)
+    ranked = sorted(words, key=lambda value: (-mass[value], value))
+    if not ranked or not lowest <= ranked[0] <= highest:
+        return ()
+    if mass[ranked[0]] * math.exp(BENEFIT) <= mass.get(None, 0.0):
+        return ()
+    sure = (1 - calibration.doubt) / sum(mass.values())
+    return tuple(
+        Guess(value, words[value], mass[value] * sure)
+        for value in ranked
+        if lowest <= value <= highest
+    )
+
+
+def counted(readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration) -> float:
+    """The probability that a number was said, one number and of whatever range."""
+    mass = masses(readings, numbers, calibration)
+    return 1 - mass.get(None, 0.0) / sum(mass.values()) if mass else 0.0
+
+
+def masses(
+    readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
+) -> dict[int | None, float]:
+    """How much speaks for each number, of whatever range, and (None) for no single number.
+
+    ``calibration.other`` makes up for what graphs give to number words. So it raises only readings
+    without any; those of numbers run into each other ("eight thirty two") stay as they are.
+    """
+    mass: dict[int | None, float] = {}
     best = max((reading.score for reading in readings), default=0.0)
     for reading in readings:
         value = numbers.value(reading.text)
         log = calibration.scale * (reading.score - best)
-        if value is None or not lowest <= value <= highest:
-            value = None
+        if value is None and not numbers.some(reading.text):
             log += calibration.other
-        else:
-            words.setdefault(value, reading.text)
-            if value >= 10 and said_apart(reading.text):
-                log += calibration.apart
+        elif value is not None and value >= 10 and said_apart(reading.text):
+            log += calibration.apart
         mass[value] = mass.get(value, 0.0) + math.exp(log)
-    total = sum(mass.values()) / (1 - calibration.doubt)
-    ranked = sorted(words, key=lambda value: (-mass[value], value))
-    if not ranked or mass[ranked[0]] * math.exp(BENEFIT) <= mass.get(None, 0.0):
-        return ()
-    return tuple(Guess(value, words[value], mass[value] / total) for value in ranked)
+    return mass

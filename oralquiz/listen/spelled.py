@@ -41,6 +41,10 @@ class SpelledNumbers:
         """The number that ``words`` are, whole; None for anything else."""
         return self._value.get(squeezed(words))
 
+    def some(self, words: str) -> bool:
+        """Whether there is a word at all: such a model knows no others than number words."""
+        return bool(squeezed(words))
+
     def growth(self, words: str, lowest: int, highest: int) -> Growth:
         """What the number may still become, among all that were spelled."""
         key = squeezed(words)

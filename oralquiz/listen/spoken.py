@@ -48,6 +48,10 @@ class NumberWords(Protocol):
         """The one number that ``words`` say, or None."""
         ...
 
+    def some(self, words: str) -> bool:
+        """Whether any of the words counts something, be it one number, several or a piece."""
+        ...
+
     def growth(self, words: str, lowest: int, highest: int) -> Growth:
         """What the number that ``words`` end in may still become within the range."""
         ...
@@ -58,6 +62,9 @@ class EnglishNumbers:
 
     def value(self, words: str) -> int | None:
         return parse_number(words)
+
+    def some(self, words: str) -> bool:
+        return any(word in NUMBER_WORDS - GLUE for word in tokens(words))
 
     def growth(self, words: str, lowest: int, highest: int) -> Growth:
         return number_growth(words, lowest, highest)

@@ -143,9 +143,10 @@ class VoskRecognizer:
     def hear(self, samples: Samples, lowest: int, highest: int) -> Hearing:
         """What is said in a whole recording (n,), to its end."""
         stretches = self._stretches(samples, room_of(samples, self.sample_rate))
+        short = len(samples) <= UNBROKEN_S * self.sample_rate
         if stretches:
-            return self.read(samples, stretches, lowest, highest)
-        if len(samples) > UNBROKEN_S * self.sample_rate:
+            return self.read(samples, stretches, lowest, highest, whole=short)
+        if not short:
             return NOTHING
         if spread_db(samples, self.sample_rate) < STEADY_DB:
             return NOTHING
@@ -160,15 +161,26 @@ class VoskRecognizer:
         return detector.stretches
 
     def read(
-        self, samples: Samples, stretches: Sequence[Stretch], lowest: int, highest: int
+        self,
+        samples: Samples,
+        stretches: Sequence[Stretch],
+        lowest: int,
+        highest: int,
+        whole: bool = False,
     ) -> Hearing:
-        """The hearing of a stream (n,) up to now and the stretches of voice in it."""
+        """The hearing of a stream (n,) up to now and the stretches of voice in it.
+
+        ``whole``: read all of it. In a short recording cut to the voice hardly anything is room,
+        and a weaker last word would be taken for it.
+        """
         if not stretches:
             return NOTHING
         last = stretches[-1].offset
         end = len(samples) if last is None else last
         around = round(LEAD_S * self.sample_rate)
         first, stop = max(0, stretches[0].onset - around), end + around
+        if whole:
+            first, stop = 0, len(samples)
         readings = self.readings(samples[first:stop], lowest, highest)
         numbers = self.numbers(lowest, highest)
         found = guesses(readings, numbers, lowest, highest, self.calibration)

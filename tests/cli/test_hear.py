@@ -138,7 +138,7 @@ def test_models_lists_what_is_there_and_tries_it() -> None:
     assert ours["highest"] == 9999
     assert [0, 99] in ours["ranges"]
     assert ours["size_mb"] <= 6
-    assert ours["heard"] == ours["clips"]
+    assert ours["heard"] == ours["clips"] >= 2
 
 
 def test_models_as_a_table() -> None:

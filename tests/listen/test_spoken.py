@@ -7,7 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from num2words import num2words
 
-from oralquiz.listen.spoken import NUMBER_WORDS, Growth, number_growth, parse_number
+from oralquiz.listen.spoken import (
+    NUMBER_WORDS,
+    EnglishNumbers,
+    Growth,
+    number_growth,
+    parse_number,
+)
 
 VALUES = {
     "zero": 0,
@@ -68,6 +74,17 @@ def test_value(words: str, value: int) -> None:
 @pytest.mark.parametrize("words", NO_NUMBER)
 def test_no_single_number(words: str) -> None:
     assert parse_number(words) is None
+
+
+@pytest.mark.parametrize(
+    ("words", "some"),
+    [
+        ("forty two", True), ("eight thirty two", True), ("[unk] hundred", True),
+        ("", False), ("[unk]", False), ("a [unk]", False), ("minus", False), ("and", False),
+    ],
+)  # fmt: skip
+def test_whether_there_is_some_number(words: str, some: bool) -> None:
+    assert EnglishNumbers().some(words) is some
 
 
 def test_num2words_round_trip() -> None:

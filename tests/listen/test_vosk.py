@@ -7,6 +7,7 @@ import pytest
 
 from oralquiz.listen.hearing import Hearing
 from oralquiz.listen.models import find_model
+from oralquiz.listen.recordings import read_recording
 from oralquiz.listen.vosk import EndRule, VoskRecognizer, open_recognizer
 from oralquiz.listen.voskapi import Reading, Word
 from tests.listen.rooms import RATE, Samples, noise
@@ -161,3 +162,13 @@ def test_the_model_hears_the_same_twice() -> None:
     assert recognizer.hear(sound, 0, 99) == first
     assert recognizer.name.startswith("number-en")
     assert recognizer.sample_rate == RATE
+
+
+@pytest.mark.parametrize(("highest", "value"), [(99, None), (999, 605), (9999, 605)])
+def test_a_number_beyond_the_range_is_not_taken_for_its_end(
+    highest: int, value: int | None
+) -> None:
+    recognizer = open_recognizer()
+    clip = find_model().path / "self_test" / "605.flac"
+    heard = recognizer.hear(read_recording(clip, RATE), 0, highest)
+    assert (heard.value, heard.words) == (value, "six hundred and five")

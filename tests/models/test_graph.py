@@ -46,17 +46,27 @@ def two_hands() -> Any:
     return graph.build(graph.Range("0-99", 0, 99))
 
 
-def test_every_number_of_the_range_can_be_said_and_no_other(two_hands: Any) -> None:
-    units = import_module("units")
+def test_every_number_can_be_said_and_those_beyond_the_range_cost_more(two_hands: Any) -> None:
+    graph, units = import_module("graph"), import_module("units")
+    plain = graph.NUMBER_COST
     for value in range(100):
-        assert say(two_hands, " ".join(units.spell(value))) < math.inf, value
-    for words in ("hundred", "one hundred", "minus four", "and"):
-        assert say(two_hands, words) == math.inf, words
+        assert say(two_hands, " ".join(units.spell(value))) == plain, value
+    for words in ("one hundred", "one hundred and three", "nine thousand"):
+        assert say(two_hands, words) == plain + graph.BEYOND_COST, words
+    assert say(two_hands, "minus four") == plain + graph.MINUS_COST + graph.BEYOND_COST
+    assert say(two_hands, "and") == math.inf
+
+
+def test_a_signed_range_expects_minus() -> None:
+    graph = import_module("graph")
+    signed = graph.build(graph.Range("-99-99", -99, 99))
+    assert say(signed, "minus four") == graph.NUMBER_COST + graph.MINUS_COST
+    assert say(signed, "minus one hundred") == say(signed, "minus four") + graph.BEYOND_COST
 
 
 def test_what_is_no_number_costs_as_much_as_two(two_hands: Any) -> None:
     again = import_module("graph").AGAIN_COST
-    for words in ("forty ten", "one one one"):
+    for words in ("forty ten", "ten ten ten"):
         assert again + say(two_hands, "forty two") <= say(two_hands, words) < math.inf, words
 
 
@@ -64,7 +74,7 @@ def test_what_is_no_number_costs_as_much_as_two(two_hands: Any) -> None:
     "words",
     [
         "", "[unk]", "[unk] forty two", "forty two [unk] forty five", "forty two [unk]",
-        "four two", "oh", "nought", "seven seven",
+        "four two", "oh", "nought", "seven seven", "one one one",
     ],
 )  # fmt: skip
 def test_what_else_may_be_said(two_hands: Any, words: str) -> None:

@@ -17,8 +17,9 @@ def test_its_description_names_files_that_are_there(model_folder: Path) -> None:
     assert (model_folder / card["card"]).is_file()
     spans = {(g["lowest"], g["highest"]) for g in card["graphs"]}
     assert {(0, 9), (0, 20), (0, 99), (0, 999), (0, 9999), (-9999, 9999)} <= spans
-    for graph in card["graphs"]:
-        assert (model_folder / graph["file"]).is_file(), graph
+    for entry in [*card["graphs"], *card["self_test"]]:
+        assert (model_folder / entry["file"]).is_file(), entry
+    assert len(card["self_test"]) >= 2
 
 
 def test_it_was_exported_with_the_words_and_phones_of_the_training_scripts(

@@ -1,0 +1,73 @@
+"""From scores of readings to probabilities of numbers, against sums done by hand."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from oralquiz.listen.hearing import Guess
+from oralquiz.listen.posterior import Calibration, guesses
+from oralquiz.listen.spoken import EnglishNumbers
+from oralquiz.listen.voskapi import Reading, Word
+
+PLAIN = Calibration(scale=1.0, other=0.0, doubt=0.0)
+E = math.e
+
+
+def heard(
+    *rows: tuple[str, float], calibration: Calibration = PLAIN, highest: int = 99
+) -> tuple[Guess, ...]:
+    readings = [
+        Reading(tuple(Word(word, 0.0, 0.1) for word in text.split()), score) for text, score in rows
+    ]
+    return guesses(readings, EnglishNumbers(), 0, highest, calibration)
+
+
+def shares(found: tuple[Guess, ...]) -> dict[int, float]:
+    return {guess.value: guess.confidence for guess in found}
+
+
+def test_readings_of_the_same_number_add_up() -> None:
+    found = heard(("forty two", 0.0), ("forty three", -1.0), ("[unk] forty two", -1.0))
+    assert shares(found) == pytest.approx({42: (E + 1) / (E + 2), 43: 1 / (E + 2)})
+    assert found[0].words == "forty two"
+
+
+def test_scale_and_doubt() -> None:
+    calibration = Calibration(scale=0.5, other=0.0, doubt=0.01)
+    found = heard(("five", 0.0), ("nine", -2.0), calibration=calibration)
+    assert shares(found) == pytest.approx({5: 0.99 * E / (E + 1), 9: 0.99 / (E + 1)})
+
+
+def test_only_readings_without_a_number_word_are_raised() -> None:
+    calibration = Calibration(scale=1.0, other=1.0, doubt=0.0)
+    found = heard(("five", 0.0), ("[unk]", -1.0), calibration=calibration)
+    assert shares(found) == pytest.approx({5: 0.5})
+    run_on = heard(("[unk] thirty two", 0.0), ("eight thirty two", 0.0), calibration=calibration)
+    assert shares(run_on) == pytest.approx({32: 0.5})
+
+
+def test_digit_by_digit_is_rarer() -> None:
+    found = heard(("forty two", 0.0), ("four three", 0.0))
+    assert shares(found) == pytest.approx({42: 1 / (1 + E**-3), 43: E**-3 / (1 + E**-3)})
+
+
+def test_a_number_beyond_the_range_is_no_number_of_it() -> None:
+    assert heard(("one hundred and three", 0.0), ("[unk] three", -1.0)) == ()
+    assert heard(("minus three", 0.0), ("three", -1.0)) == ()
+
+
+def test_what_may_have_been_beyond_the_range_is_doubt() -> None:
+    found = heard(("three", 0.0), ("one hundred and three", -1.0))
+    assert shares(found) == pytest.approx({3: E / (E + 1)})
+
+
+def test_a_weak_number_is_reported_a_very_weak_one_is_not() -> None:
+    assert shares(heard(("[unk]", 0.0), ("five", -1.9))) == pytest.approx({5: 1 / (E**1.9 + 1)})
+    assert heard(("[unk]", 0.0), ("five", -2.1)) == ()
+
+
+def test_nothing_heard() -> None:
+    assert heard() == ()
+    assert heard(("", 0.0)) == ()
