@@ -54,9 +54,9 @@ class Streamed(Protocol):
     def command(self, command: Command) -> None: ...
 
 
-BROKEN, REPLACED, SLOW = 4400, 4409, 1013
-"""Why a connection ends, as WebSocket close codes: the page broke the rules; another page took its
-place; it does not keep up (and may try again, RFC 6455's registry)."""
+BROKEN, REFUSED, REPLACED, SLOW = 4400, 4403, 4409, 1013
+"""Why a connection ends, as WebSocket close codes: the page broke the rules; nobody has come in
+here; another page took its place; it does not keep up (and may try again, RFC 6455's registry)."""
 
 
 class Line:

@@ -123,5 +123,6 @@ async def lock(request: Request) -> Response:
     if first != second:
         return go(request, "/about", "The two passphrases differ: nothing was changed.")
     await asyncio.to_thread(house.keys.set_passphrase, first, house.passphrases)
+    house.lock_out()
     enter_teacher(request)
     return go(request, "/about", "The passphrase is set.")

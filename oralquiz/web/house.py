@@ -5,8 +5,9 @@ from __future__ import annotations
 import asyncio
 import os
 import secrets
+import sqlite3
 import time
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -35,7 +36,7 @@ from oralquiz.web.access import Codes, Keys, Limit, Passphrases
 from oralquiz.web.aloud import Aloud
 from oralquiz.web.clips import AheadReader
 from oralquiz.web.deaf import Deaf
-from oralquiz.web.device import Device, Line
+from oralquiz.web.device import REFUSED, Device, Line
 from oralquiz.web.lesson import TEACHER, Lesson
 from oralquiz.web.plan import Plan, Way, rounds_for
 from oralquiz.web.run import Run
@@ -148,9 +149,7 @@ class House:
         going = [x for x in (self.lesson, *self.practices.values()) if x and x.phase != "over"]
         for lesson in going:
             lesson.do("stop")
-        until = time.monotonic() + CLOSING_S
-        while time.monotonic() < until and any(x.phase != "over" for x in going):
-            await asyncio.sleep(0.01)
+        await _ended(going)
         await asyncio.gather(*self._tasks, return_exceptions=True)
         self.pool.shutdown(wait=False, cancel_futures=True)
         self.ahead.shutdown(wait=False, cancel_futures=True)
@@ -236,20 +235,44 @@ class House:
 
     async def practise(self, plan: Plan, pupil: Pupil) -> Lesson:
         """A pupil's own round at home. Raises OralquizError."""
-        device = self.device_of(pupil)
-        if (
-            self.lesson is not None
-            and self.lesson.phase != "over"
-            and (pupil.name in self.lesson.pupils)
-        ):
-            raise BadInput("your class is having a lesson")
-        running = self.practices.get(device.key)
-        if running is not None and running.phase != "over":
-            raise BadInput("a round is running already")
-        device.commands = PRACTICE_COMMANDS
-        lesson = await self._assemble(plan, [pupil], [device], practice=True)
-        self.practices[device.key] = lesson
-        return lesson
+        async with self._starting:  # else two windows could begin two rounds on one device
+            device = self.device_of(pupil)
+            if self._in_lesson(pupil):
+                raise BadInput("your class is having a lesson")
+            running = self.practices.get(device.key)
+            if running is not None and running.phase != "over":
+                raise BadInput("a round is running already")
+            device.commands = PRACTICE_COMMANDS
+            lesson = await self._assemble(plan, [pupil], [device], practice=True)
+            self.practices[device.key] = lesson
+            return lesson
+
+    def _in_lesson(self, pupil: Pupil) -> bool:
+        lesson = self.lesson
+        return lesson is not None and lesson.phase != "over" and pupil.name in lesson.pupils
+
+    async def forget(self, pupil: Pupil) -> None:
+        """Before ``pupil`` is erased: end what runs, see it stored, keep no sound of it in memory.
+
+        Raises BadInput while the class holds a round with the pupil: it would be stored afterwards.
+        """
+        async with self._starting:
+            if self._in_lesson(pupil):
+                raise BadInput(f"{pupil.name} is in the round that is held now: end it first")
+            self.release(pupil)
+            practice = self.practices.pop(f"pupil:{pupil.id}", None)
+            if practice is not None:
+                practice.do("stop")
+                await _ended([practice])
+            await asyncio.gather(*self._tasks, return_exceptions=True)
+            if self.lesson is not None and pupil.name in self.lesson.pupils:
+                self.lesson = None
+            self.changed()
+
+    def lock_out(self) -> None:
+        """End the connections of every teacher's page: its cookie opens nothing any more."""
+        for watcher in self._watchers:
+            watcher.line.close("come in first", REFUSED)
 
     async def _assemble(
         self, plan: Plan, taking_part: Sequence[Pupil], devices: Sequence[Device], practice: bool
@@ -269,6 +292,7 @@ class House:
             practice,
             self.changed,
             self._run_over,
+            self._corrected_late,
         )
         stamp = datetime.now(UTC).strftime("%Y-%m-%d-%H%M%S")
         clips: dict[str, str] = {}
@@ -334,18 +358,33 @@ class House:
     async def _save(self, lesson: Lesson, run: Run) -> None:
         """The finished session into the records, with what was corrected since it ended."""
         assert run.file is not None
+        await self._keep(lesson, self._store(lesson, run, run.file))
+
+    async def _store(self, lesson: Lesson, run: Run, file: Path) -> None:
+        lesson.saved(run, await self.records.do(_store_file, file))
+
+    def _corrected_late(self, lesson: Lesson, run: Run, data: Mapping[str, Any]) -> None:
+        if run.file is not None:
+            wanted = self.correct_file(run.file, data["turn"], data["verdict"], data["value"])
+            self.task(self._keep(lesson, wanted))
+
+    async def _keep(self, lesson: Lesson, work: Awaitable[None]) -> None:
+        """Do ``work``; what keeps it from the records is said on the lesson's page."""
         try:
-            lesson.saved(run, await self.records.do(_store_file, run.file))
-        except OralquizError as error:
-            lesson.trouble = str(error)
+            await work
+        except (OralquizError, OSError, sqlite3.Error) as error:
+            lesson.trouble = f"This is not in the records: {error}"
         self.changed()
 
     async def correct(self, lesson: Lesson, number: int, verdict: str, value: int | None) -> None:
         """The teacher's ear on an answer of ``lesson``. Raises BadInput."""
-        answer = lesson.correct(number, verdict, value)
+        answer = lesson.answer(number, verdict, value)
         run = lesson.run(answer.key)
         if run.over and run.file is not None:
             await self.correct_file(run.file, answer.turn, verdict, value)
+            lesson.apply(answer, verdict, value)
+        else:
+            lesson.correct(answer, verdict, value)
 
     async def correct_file(self, file: Path, turn: int, verdict: str, value: int | None) -> None:
         """The teacher's ear on a turn of a finished session. Raises BadInput."""
@@ -401,6 +440,13 @@ class House:
         task = asyncio.ensure_future(work)
         self._tasks.add(task)
         task.add_done_callback(self._tasks.discard)
+
+
+async def _ended(lessons: Sequence[Lesson]) -> None:
+    """Wait until ``lessons``, which were stopped, are over; but not for ever."""
+    until = time.monotonic() + CLOSING_S
+    while time.monotonic() < until and any(x.phase != "over" for x in lessons):
+        await asyncio.sleep(0.01)
 
 
 def _guard(mic: bool, devices: int) -> EchoGuard | Deaf | None:

@@ -79,9 +79,21 @@ class _Part:
     trouble: str = ""
     summary: dict[str, Any] = field(default_factory=dict)
 
+    def show(self, phase: str, **what: Any) -> None:
+        """Have the device's page show ``phase``, unless another round has begun on it."""
+        if self.device.run is self.run:
+            self.device.show(phase, **what)
+
+    def end(self, phase: str, **what: Any) -> None:
+        """The run is over: its device stops to stream and shows ``phase``."""
+        if self.device.run is self.run:
+            self.device.end()
+            self.device.show(phase, **what)
+
 
 class Lesson:
-    """``changed`` is called whenever something for the eyes is new, ``over`` once at the end."""
+    """``changed`` is called whenever something for the eyes is new, ``run_over`` once for each run,
+    ``corrected_late`` with a correction that came while a run's file was being finished."""
 
     def __init__(
         self,
@@ -91,6 +103,7 @@ class Lesson:
         practice: bool,
         changed: Callable[[], None],
         run_over: Callable[[Lesson, Run], None],
+        corrected_late: Callable[[Lesson, Run, Mapping[str, Any]], None],
     ) -> None:
         self.key = key
         self.plan = plan
@@ -105,13 +118,13 @@ class Lesson:
         self._loop = asyncio.get_running_loop()
         self._changed = changed
         self._run_over = run_over
+        self._corrected_late = corrected_late
         self._parts: dict[str, _Part] = {}
         self._aloud: Aloud | None = None
         self._front: Device | None = None
         self._reader: AheadReader | None = None
         self._room_turn = -1
         self._room_ended: set[str] = set()
-        self._reading_again = False
 
     # --- putting it together ----------------------------------------------------------------
 
@@ -183,8 +196,8 @@ class Lesson:
         if not runs or turn >= len(runs[0].round.turns):
             return
         dictation = await asyncio.to_thread(reader.prepare, runs[0].round.turns[turn])
-        if not aloud.clock.running:
-            return
+        if self.phase != "running" or not aloud.clock.running:
+            return  # paused meanwhile: going on reads it
         lead = max(aloud.ahead_s, runs[0].options.gap_s + ROOM_LEAD_S)
         at_s = time.monotonic() + lead
         aloud.read(dictation, turn, at_s)
@@ -259,21 +272,29 @@ class Lesson:
         for part in parts:
             part.run.command(Command("pause" if on else "resume"))
 
-    def correct(self, number: int, verdict: str, value: int | None) -> Answer:
-        """The teacher's ear on answer ``number``. Raises BadInput for one that is not there."""
+    def correct(self, answer: Answer, verdict: str, value: int | None) -> None:
+        """The teacher's ear on ``answer``, in its run and for the eyes."""
+        run = self._parts[answer.key].run
+        when = datetime.now(UTC).isoformat(timespec="seconds")
+        run.correct(answer.turn, verdict, value, by=TEACHER, when=when)
+        self.apply(answer, verdict, value)
+
+    def answer(self, number: int, verdict: str, value: int | None) -> Answer:
+        """Answer ``number``, to be called ``verdict``. Raises BadInput when it cannot be."""
         if not 0 <= number < len(self.answers):
             raise BadInput("there is no such answer")
         if verdict not in [v.value for v in Verdict]:
             raise BadInput("there is no such verdict")
         answer = self.answers[number]
-        run = self._parts[answer.key].run
-        when = datetime.now(UTC).isoformat(timespec="seconds")
-        if not run.over:
-            run.correct(answer.turn, verdict, value, by=TEACHER, when=when)
-        self._apply(answer, verdict, value)
+        if value is not None and verdict == Verdict.SILENT.value:
+            raise BadInput("an answer that was silent has no number")
+        fits = (verdict == Verdict.RIGHT.value) == (value == answer.right_value)
+        if value is not None and verdict != Verdict.UNCLEAR.value and not fits:
+            raise BadInput(f"{value} cannot be {verdict}: the sum makes {answer.right_value}")
         return answer
 
-    def _apply(self, answer: Answer, verdict: str, value: int | None) -> None:
+    def apply(self, answer: Answer, verdict: str, value: int | None) -> None:
+        """Show ``answer`` as the teacher's ear has it."""
         row = self.rows[answer.pupil]
         row.counts[answer.verdict] -= 1
         row.counts[verdict] += 1
@@ -310,6 +331,8 @@ class Lesson:
         _, kind, data = fact
         if kind in ("over", "failed"):
             self._end(part, kind, data)
+        elif kind == "corrected_late":
+            self._corrected_late(self, run, data)
         elif kind not in ("round_begun", "round_ended", "corrected"):
             self._turn_fact(part, kind, data)
         self._changed()
@@ -326,31 +349,34 @@ class Lesson:
             row.value = row.latency_s = None
             part.judged, part.words = None, ""
             if kind == "dictated":
-                part.device.show("listen", **place)
+                part.show("listen", **place)
         elif kind == "term":
             row.term = data["term"]
         elif kind == "your_turn":
             row.phase = "speak"
-            part.device.show("speak", **place)
-        elif kind == "heard":
-            row.heard = part.words = data["words"]
+            part.show("speak", **place)
+        elif kind == "heard" and (data["guesses"] or not part.words):
+            row.heard = part.words = data["words"]  # unless a number that was said before stands
         elif kind == "judged":
             part.judged = data
             row.value, row.verdict = data["value"], data["verdict"]
             row.latency_s = data["latency_s"]
         elif kind == "asked_again":
             row.phase = "again"
-            part.device.show("again", **place, heard=_kindly(part.words, row.value))
+            part.show("again", **place, heard=_kindly(part.words, row.value))
+            part.words = ""
         elif kind == "sum_ended":
             self._turn_ended(part, row, place)
-        elif kind == "commanded" and data["name"] == "pause" and row.phase != "done":
+        elif kind == "commanded" and data["name"] == "pause":
+            if part.run.room and row.phase == "done":
+                return  # it waits for the others
             row.phase = "paused"
-            part.device.show("paused", **place)
+            part.show("paused", **place)
 
     def _turn_ended(self, part: _Part, row: Row, place: dict[str, Any]) -> None:
         row.phase = "done"
         if part.judged is None:
-            part.device.show("answer", **place, verdict="skipped", value=None)
+            part.show("answer", **place, verdict="skipped", value=None)
         else:
             verdict = part.judged["verdict"]
             row.counts[verdict] += 1
@@ -372,7 +398,7 @@ class Lesson:
                 )
             )
             typed = bool(part.judged.get("typed"))
-            part.device.show("answer", **place, verdict=verdict, value=row.value, typed=typed)
+            part.show("answer", **place, verdict=verdict, value=row.value, typed=typed)
         self._room_ended.add(part.run.key)
         if self._aloud is not None and self.phase == "running":
             self._room_next()
@@ -381,7 +407,6 @@ class Lesson:
         part.over = True
         if kind == "failed":
             part.trouble = self.trouble = data["why"]
-        part.device.end()
         pupils = {turn.pupil for turn in part.run.round.turns}
         counts = {
             v.value: sum(self.rows[pupil].counts[v.value] for pupil in pupils) for v in Verdict
@@ -389,10 +414,10 @@ class Lesson:
         for pupil in pupils:
             self.rows[pupil].phase = "trouble" if part.trouble else "over"
         if part.trouble:
-            part.device.show("trouble")
+            part.end("trouble")
         else:
             part.summary = {"counts": counts, "practice": self.practice}
-            part.device.show("over", **part.summary)
+            part.end("over", **part.summary)
         if all(p.over for p in self._parts.values()):
             self.phase = "over"
             if self._front is not None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
+from datetime import datetime
 from functools import wraps
 from importlib.resources import files
 from typing import Any
@@ -25,6 +26,17 @@ _templates = Environment(
     lstrip_blocks=True,
 )
 _templates.filters["written"] = written
+
+
+def local_time(iso: str) -> str:
+    """An ISO 8601 time as this computer's clock shows it, to the minute."""
+    try:
+        return datetime.fromisoformat(iso).astimezone().strftime("%Y-%m-%d %H:%M")
+    except ValueError:  # a session file from elsewhere may say anything
+        return iso[:16]
+
+
+_templates.filters["local_time"] = local_time
 
 VERDICTS = {
     "right": ("✓", "right"),

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import shutil
 import time
+import traceback
 from collections import deque
 from collections.abc import Callable, Mapping
 from concurrent.futures import Executor
@@ -77,7 +78,8 @@ class Run:
 
     ``tell`` takes messages for the page, ``fact`` the runner's events plus ``term`` (a term begins
     to sound), ``your_turn`` (the last one has sounded), ``over`` (``file`` is set, or None when
-    nothing was said) and ``failed`` (with the reason). With ``room`` the sums are read by another
+    nothing was said), ``corrected_late`` (after that: a correction that is not in ``file``) and
+    ``failed`` (with the reason). With ``room`` the sums are read by another
     device: this one keeps silent, and waits before each sum until ``go``. ``pool`` takes the
     blocks, ``ahead`` renders the next sum meanwhile. ``guard`` keeps the
     reading, from this loudspeaker or the room's, out of what is heard.
@@ -124,7 +126,7 @@ class Run:
         self._tell = tell
         self._fact = fact
         self._lock = Lock()
-        self._inbox: deque[Samples | Callable[[], None]] = deque()
+        self._inbox: deque[Samples | Callable[[], None] | dict[str, Any]] = deque()
         self._busy = False
         self._held: list[Samples] | None = [] if room else None
         self._room_times: dict[int, float] = {}
@@ -175,7 +177,12 @@ class Run:
 
     def command(self, command: Command) -> None:
         """Have the runner obey at its next block."""
-        self._push(lambda: self._runner.command(command))
+
+        def obey() -> None:
+            if self._held is None:  # else it waits for the room: nothing has begun yet
+                self._runner.command(command)
+
+        self._push(obey)
 
     def late(self, play: int) -> None:
         """The page could not start a sound in time, so it did not: the sum is read anew."""
@@ -194,21 +201,23 @@ class Run:
 
     def go(self, turn: int, at_s: float) -> None:
         """The room hears the sum of ``turn`` at ``at_s`` on the monotonic clock."""
+        self._push(lambda: self._start(turn, at_s))
 
-        def start() -> None:
-            self._room_times[turn] = at_s
-            held, self._held = self._held, None
-            if held is None and self._runner.state is State.PAUSED:
-                self._runner.command(Command("resume"))
-            for samples in held or ():
-                self._take(samples)
-
-        self._push(start)
+    def _start(self, turn: int, at_s: float) -> None:
+        self._room_times[turn] = at_s
+        held, self._held = self._held, None
+        if held is None and self._runner.state is State.PAUSED:
+            self._runner.command(Command("resume"))
+        for samples in held or ():
+            self._take(samples)
 
     def read_again(self, turn: int, at_s: float) -> None:
         """The room hears the sum of ``turn`` anew at ``at_s``; whoever has answered it waits."""
 
         def again() -> None:
+            if self.turn < turn:  # the room was paused before this sum could begin here
+                self._start(turn, at_s)
+                return
             self._room_times[turn] = at_s
             if self.turn == turn and not self._waiting:
                 paused = self._runner.state is State.PAUSED
@@ -218,13 +227,7 @@ class Run:
 
     def correct(self, turn: int, verdict: str, value: int | None, *, by: str, when: str) -> None:
         """Add the teacher's verdict on ``turn`` while the round still runs."""
-        data = {"turn": turn, "verdict": verdict, "value": value, "by": by, "when": when}
-
-        def add() -> None:
-            self._recorder.event(self._runner.position, "corrected", data)
-            self._fact(self, (self._runner.position, "corrected", data))
-
-        self._push(add)
+        self._push({"turn": turn, "verdict": verdict, "value": value, "by": by, "when": when})
 
     def stop(self, why: str) -> None:
         """End the round now, whether or not the device still sends."""
@@ -281,7 +284,7 @@ class Run:
 
     # --- the threads ------------------------------------------------------------------------
 
-    def _push(self, item: Samples | Callable[[], None]) -> None:
+    def _push(self, item: Samples | Callable[[], None] | dict[str, Any]) -> None:
         with self._lock:
             self._inbox.append(item)
             if self._busy:
@@ -296,15 +299,24 @@ class Run:
                     self._busy = False
                     return
                 item = self._inbox.popleft()
-            if self.over:
+            if self.over and not isinstance(item, dict):
                 continue
             try:
-                if callable(item):
+                if isinstance(item, dict):
+                    self._corrected(item)
+                elif callable(item):
                     item()
                 else:
                     self._take(item)
-            except (OralquizError, OSError, RuntimeError) as error:
+            except Exception as error:  # nobody else would hear of it: a tablet that stands still
                 self._fail(error)
+
+    def _corrected(self, data: dict[str, Any]) -> None:
+        if self.over:  # the round ended meanwhile: whoever has the finished file adds it there
+            self._fact(self, (self._runner.position, "corrected_late", data))
+            return
+        self._recorder.event(self._runner.position, "corrected", data)
+        self._fact(self, (self._runner.position, "corrected", data))
 
     def _take(self, samples: Samples) -> None:
         if self._held is not None:
@@ -369,14 +381,18 @@ class Run:
         self._end(self._recorder.finish())
 
     def _end(self, file: Path | None) -> None:
-        self.over = True
         self.file = file
+        self.over = True
         self._fact(self, (self._runner.position, "over", {}))
 
     def _fail(self, error: Exception) -> None:
         self.over = True
         self._hush()
-        why = str(error) or type(error).__name__
+        if isinstance(error, OralquizError | OSError):
+            why = str(error)
+        else:  # a mistake of ours: said with what it was, so that it can be told
+            traceback.print_exception(error)
+            why = f"something went wrong in the program ({type(error).__name__}: {error})"
         try:
             self._recorder.close()
         except (OSError, RuntimeError) as second:

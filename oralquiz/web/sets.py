@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from statistics import median
 
@@ -116,7 +117,7 @@ def held(db: Database, *, pupil: int | None = None, limit: int = 40) -> list[Hel
     rows = db.query(
         f"""
         select rounds.id, rounds.created, rounds.name, rounds.step, rounds.file,
-          group_concat(distinct pupils.name) as pupils,
+          json_group_array(distinct pupils.name) as pupils,
           sum(verdict = 'right') as right, count(*) as of, sum(verdict = 'unclear') as waiting
         from counted join rounds on rounds.id = round_id join pupils on pupils.id = pupil_id
         {where} group by rounds.id order by rounds.created desc, rounds.rowid desc limit :limit
@@ -130,7 +131,7 @@ def held(db: Database, *, pupil: int | None = None, limit: int = 40) -> list[Hel
             r["name"],
             r["step"] or "",
             r["file"],
-            tuple(sorted((r["pupils"] or "").split(","))),
+            tuple(sorted(json.loads(r["pupils"]))),
             r["right"] or 0,
             r["of"],
             r["waiting"] or 0,

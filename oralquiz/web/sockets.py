@@ -15,7 +15,7 @@ from oralquiz.errors import OralquizError
 from oralquiz.records.pupils import Pupil
 from oralquiz.session.ports import BLOCK
 from oralquiz.web.access import Limit
-from oralquiz.web.device import BROKEN, Device, Line
+from oralquiz.web.device import BROKEN, REFUSED, Device, Line
 from oralquiz.web.house import House
 from oralquiz.web.plan import Plan, read_plan
 from oralquiz.web.sets import PracticeSet, todays_set
@@ -23,7 +23,6 @@ from oralquiz.web.who import house_of, who
 from oralquiz.web.wire import WireError, message, packet
 
 PING_S = 4.0
-REFUSED = 4403
 
 BLOCKS = (4_000.0, 75.0)
 """Blocks at once (a minute and more after a break) and a second: half as many again as sound."""

@@ -16,17 +16,25 @@ from starlette.responses import JSONResponse, Response
 
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput, OralquizError
-from oralquiz.records.pupils import Pupil, add_pupil, erase_pupil, find_pupil, pupils, set_consent
+from oralquiz.records.pupils import (
+    Pupil,
+    add_pupil,
+    clean_name,
+    erase_pupil,
+    find_pupil,
+    pupils,
+    set_consent,
+)
 from oralquiz.replay.phrases import written
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.round import Turn
-from oralquiz.web.house import House
+from oralquiz.web.house import House, Records
 from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers
 from oralquiz.web.plan import MAX_SUMS, MAX_TERMS, PACES, Plan, Way, read_plan, sums_for
 from oralquiz.web.sets import PracticeSet, give_set, todays_set
 from oralquiz.web.who import house_of, who
 
-MOST_NAMES = 60
+MOST_LETTERS = 60
 
 
 def qr(text: str) -> Markup:
@@ -76,6 +84,7 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         class_name=house.class_name,
         pupils=known,
         here={d.key for d in house.devices.values() if d.online},
+        taken=set(house.claims),
         code=code,
         qr=qr(join_url(house, request, code)) if code else "",
         join_url=join_url(house, request, code).split("?")[0] if code else "",
@@ -98,26 +107,34 @@ async def class_change(request: Request) -> Response:
 async def _change(
     request: Request, house: House, form: dict[str, str], what: str, name: str
 ) -> Response:
-    records, class_name = house.records, house.class_name
+    records = house.records
+    if form.get("class", house.class_name) != house.class_name:  # another window went elsewhere
+        if form["class"] not in await records.do(class_names):
+            raise BadInput("there is no such class")
+        house.class_name = form["class"]
+    class_name = house.class_name
     if what == "new class":
         house.class_name = " ".join(form.get("name", "").split())[:60]
         if not house.class_name:
             raise BadInput("a class needs a name")
         await records.do(_add_class, house.class_name)
     elif what == "add":
-        lines = form.get("names", "").splitlines()
-        added = [n for n in (" ".join(line.split())[:60] for line in lines[:MOST_NAMES]) if n]
-        for one in added:
-            await records.do(add_pupil, one, created=_now(), class_name=class_name)
-        if not added:
+        names = [n for n in map(clean_name, form.get("names", "").splitlines()) if n]
+        if not names:
             raise BadInput("write at least one name")
+        troubles = [t for n in names if (t := await _add(records, n, class_name))]
+        if troubles:
+            more = f"; and {len(troubles) - 3} more" if len(troubles) > 3 else ""
+            raise BadInput("; ".join(troubles[:3]) + more)
     elif what == "consent":
         await records.do(set_consent, name, form.get("on") == "yes")
     elif what == "erase":
-        pupil = await records.do(find_pupil, name)
-        house.release(pupil)
-        await records.do(erase_pupil, name)
-        return go(request, "/class", f"{name} is erased: the rows, the name and the voice.")
+        await house.forget(await records.do(find_pupil, name))
+        erased = await records.do(erase_pupil, name, house.sessions)
+        left = [f"not where it was: {path}" for path in erased.missing]
+        left += [f"not erased from: {why}" for why in erased.unreadable]
+        note = f"{name} is erased: the rows, the name and the voice."
+        return go(request, "/class", "; but ".join([note, *left])[:1000])
     elif what == "free":
         house.release(await records.do(find_pupil, name))
         return go(request, "/class", f"{name}'s place is free again.")
@@ -138,6 +155,17 @@ async def _change(
     else:
         raise BadInput("there is nothing of that name to do")
     return go(request, "/class")
+
+
+async def _add(records: Records, name: str, class_name: str) -> str:
+    """Add a pupil; returns what is in the way of it, else nothing."""
+    if len(name) > MOST_LETTERS:
+        return f"a name has at most {MOST_LETTERS} letters, not “{name[:20]}…”"
+    try:
+        await records.do(add_pupil, name, created=_now(), class_name=class_name)
+    except BadInput as error:
+        return str(error)
+    return ""
 
 
 def _add_class(db: Database, name: str) -> None:
@@ -168,21 +196,22 @@ async def erase_page(request: Request) -> Response:
 @teachers
 async def plan_page(request: Request) -> Response:
     house = house_of(request)
-    trouble = ""
+    trouble, chosen = "", house.chosen
+    plan = house.plan or Plan(house.syllabus.steps[0].name)
+    names = await house.records.do(class_names)
     if request.method == "POST":
         form = await form_of(request)
+        chosen = frozenset(int(c) for c in await chosen_of(request, "pupil") if c.isdecimal())
+        if form.get("class") in names:  # the class whose pupils the page offered
+            house.class_name = form["class"]
         try:
             plan = read_plan(form, house.syllabus)
             await asyncio.to_thread(sums_for, plan, 1)
         except OralquizError as error:
             trouble = plainly(error)
         else:
-            chosen = await chosen_of(request, "pupil")
-            house.plan = plan
-            house.chosen = frozenset(int(c) for c in chosen if c.isdecimal())
+            house.plan, house.chosen = plan, chosen
             return go(request, "/live")
-    plan = house.plan or Plan(house.syllabus.steps[0].name)
-    names = await house.records.do(class_names)
     if house.class_name not in names:
         house.class_name = names[0] if names else ""
     return page(
@@ -192,7 +221,7 @@ async def plan_page(request: Request) -> Response:
         trouble=trouble,
         plan=plan,
         ways=Way,
-        chosen=house.chosen,
+        chosen=chosen,
         steps=house.syllabus.steps,
         voices=await house.voices(),
         class_name=house.class_name,

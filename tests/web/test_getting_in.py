@@ -150,6 +150,18 @@ def test_a_short_passphrase_is_refused(house: House, teacher: TestClient) -> Non
     assert teacher.get("/class").status_code == 200
 
 
+def test_a_new_passphrase_ends_the_pages_that_are_open(house: House, teacher: TestClient) -> None:
+    for path in ("/ws/teacher", "/ws/wall"):
+        with (
+            pytest.raises(WebSocketDisconnect) as end,
+            teacher.websocket_connect(path) as socket,
+        ):
+            teacher.post("/lock", data={"passphrase": PASSPHRASE, "again": PASSPHRASE})
+            for _ in range(9):
+                socket.receive_json()
+        assert end.value.code == 4403
+
+
 def test_guessing_is_slowed_down(house: House, teacher: TestClient) -> None:
     lock(house)
     far = browser(house, teacher, host="192.168.1.20")

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 from collections.abc import Awaitable, Callable, Mapping
+from concurrent.futures import Executor, Future
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -17,6 +19,8 @@ from oralquiz.session.file import open_session
 from oralquiz.session.ports import BLOCK, SESSION_RATE
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.rerun import rerun
+from oralquiz.session.round import Turn
+from oralquiz.speak.dictation import Dictation
 from oralquiz.web import aloud
 from oralquiz.web import house as house_module
 from oralquiz.web import lesson as lesson_module
@@ -305,6 +309,76 @@ def test_a_voice_without_consent_is_heard_and_not_kept(tmp_path: Path) -> None:
     held(tmp_path, story)
 
 
+def test_a_correction_that_its_number_contradicts_changes_nothing(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [5, 5])
+        assert await asha.stream(400, until=lambda: len(lesson.answers) == 1)
+        right = lesson.answers[0].right_value
+        wrongs = [("right", right + 1), ("wrong", right), ("silent", right)]
+
+        async def refused() -> None:
+            for verdict, value in wrongs:
+                with pytest.raises(BadInput, match=r"cannot be|has no number"):
+                    await house.correct(lesson, 0, verdict, value)
+
+        await refused()  # while the round runs, and on its file
+        assert await asha.stream(600, until=lambda: not asha.run)
+        await settle(house)
+        await refused()
+        assert lesson.answers[0].verdict == "wrong"
+        assert not lesson.answers[0].corrected
+        assert lesson.runs[0].file is not None
+        assert not any(t.corrections for t in open_session(lesson.runs[0].file).turns)
+
+    held(tmp_path, story)
+
+
+def test_a_correction_while_the_file_is_finished_is_in_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The last answer of a round is the likeliest to be corrected just when the round ends."""
+
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [5, 5])
+
+        class Finishing(FileRecorder):
+            def finish(self) -> Path:
+                lesson.correct(lesson.answer(0, "silent", None), "silent", None)
+                return super().finish()
+
+        lesson.runs[0]._recorder._recorder.__class__ = Finishing
+        assert await asha.stream(600, until=lambda: not asha.run)
+        await settle(house)
+        assert lesson.runs[0].file is not None
+        first, second = open_session(lesson.runs[0].file).turns
+        assert [c.verdict.value for c in first.corrections] == ["silent"]
+        assert second.corrections == ()
+        (score,) = await house.records.do(scores)
+        assert (score.total.silent, score.total.wrong) == (1, 1)
+
+    held(tmp_path, story)
+
+
+def test_what_nobody_thought_of_ends_the_round_and_is_said(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def story(house: House) -> None:
+        class Odd(FileRecorder):
+            def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+                if type == "heard":
+                    raise KeyError("turn")
+                super().event(at, type, data)
+
+        monkeypatch.setattr(house_module, "FileRecorder", Odd)
+        lesson, (asha,) = await begin_own(house, [0], count=1)
+        assert await asha.stream(400, until=lambda: not asha.run)
+        assert asha.phases()[-1] == "trouble"
+        assert "KeyError" in lesson.trouble
+        assert lesson.phase == "over"
+
+    held(tmp_path, story)
+
+
 def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(house: House) -> None:
         class Full(FileRecorder):
@@ -438,6 +512,65 @@ def test_the_room_hears_each_sum_once_and_tablets_only_listen(
     held(tmp_path, story)
 
 
+@pytest.mark.parametrize("turn", [0, 1])
+def test_the_room_is_paused_while_a_sum_is_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, turn: int
+) -> None:
+    """The sum is not read into the pause, and going on reads it to everyone."""
+    sent = 0
+    clock = SimpleNamespace(monotonic=lambda: 50.0 + 0.02 * sent)
+    for module in (aloud, lesson_module, run_module):
+        monkeypatch.setattr(module, "time", clock)
+
+    async def story(house: House) -> None:
+        pupils = await make_pupils(house, "Asha", "Ben")
+        front = Tablet(house.front, [], mic=False)
+        tablets = [Tablet(house.device_of(p), []) for p in pupils]
+        for page in (front, *tablets):
+            page.open()
+            page.ready()
+        lesson = await house.start(plan(Way.ROOM, count=2), pupils)
+        for tablet in tablets:
+            tablet.answers = [t.sum.answer for t in lesson.runs[0].round.turns]
+        wanted = lesson.runs[0].round.turns[turn]
+        made, asked = threading.Event(), threading.Event()
+        assert lesson._reader is not None
+        prepare = lesson._reader.prepare
+
+        def slowly(one: Turn) -> Dictation:
+            if one == wanted:
+                asked.set()
+                made.wait(10)
+            return prepare(one)
+
+        monkeypatch.setattr(lesson._reader, "prepare", slowly)
+
+        async def go_on(most: int, until: Callable[[], bool]) -> bool:
+            nonlocal sent
+            for _ in range(most):
+                if until():
+                    return True
+                sent += 1
+                for page in (front, *tablets):
+                    await page.stream(1)
+                await asyncio.sleep(0.06 if sent == 1 else 0.0005)
+            return False
+
+        assert await go_on(900, asked.is_set)
+        lesson.do("pause")
+        made.set()
+        await asyncio.sleep(0.05)
+        await go_on(60, lambda: False)
+        assert len(front.sounds) == turn
+        lesson.do("resume")
+        assert await go_on(900, lambda: lesson.phase == "over")
+        assert len(front.sounds) == 2
+        assert [a.verdict for a in lesson.answers] == ["right"] * 4
+        await settle(house)
+
+    held(tmp_path, story)
+
+
 def test_practice_of_ones_own(tmp_path: Path) -> None:
     async def story(house: House) -> None:
         (asha,) = await make_pupils(house, "Asha")
@@ -476,6 +609,81 @@ def test_a_lesson_ends_practice(tmp_path: Path) -> None:
         assert tablet.run
         with pytest.raises(BadInput, match="your class is having a lesson"):
             await house.practise(plan(count=1), asha)
+
+    held(tmp_path, story)
+
+
+def test_a_pause_between_two_sums_can_be_ended(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        (asha,) = await make_pupils(house, "Asha")
+        tablet = Tablet(house.device_of(asha), [])
+        tablet.open()
+        tablet.ready()
+        await house.practise(plan(count=2), asha)
+        assert await tablet.stream(200, until=lambda: tablet.phases()[-1] == "listen")
+        tablet.say(t="command", run=tablet.run, name="skip")
+        assert await tablet.stream(5, until=lambda: tablet.phases()[-1] == "answer")
+        tablet.say(t="command", run=tablet.run, name="pause")
+        assert await tablet.stream(5, until=lambda: tablet.phases()[-1] == "paused")
+        await tablet.stream(200)
+        assert tablet.phases()[-1] == "paused"
+        tablet.say(t="command", run=tablet.run, name="resume")
+        assert await tablet.stream(200, until=lambda: tablet.phases()[-1] == "listen")
+        assert tablet.last("show")["turn"] == 1
+
+    held(tmp_path, story)
+
+
+class Later(Executor):
+    """Keeps what is submitted until it is told to go on: a machine that is busy."""
+
+    def __init__(self) -> None:
+        self.waiting: list[Callable[[], Any]] = []
+
+    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
+        self.waiting.append(lambda: fn(*args, **kwargs))
+        return Future()
+
+    def go_on(self) -> None:
+        while self.waiting:
+            self.waiting.pop(0)()
+
+
+def test_practice_that_ends_late_does_not_end_the_lesson_after_it(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        (asha,) = await make_pupils(house, "Asha")
+        tablet = Tablet(house.device_of(asha), [])
+        tablet.open()
+        tablet.ready()
+        practice = await house.practise(plan(count=1), asha)
+        await tablet.stream(20)
+        busy = Later()
+        practice.runs[0]._pool = busy
+        lesson = await house.start(plan(count=1), [asha])
+        tablet.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        await tablet.stream(5)
+        assert practice.phase == "running"  # its file is still being packed
+        busy.go_on()
+        assert await tablet.stream(400, until=lambda: lesson.phase == "over")
+        assert practice.phase == "over"
+        assert [a.verdict for a in lesson.answers] == ["right"]
+        await settle(house)
+
+    held(tmp_path, story)
+
+
+def test_two_windows_of_a_pupil_begin_one_practice(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        (asha,) = await make_pupils(house, "Asha")
+        tablet = Tablet(house.device_of(asha), [])
+        tablet.open()
+        tablet.ready()
+        both = await asyncio.gather(
+            house.practise(plan(count=1), asha),
+            house.practise(plan(count=1), asha),
+            return_exceptions=True,
+        )
+        assert [type(one) for one in both] == [Lesson, BadInput]
 
     held(tmp_path, story)
 

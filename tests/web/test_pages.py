@@ -2,8 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import io
+import json
 import re
+import time
+import zipfile
+from dataclasses import replace
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -14,10 +20,11 @@ from oralquiz.records.pupils import find_pupil, pupils
 from oralquiz.records.store import store
 from oralquiz.session.file import open_session
 from oralquiz.web.house import House
-from oralquiz.web.sets import Best, bests
+from oralquiz.web.lesson import Lesson
+from oralquiz.web.sets import Best, bests, held
 from tests.session.room import make_round, run
 from tests.web.conftest import browser
-from tests.web.room import make_house
+from tests.web.room import Tablet, make_house, plan
 
 
 def do(house: House, client: TestClient, work, *args, **named):  # type: ignore[no-untyped-def]
@@ -46,6 +53,13 @@ def test_the_first_class(tmp_path: Path) -> None:
         assert "Dina" in page
         assert "Eli Moe" in page
         assert "There is a pupil &#39;Dina&#39; already." in page
+        names = "\n".join(["Dina", "Eli Moe", "x" * 61, "Dina", "Eli Moe", "Fay", "Gus"])
+        client.post("/class", data={"what": "add", "names": names})
+        page = client.get("/class").text
+        assert "a name has at most 60 letters" in page
+        assert "; and 2 more." in page
+        assert "Fay" in page  # what stands after the trouble is not lost
+        assert "Gus" in page
         assert client.portal is not None
         client.portal.call(house.close)
 
@@ -64,6 +78,100 @@ def test_erasing_asks_first(house: House, teacher: TestClient) -> None:
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     assert [p.name for p in do(house, teacher, pupils)] == ["Asha Rao"]
     assert "Ben is erased" in teacher.get("/class").text
+
+
+def test_who_is_erased_during_practice_does_not_come_back(
+    house: House, teacher: TestClient
+) -> None:
+    """The round that is cut short must not be stored after the rows were removed."""
+    assert teacher.portal is not None
+
+    async def practise() -> Lesson:
+        ben = await house.records.do(find_pupil, "Ben")
+        tablet = Tablet(house.device_of(ben), [])
+        tablet.open()
+        tablet.ready()
+        lesson = await house.practise(plan(count=1), ben)
+        await tablet.stream(20)
+        return lesson
+
+    lesson = teacher.portal.call(practise)
+    teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
+    assert "Ben is erased" in teacher.get("/class").text
+    assert lesson.phase == "over"
+    teacher.portal.call(asyncio.sleep, 0.05)
+    assert [p.name for p in do(house, teacher, pupils)] == ["Asha Rao"]
+    assert list(house.sessions.iterdir()) == []
+
+
+def test_nobody_is_erased_out_of_the_round_that_is_held(house: House, teacher: TestClient) -> None:
+    assert teacher.portal is not None
+
+    async def begin() -> Lesson:
+        ben = await house.records.do(find_pupil, "Ben")
+        tablet = Tablet(house.device_of(ben), [])
+        tablet.open()
+        tablet.ready()
+        lesson = await house.start(plan(count=1), [ben])
+        await tablet.stream(20)
+        return lesson
+
+    async def end() -> None:
+        lesson.do("stop")
+        while lesson.phase != "over" or house._tasks:
+            await asyncio.sleep(0.01)
+
+    lesson = teacher.portal.call(begin)
+    teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
+    assert "Ben is in the round that is held now" in teacher.get("/class").text
+    assert len(do(house, teacher, pupils)) == 2
+    teacher.portal.call(end)
+    assert len(list(house.sessions.iterdir())) == 1
+    teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
+    assert len(do(house, teacher, pupils)) == 1
+    assert list(house.sessions.iterdir()) == []
+    assert house.lesson is None  # its answers and voices leave the live page too
+
+
+def test_a_round_that_a_crash_cut_short_is_erased_too(
+    house: House, teacher: TestClient, tmp_path: Path
+) -> None:
+    keep(house, teacher, house.sessions / "held", "Ben", 33)
+    with zipfile.ZipFile(house.sessions / "held.zip") as whole:
+        whole.extractall(house.sessions / "cut-short")
+    (house.sessions / "notes.zip").write_text("no session")
+    teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
+    assert [path.name for path in house.sessions.iterdir()] == ["notes.zip"]
+    assert "but not erased from" in teacher.get("/class").text  # what could not be read is told
+
+
+def test_a_place_whose_tablet_is_gone_can_be_freed(house: House, teacher: TestClient) -> None:
+    """An empty battery keeps the name taken: the teacher must be able to give it again."""
+    code, _ = house.codes.for_class("3B")
+    asha = browser(house, teacher, host="192.168.1.20")
+    asha.post("/join", data={"code": code, "name": "Asha Rao"})
+    page = teacher.get("/class").text
+    assert 'aria-label="Free the place of Asha Rao"' in page
+    assert 'aria-label="Free the place of Ben"' not in page
+
+
+def test_two_windows_at_two_classes_do_not_mix_them(house: House, teacher: TestClient) -> None:
+    teacher.post("/class", data={"what": "new class", "name": "4A"})
+    at_3b = teacher.get("/class?name=3B").text
+    assert '<input type="hidden" name="class" value="3B">' in at_3b
+    teacher.get("/class?name=4A")  # another window, or another teacher
+    teacher.post("/class", data={"what": "add", "class": "3B", "names": "Cem"})
+    teacher.get("/class?name=4A")
+    teacher.post("/class", data={"what": "open", "class": "3B"})
+    assert [p.class_name for p in do(house, teacher, pupils)] == ["3B"] * 3
+    assert house.codes.open_for("3B")
+    assert not house.codes.open_for("4A")
+    teacher.get("/class?name=4A")
+    form = {"step": "direct", "count": "1", "terms": "2", "pace": "2", "way": "own"}
+    teacher.post("/plan", data=form | {"class": "3B"})
+    assert house.class_name == "3B"
+    teacher.post("/class", data={"what": "open", "class": "9Z"})
+    assert "There is no such class." in teacher.get("/class").text
 
 
 def test_the_join_code_is_on_the_page_and_in_its_qr(house: House, teacher: TestClient) -> None:
@@ -104,6 +212,13 @@ def test_a_plan_that_cannot_be_is_explained(
     assert trouble.lower() in came.text.lower()
 
 
+def test_the_pupils_chosen_for_a_plan_that_cannot_be_stay_chosen(teacher: TestClient) -> None:
+    form = {"step": "direct", "count": "0", "terms": "2", "pace": "2", "way": "own", "pupil": "2"}
+    came = teacher.post("/plan", data=form)
+    assert came.status_code == 400
+    assert re.search(r'name="pupil" value="2" checked', came.text)
+
+
 def test_listening_to_a_sum_before_class(teacher: TestClient) -> None:
     plan = {"step": "direct", "terms": "2", "pace": "1", "count": "1"}
     sample = teacher.get("/plan/sample", params=plan).json()
@@ -137,6 +252,32 @@ def test_results_are_listed_heard_and_corrected(
         teacher.post(f"/results/{round_id}/correct", data=form | bad)
     session = open_session(Path(do(house, teacher, file_path, round_id)))
     assert len(session.turns[1].corrections) == 1
+
+
+def test_times_are_those_of_the_clock_on_the_wall(
+    house: House, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    round_id = keep(house, teacher, tmp_path / "held", "Asha Rao", 33)
+    created = open_session(Path(do(house, teacher, file_path, round_id))).round.created
+    monkeypatch.setenv("TZ", "XYZ-05:30")  # five and a half hours before Greenwich, as POSIX has it
+    time.tzset()
+    try:
+        there = datetime.fromisoformat(created).astimezone(timezone(timedelta(hours=5.5)))
+        wall = there.strftime("%Y-%m-%d %H:%M")
+        assert wall[:16] != created[:16].replace("T", " ")
+        assert wall in teacher.get("/results").text
+        assert wall in teacher.get(f"/results/{round_id}").text
+    finally:
+        monkeypatch.undo()
+        time.tzset()
+
+
+def test_a_comma_in_a_name_makes_no_two_pupils(
+    house: House, teacher: TestClient, tmp_path: Path
+) -> None:
+    keep(house, teacher, tmp_path / "held", "Rao, Asha", 33)
+    (one,) = do(house, teacher, held)
+    assert one.pupils == ("Rao, Asha",)
 
 
 def file_path(db, round_id: str) -> str:  # type: ignore[no-untyped-def]
@@ -185,6 +326,30 @@ def test_a_pupil_looks_again_at_the_own_mistakes_only(
     assert "Ben" not in asha.get(f"/me/replay/{hers}").text
     assert asha.get(f"/me/replay/{his}").headers["location"] == "/me"
     assert asha.get(f"/results/{his}/0.wav").status_code == 403
+
+
+def test_a_pupil_of_a_round_in_turns_sees_and_hears_no_other(
+    house: House, teacher: TestClient, tmp_path: Path
+) -> None:
+    mixed = make_round("12 + 21", "11 + 11", pupil="Asha Rao")
+    mixed = replace(mixed, turns=(mixed.turns[0], replace(mixed.turns[1], pupil="Ben")))
+    file, _, _ = run(tmp_path / "held", mixed, [38, 28])
+    session = open_session(file)
+    do(house, teacher, store, session, file)
+    code, _ = house.codes.for_class("3B")
+    asha = browser(house, teacher, host="192.168.1.20")
+    asha.post("/join", data={"code": code, "name": "Asha Rao"})
+    page = asha.get(f"/me/replay/{session.header['id']}").text
+    assert "12" in page
+    assert "Ben" not in page
+    assert len(re.findall('id="sound-', page)) == 1
+    (data,) = re.findall(r'<script type="application/json" id="data">(.*?)</script>', page)
+    (only,) = json.loads(data)["sums"]
+    assert only["pupil"] == "Asha Rao"
+    # the sound ends before the other's sum is read
+    (clip,) = [its["round"] for its in (only["tracks"],)]
+    first = session.turns[0].terms[0].onset / session.sample_rate - 0.4
+    assert first + clip["duration"] <= session.turns[1].terms[0].onset / session.sample_rate
 
 
 def test_todays_set_and_the_own_best(house: House, teacher: TestClient, tmp_path: Path) -> None:
