@@ -14,6 +14,7 @@ import click
 
 from oralquiz.beads import Rule
 from oralquiz.beads.syllabus import Span, Step, Syllabus
+from oralquiz.cli.common import SEED
 from oralquiz.compose import Drill, Request, load_syllabus, request_for
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
 from oralquiz.compose.spans import parse_span
@@ -189,7 +190,7 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         is_flag=True,
         help="Running totals may be negative: the frame borrows one from beyond its last column.",
     ),
-    click.option("--seed", type=int, help="The same seed gives the same sums."),
+    click.option("--seed", type=SEED, help="The same seed gives the same sums."),
     click.option(
         "--avoid",
         type=click.Path(path_type=Path),

@@ -1,10 +1,14 @@
-"""What every command shares: one-line errors, exit codes, JSON."""
+"""What every command shares: one-line errors, exit codes, JSON, plain letters where need be."""
 
 from __future__ import annotations
 
+import codecs
+import io
 import json
 import math
+import sqlite3
 import sys
+import unicodedata
 from collections.abc import Sequence
 from typing import Any
 
@@ -22,6 +26,8 @@ class OneLineErrors(click.Group):
         self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any
     ) -> Any:
         extra.pop("standalone_mode", None)
+        allow_plain(sys.stdout)
+        allow_plain(sys.stderr)
         try:
             code = super().main(args, prog_name or "oralquiz", standalone_mode=False, **extra)
         except click.exceptions.NoArgsIsHelpError as error:
@@ -36,9 +42,34 @@ class OneLineErrors(click.Group):
         except OSError as error:  # a file or folder that nobody more knowing has caught
             where = f"{error.filename}: " if error.filename else ""
             fail(f"{where}{error.strerror or error}", FAILED)
+        except sqlite3.Error as error:  # another window writes for long, or the disk is full
+            fail(f"the records cannot be used just now: {error}", FAILED)
         except click.exceptions.Abort:
             fail("stopped", FAILED)
         sys.exit(code if isinstance(code, int) else OK)
+
+
+_NEAREST = str.maketrans(
+    {"−": "-", "–": "-", "→": ">", "×": "x", "\N{NO-BREAK SPACE}": " ", "ß": "ss"}
+)
+
+
+def allow_plain(stream: object) -> None:
+    """Have a stream whose encoding lacks a character write the nearest plain one instead."""
+    if isinstance(stream, io.TextIOWrapper):
+        codecs.register_error("oralquiz.plain", _plain)
+        stream.reconfigure(errors="oralquiz.plain")
+
+
+def _plain(error: UnicodeError) -> tuple[str, int]:
+    if not isinstance(error, UnicodeEncodeError):
+        raise error
+    lacking = error.object[error.start : error.end].translate(_NEAREST)
+    written = unicodedata.normalize("NFKD", lacking)
+    return (
+        "".join(c if c.isascii() else "" if unicodedata.combining(c) else "?" for c in written),
+        error.end,
+    )
 
 
 def fail(message: str, code: int) -> None:
@@ -69,6 +100,9 @@ class Seconds(click.FloatRange):
 
 PACE = Seconds(0.3, 60)
 """The paces a session file can hold: from faster than anything can be said to a minute."""
+
+SEED = click.IntRange(0)
+"""Seeds of the random numbers: whole, and not below 0."""
 
 SUM_ARGUMENT = {"ignore_unknown_options": True}
 """Context settings of a command that takes a sum, so that "-4 + 8" is a sum and no option."""

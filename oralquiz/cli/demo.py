@@ -7,14 +7,12 @@ from pathlib import Path
 
 import click
 
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import SEED, json_option, print_json
 
 
 @click.command()
 @click.option("--fast", is_flag=True, help="Render the round instead of waiting in real time.")
-@click.option(
-    "--seed", type=click.IntRange(0), default=1, show_default=True, help="Another seed, other sums."
-)
+@click.option("--seed", type=SEED, default=1, show_default=True, help="Another seed, other sums.")
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -28,8 +26,7 @@ def demo(fast: bool, seed: int, out: Path | None, as_json: bool) -> None:
     into a replay page. No microphone or loudspeaker is needed, and nothing in it knows the
     answers but the pupils.
     """
-    from rich.console import Console
-
+    from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, score_table
     from oralquiz.demo import demonstrate, prepare
     from oralquiz.errors import BadInput
@@ -41,7 +38,7 @@ def demo(fast: bool, seed: int, out: Path | None, as_json: bool) -> None:
     folder = out or data_folder() / "demo" / datetime.now().strftime("%Y-%m-%d-%H%M%S")
     if folder.exists() and any(folder.iterdir()):
         raise BadInput(f"{folder}: there is something in it already; give another --out")
-    console = Console(stderr=as_json, highlight=False)
+    console = console_for(stderr=as_json)
     recognizer = open_recognizer()
     round_ = prepare(seed)
     console.print(f"{round_.name}. {CAUTION}")

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 
 import click
-from rich.console import Console
 from rich.table import Table
 
 from oralquiz.beads import Sum
 from oralquiz.beads.columns import MAX_COLUMNS
 from oralquiz.cli.common import SUM_ARGUMENT, json_option, print_json
+from oralquiz.cli.console import console_for
 from oralquiz.judge.diagnosis import Diagnosis
 from oralquiz.judge.diagnosis import diagnose as explain_answer
 from oralquiz.judge.sentences import as_json as diagnosis_as_json
@@ -72,7 +72,7 @@ def _print(diagnosis: Diagnosis, most: int, language: str) -> None:
         "answer": diagnosis.terms.answer,
         "heard": diagnosis.heard,
     }
-    console = Console()
+    console = console_for()
     if diagnosis.right:
         console.print(words["right"].format_map(values))
         return

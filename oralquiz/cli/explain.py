@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import Any
 
 import click
-from rich.console import Console
 from rich.table import Table
 
 from oralquiz.beads import Move, MoveOrder, Sum, TermMoves
 from oralquiz.beads import explain as play
 from oralquiz.beads.columns import MAX_COLUMNS
 from oralquiz.cli.common import SUM_ARGUMENT, json_option, print_json
+from oralquiz.cli.console import console_for
 
 
 def move_as_json(move: Move) -> dict[str, Any]:
@@ -81,4 +81,4 @@ def explain(text: str, columns: int, move_order: str, as_json: bool) -> None:
                 f"{move.before} → {move.after}",
             )
         table.add_section()
-    Console().print(table)
+    console_for().print(table)

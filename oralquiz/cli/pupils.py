@@ -23,8 +23,7 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
     """The pupils with their scores; without a subcommand, all of them."""
     if ctx.invoked_subcommand is not None:
         return
-    from rich.console import Console
-
+    from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import score_table
     from oralquiz.records.database import open_records
     from oralquiz.records.pupils import pupils as everyone
@@ -53,7 +52,7 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
     for pupil in known:
         click.echo(line(pupil))
     if result:
-        Console().print(score_table(list(result.values())))
+        console_for().print(score_table(list(result.values())))
     old = voices_kept(db, older_than_days=30, now=datetime.now(UTC))
     if old:
         click.echo(
@@ -79,9 +78,9 @@ def show(name: str, as_json: bool) -> None:
     A weakness is named only when the same slip explains several wrong answers on several days;
     each is listed with the answers it rests on. It describes answers and diagnoses nobody.
     """
-    from rich.console import Console
     from rich.table import Table
 
+    from oralquiz.cli.console import console_for
     from oralquiz.learn.change import accuracy_trend, latency_trend
     from oralquiz.learn.speed import speed
     from oralquiz.learn.weakness import weaknesses
@@ -110,7 +109,7 @@ def show(name: str, as_json: bool) -> None:
             }
         )
         return
-    console = Console(highlight=False)
+    console = console_for()
     console.print(line(pupil))
     table = Table("rule", "right", "wrong", "unclear", "silent", "median latency")
     for rule, t in by_rule.items():
@@ -143,7 +142,7 @@ def trend(change: Trend | None, unit: str) -> str:
 
 
 def weakness_name(weakness: Weakness) -> str:
-    kind = str(weakness.kind).replace("_", " ") if weakness.kind else ""
+    kind = weakness.kind.replace("-", " ") if weakness.kind else ""
     return " at ".join(filter(None, (kind, weakness.rule.name if weakness.rule else "")))
 
 

@@ -160,12 +160,10 @@ def _json(told: Told) -> dict[str, Any]:
 def _show(session: Session, told: tuple[Told, ...], table: Phrases) -> None:
     import sys
 
-    from rich.console import Console
+    from oralquiz.cli.console import console_for
+    from oralquiz.replay.terminal import Stage, printed
 
-    from oralquiz.replay.terminal import Stage, allow_plain, printed
-
-    allow_plain(sys.stdout)
-    console = Console(highlight=False)
+    console = console_for()
     if not told:
         console.print(table.text("page", "nothing"))
         return

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from oralquiz.cli.common import FAILED, PACE, fail, json_option, print_json
+from oralquiz.cli.common import FAILED, PACE, SEED, fail, json_option, print_json
 
 
 @click.command()
@@ -39,7 +39,7 @@ from oralquiz.cli.common import FAILED, PACE, fail, json_option, print_json
 @click.option(
     "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
 )
-@click.option("--seed", type=int, default=None, help="The same seed gives the same sums.")
+@click.option("--seed", type=SEED, default=None, help="The same seed gives the same sums.")
 @click.option("--voice", default=None, help="A voice of `voice list`.")
 @click.option("--speaker", default=None, help="Name or number of the loudspeaker.")
 @click.option("--microphone", default=None, help="Name or number of the microphone.")
@@ -68,8 +68,7 @@ def round(
 
     The pupils are those of `oralquiz pupils`. A voice is kept only with consent.
     """
-    from rich.console import Console
-
+    from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, score_table
     from oralquiz.compose import load_syllabus, request_for
     from oralquiz.compose.composed import compose
@@ -89,7 +88,7 @@ def round(
     from oralquiz.session.soundcard import SoundCard
     from oralquiz.speak.voices import open_voice
 
-    console = Console(stderr=as_json, highlight=False)
+    console = console_for(stderr=as_json)
     syllabus = load_syllabus(course)
     lesson = syllabus.step(step) if step else syllabus.steps[0]
     seed = secrets.randbelow(1_000_000) if seed is None else seed

@@ -31,12 +31,13 @@ def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None
     if list_them:
         _list(as_json)
         return
-    from rich.console import Console
     from rich.progress import track
     from rich.table import Column, Table
 
+    from oralquiz.cli.console import console_for
+
     course = load_syllabus(name)
-    console = Console(stderr=True)
+    console = console_for(stderr=True)
     steps = [
         _step(course, step, with_counts=not no_counts)
         for step in track(
@@ -77,10 +78,10 @@ def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None
             _rules(step["rules"]),
             *(counts.get(c, "") for c in columns),
         )
-    out = Console()
+    out = console_for()
     out.print(table)
-    out.print(f"Source: {course.source}" if course.source else "", highlight=False)
-    out.print(course.caveat, highlight=False)
+    out.print(f"Source: {course.source}" if course.source else "")
+    out.print(course.caveat)
 
 
 def _step(course: Syllabus, step: Step, with_counts: bool) -> dict[str, Any]:

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-import codecs
-import io
-import unicodedata
 from collections.abc import Sequence
 from itertools import chain
-from unicodedata import combining
 
 from rich.console import Group, RenderableType
 from rich.padding import Padding
@@ -28,7 +24,6 @@ from oralquiz.replay.told import ORDERS, Told
 from oralquiz.replay.words import Form, form_for, words
 
 BETWEEN = "  "  # two pictures
-_NEAREST = str.maketrans({"\N{MINUS SIGN}": "-", "\N{NO-BREAK SPACE}": " ", "ß": "ss"})
 
 
 def strokes_for(encoding: str) -> Strokes:
@@ -38,21 +33,6 @@ def strokes_for(encoding: str) -> Strokes:
     except (UnicodeEncodeError, LookupError):
         return PLAIN
     return FULL
-
-
-def allow_plain(stream: object) -> None:
-    """Have a stream whose encoding lacks a character write the nearest plain one instead."""
-    if isinstance(stream, io.TextIOWrapper):
-        codecs.register_error("oralquiz.plain", _plain)
-        stream.reconfigure(errors="oralquiz.plain")
-
-
-def _plain(error: UnicodeError) -> tuple[str, int]:
-    if not isinstance(error, UnicodeEncodeError):
-        raise error
-    lacking = error.object[error.start : error.end].translate(_NEAREST)
-    written = unicodedata.normalize("NFKD", lacking)
-    return "".join(c if c.isascii() else "" if combining(c) else "?" for c in written), error.end
 
 
 class Stage:

@@ -1,0 +1,111 @@
+"""What commands print reaches people whatever the terminal, the pipe and the pupils' names are."""
+
+from __future__ import annotations
+
+import os
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from oralquiz.cli import main
+from oralquiz.cli.console import console_for
+from oralquiz.records.database import open_records
+from oralquiz.records.store import store
+from oralquiz.session.file import open_session
+
+ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
+
+
+def call(home: Path, encoding: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", "from oralquiz.cli import main; main()", *arguments],
+        capture_output=True,
+        encoding=encoding,
+        stdin=subprocess.DEVNULL,
+        env={**os.environ, "ORALQUIZ_HOME": str(home), "PYTHONIOENCODING": encoding},
+        check=False,
+    )
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437"])
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("explain", "3 + 4"), "3 > 7"),
+        (("diagnose", "34 + 13 - 22", "--heard", "30"), "34 + 13 - 22 is 25, not 30."),
+        (("replay", str(ONE_WRONG), "--only", "wrong"), "Start"),
+        (("syllabus", "--no-counts"), "five:+3"),
+    ],
+)
+def test_a_terminal_of_few_characters_gets_the_nearest_ones(
+    tmp_path: Path, arguments: tuple[str, ...], says: str, encoding: str
+) -> None:
+    done = call(tmp_path, encoding, *arguments)
+    assert done.stderr == ""
+    assert done.returncode == 0
+    assert says in done.stdout.replace("\N{RIGHTWARDS ARROW}", ">")
+
+
+def test_brackets_in_names_are_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    course = tmp_path / "course.toml"
+    course.write_text(
+        'name = "c"\ntitle = "[b]"\n[[step]]\nname = "s"\ntitle = "a [/x] b"\nadds = ["direct"]\n'
+    )
+    shown = CliRunner().invoke(main, ["syllabus", str(course), "--no-counts"])
+    assert shown.exit_code == 0
+    assert "[b]" in shown.stdout
+    assert "a [/x] b" in shown.stdout
+
+
+def test_a_pupil_may_be_called_ben_b(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    db = open_records()
+    store(db, open_session(ONE_WRONG), ONE_WRONG)
+    db.table("pupils").update(1, {"name": "Ben [b] [/x]"})
+    db.close()
+    shown = CliRunner().invoke(main, ["pupils"])
+    assert shown.exit_code == 0
+    assert shown.stdout.count("Ben [b] [/x]") == 2  # in the list and in the scores
+
+
+def test_a_reader_that_goes_away_stops_nothing() -> None:
+    """As in `oralquiz round | head`: the round is held to its end."""
+    script = (
+        "from oralquiz.cli.console import console_for\n"
+        "import sys\n"
+        "console = console_for()\n"
+        "for n in range(20000): console.print(n)\n"
+        "print('held', file=sys.stderr)\n"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", script], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    ) as running:
+        assert running.stdout and running.stderr
+        running.stdout.readline()
+        running.stdout.close()
+        assert running.stderr.read() == "held\n"
+    assert running.returncode == 0
+
+
+def test_records_that_are_busy_are_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+
+    def busy(*_: object, **__: object) -> None:
+        raise sqlite3.OperationalError("database is locked")
+
+    monkeypatch.setattr("oralquiz.records.pupils.add_pupil", busy)
+    done = CliRunner().invoke(main, ["pupils", "add", "Asha"])
+    assert done.exit_code == 1
+    assert done.stderr == "oralquiz: the records cannot be used just now: database is locked\n"
+
+
+def test_the_console_takes_no_markup(capsys: pytest.CaptureFixture[str]) -> None:
+    console_for().print("[bold]x[/bold]")
+    assert capsys.readouterr().out == "[bold]x[/bold]\n"
