@@ -2,8 +2,9 @@
 
 Hears every clip of the voices that were kept out of training through the product's own recogniser
 and fits the three numbers of ``oralquiz.listen.posterior.Calibration`` by the likelihood of what
-was really said, on every second voice; the other voices test it. Writes ``calibration.json`` into
-the model. Run it where `oralquiz` is installed (the trainer's own environment is not needed):
+was really said, on every second voice; the other voices test it. Then it fits all of them and
+writes ``calibration.json`` into the model. Run it where `oralquiz` is installed (the trainer's own
+environment is not needed):
 
     python models/train/calibrate.py --corpus FOLDER [--model models/number-en] [--range 0..99]
 """
@@ -43,10 +44,11 @@ class Clip:
     readings: Sequence[Reading]
 
 
-def kept_out(corpus: Path, most: int) -> list[tuple[Path, str, int | None]]:
-    """Clips of the manifest's dev voices: path, speaker, value."""
+def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[tuple[Path, str, int | None]]:
+    """Clips of the manifest's dev voices, save those ``heard``: path, speaker, value."""
     with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
         rows = [row for row in csv.DictReader(file, delimiter="\t") if row["split"] == "dev"]
+    rows = [row for row in rows if row["speaker"] not in heard]
     random.Random(1).shuffle(rows)
     return [
         (corpus / row["path"], row["speaker"], parse_number(row["words"])) for row in rows[:most]
@@ -104,11 +106,13 @@ def main() -> None:
     parser.add_argument("--model", type=Path, default=Path("models/number-en"))
     parser.add_argument("--range", default="0..99")
     parser.add_argument("--most", type=int, default=3000)
+    parser.add_argument("--heard", default="", help="dev speakers heard in training after all")
     arguments = parser.parse_args()
     lowest, highest = (int(end) for end in arguments.range.split(".."))
+    heard = arguments.heard.split(",")
     recognizer = open_recognizer(arguments.model)
     clips = []
-    for path, speaker, truth in kept_out(arguments.corpus, arguments.most):
+    for path, speaker, truth in kept_out(arguments.corpus, arguments.most, heard):
         readings = recognizer.readings(read_recording(path, 16_000), lowest, highest)
         if readings:
             clips.append(Clip(speaker, truth, readings))
@@ -120,6 +124,8 @@ def main() -> None:
     print("fitted:", calibration)
     print("on its voices:", calibration_error(fitted, calibration, (lowest, highest)))
     print("on the others:", calibration_error(tested, calibration, (lowest, highest)))
+    calibration = fit(clips)
+    print("fitted on all:", calibration)
     text = json.dumps(dataclasses.asdict(calibration), indent=1)
     (arguments.model / "calibration.json").write_text(text + "\n", encoding="utf-8")
 

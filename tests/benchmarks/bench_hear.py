@@ -31,7 +31,14 @@ from oralquiz.listen.vosk import open_recognizer
 
 RATE = 16_000
 JUDGE = 0.99
-TRAINED = ("fsdd jackson", "fsdd lucas", "fsdd nicolas", "digits_in", "librispeech")
+TRAINED = (
+    "fsdd jackson",
+    "fsdd lucas",
+    "fsdd nicolas",
+    "fsdd yweweler",
+    "digits_in",
+    "librispeech",
+)
 
 
 @dataclass(frozen=True)

