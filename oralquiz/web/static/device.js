@@ -109,6 +109,7 @@ export class Device {
     this.play = 0;
     this.hooks.onBegin?.(message);
     if (message.clip) await this.fetch(message.clip).catch(() => {});
+    if (this.run !== message.run) return; // it ended while the sound was on its way
     this.sound.start(message.next);
     this.hooks.onStream?.(true);
   }
@@ -137,8 +138,9 @@ export class Device {
     }
   }
 
+  // Whether it is on its way.
   typed(value) {
-    this.link.send({ t: "typed", run: this.run, value });
+    return this.link.send({ t: "typed", run: this.run, value });
   }
 
   command(name) {

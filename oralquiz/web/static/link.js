@@ -47,12 +47,13 @@ export class Link {
     this.connect();
   }
 
+  // Whether it is on its way.
   send(message) {
     if (this.open) this.socket.send(JSON.stringify(message));
+    return this.open;
   }
 
   sendSound(packet) {
-    // a network that does not keep up: what is held back here is sent after the next receipt
     if (this.open) this.socket.send(packet);
   }
 

@@ -13,16 +13,27 @@ const PHASES = {
 };
 
 let news = null;
+let beginning = false; // asked for, and neither begun nor refused
 let ear = null; // the number of the answer that is being corrected
 
 const device = new Device("/ws/teacher", {
   onShow: () => {},
   onReading: () => {},
-  onState: (on) => trouble(on ? "" : "The connection to the server is gone. It comes back by itself."),
+  onState: (on) => {
+    beginning = false;
+    trouble(on ? "" : "The connection to the server is gone. It comes back by itself.");
+  },
   onRefused: (why) => trouble(why === "come in first" ? "Come in again: load this page." : `${why}.`),
   onMessage: (message) => {
-    if (message.t === "note") trouble(message.text);
-    else if (message.t === "live") { news = message; draw(); }
+    if (message.t === "note") {
+      beginning = false;
+      trouble(message.text);
+      draw();
+    } else if (message.t === "live") {
+      news = message;
+      if (going()) beginning = false;
+      draw();
+    }
   },
 });
 
@@ -32,8 +43,11 @@ function trouble(text) {
 }
 
 function send(message) {
-  trouble("");
-  device.link.send(message);
+  if (device.link.send(message)) trouble("");
+}
+
+function going() {
+  return news !== null && news.lesson !== null && news.lesson.phase !== "over";
 }
 
 // --- drawing ---
@@ -43,12 +57,14 @@ function text(element, value) {
 }
 
 function draw() {
+  if (news === null) return;
   const lesson = news.lesson;
-  const running = lesson !== null && lesson.phase !== "over";
+  const running = going();
   const front = news.front.ready;
   text($("sound"), front ? "Sound is on" : "Sound on");
   $("sound").setAttribute("aria-pressed", String(front));
   $("begin").hidden = running;
+  $("begin").disabled = beginning;
   text($("begin"), lesson && !running ? "Begin with new sums" : "Begin");
   for (const button of document.querySelectorAll("[data-do]")) button.hidden = !running;
   $("reveal").hidden = lesson === null || lesson.way === "own";
@@ -62,13 +78,10 @@ function draw() {
   $("chirp").hidden = running || !news.front.mic;
   $("running").hidden = lesson === null;
   $("answered").hidden = !lesson?.answers.length;
-  if (lesson === null) {
-    text($("state"), "");
-    return;
-  }
+  if (lesson === null || beginning) text($("state"), beginning ? "One moment: the sums are made." : "");
+  if (lesson === null) return;
   const done = lesson.rows.filter((row) => ["done", "over"].includes(row.phase)).length;
-  text($("state"), {
-    preparing: "One moment: the sums are made.",
+  if (!beginning) text($("state"), {
     running: `${done} of ${lesson.rows.length} have answered.`,
     paused: "Paused.",
     over: "The round is over.",
@@ -171,8 +184,13 @@ function drawAnswer(item, answer) {
 
 // --- doing ---
 
-$("begin").addEventListener("click", () => send({ t: "do", name: "begin" }));
+$("begin").addEventListener("click", () => {
+  beginning = device.link.open;
+  send({ t: "do", name: "begin" });
+  draw();
+});
 $("sound").addEventListener("click", async () => {
+  $("sound").disabled = true;
   try {
     await device.open($("sound").dataset.mic === "yes", "/static/worklet.js");
     trouble("");
@@ -180,6 +198,8 @@ $("sound").addEventListener("click", async () => {
     trouble(error.name === "NotFoundError" || error.name === "NotAllowedError"
       ? "No microphone was given: pupils cannot answer aloud at this computer."
       : `The sound does not start (${error.message}).`);
+  } finally {
+    $("sound").disabled = false;
   }
 });
 $("chirp").addEventListener("click", async () => trouble(await measured(device.sound)));
@@ -242,4 +262,4 @@ addEventListener("keydown", (event) => {
 });
 
 // buttons come alive with the script, so that no tap is lost before it
-for (const id of ["sound", "begin", "keys"]) $(id).disabled = false;
+for (const id of ["sound", "keys"]) $(id).disabled = false;

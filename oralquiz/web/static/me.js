@@ -13,14 +13,18 @@ let shown = { phase: "waiting" };
 let reading = null; // when the terms of this sum sound
 let streaming = false;
 let commands = [];
-let practised = 0; // ms spent in practice rounds since the last break
+// ms spent in practice rounds since the last break; looking at a replay is no break
+let practised = Number(sessionStorage.getItem("practised") ?? 0);
 let begun = 0;
 let lastSum = -1;
 
 const device = new Device("/ws/me", {
   onShow: (message) => { shown = message; draw(); },
   onReading: (message) => { reading = message; draw(); },
-  onState: (on) => { $("away").hidden = on; },
+  onState: (on) => {
+    $("away").hidden = on;
+    $("go").disabled = !on;
+  },
   onRefused: (why) => problem(why === "come in first" ? "You have left. Load the page again." : `${why}.`),
   onStream: (on) => {
     streaming = on;
@@ -29,8 +33,16 @@ const device = new Device("/ws/me", {
     draw();
   },
   onWelcome: () => { tellTime(); draw(); },
-  onBegin: (message) => { commands = message.commands; },
-  onMessage: (message) => { if (message.t === "note") problem(message.text); },
+  onBegin: (message) => {
+    commands = message.commands;
+    $("go").disabled = false;
+    problem("");
+  },
+  onMessage: (message) => {
+    if (message.t !== "note") return;
+    $("go").disabled = false;
+    problem(message.text);
+  },
 });
 
 function problem(text) {
@@ -65,6 +77,7 @@ microphone.addEventListener("change", async () => {
 
 async function ready() {
   problem("");
+  $("ready").disabled = true;
   const url = "/static/worklet.js";
   try {
     await device.open(microphone.checked, url);
@@ -75,6 +88,12 @@ async function ready() {
     }
     problem("There is no microphone: type your answers.");
     await device.open(false, url);
+  } finally {
+    $("ready").disabled = false;
+  }
+  if (!microphone.checked && device.sound.mic) { // it was taken off while the browser still asked
+    device.sound.closeMicrophone();
+    device.link.send({ t: "ready", mic: false });
   }
   device.sound.volume = Number(volume.value);
   draw();
@@ -126,6 +145,7 @@ function over(counts) {
 
 function draw() {
   const phase = shown.phase;
+  if (phase === "over" && shown.practice && begun) rest();
   const running = streaming && ["listen", "speak", "again", "answer", "paused"].includes(phase);
   $("gate").hidden = device.ready;
   $("chirp").disabled = !device.sound.mic || streaming;
@@ -152,18 +172,22 @@ function draw() {
   look.hidden = !(idle && shown.replay);
   if (shown.replay) look.href = `/me/replay/${shown.replay}`;
   drawStones();
-  if (phase === "over" && shown.practice && begun) rest();
 }
 
 function rest() {
   practised += performance.now() - begun;
   begun = 0;
-  if (practised > Number(stage.dataset.break) * 60000) $("rest").hidden = false;
+  propose();
+}
+
+function propose() {
+  sessionStorage.setItem("practised", String(practised));
+  $("rest").hidden = practised <= Number(stage.dataset.break) * 60000;
 }
 
 $("rested").addEventListener("click", () => {
   practised = 0;
-  $("rest").hidden = true;
+  propose();
   draw();
 });
 
@@ -205,7 +229,8 @@ for (const key of document.querySelectorAll("[data-digit]")) {
 $("rub").addEventListener("click", () => { typed.value = typed.value.slice(0, -1); });
 $("keypad").addEventListener("submit", (event) => {
   event.preventDefault();
-  if (/^[0-9]+$/.test(typed.value)) device.typed(Number(typed.value));
+  // without a connection it stays in the field, to be sent when the connection is back
+  if (/^[0-9]+$/.test(typed.value) && !device.typed(Number(typed.value))) return;
   typed.value = "";
 });
 addEventListener("keydown", (event) => {
@@ -223,11 +248,13 @@ for (const button of document.querySelectorAll("[data-command]")) {
 $("practise").addEventListener("submit", (event) => {
   event.preventDefault();
   problem("");
+  $("go").disabled = true; // until it begins, or a note says why it does not
   device.link.send({
     t: "practise", pace_s: Number($("pace").value), count: Number($("count").value),
   });
 });
 
 // what can be touched comes alive with the script, so that no tap or setting is lost before it
-for (const id of ["ready", "go", "stretch", "volume", "microphone"]) $(id).disabled = false;
+for (const id of ["ready", "stretch", "volume", "microphone"]) $(id).disabled = false;
+propose();
 draw();

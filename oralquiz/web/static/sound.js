@@ -33,24 +33,40 @@ export class Sound {
     return this.microphone !== null;
   }
 
-  // Must be called from a tap or a key: browsers allow sound only then.
-  async open(wantMic, url) {
-    if (this.context === null) {
-      this.context = new AudioContext({ latencyHint: "interactive" });
-      await this.context.audioWorklet.addModule(url);
-      this.node = new AudioWorkletNode(this.context, "microphone", {
-        numberOfInputs: 1, numberOfOutputs: 1, channelCount: 1,
-      });
-      this.node.port.onmessage = (event) => this.fromWorklet(event.data);
-      const mute = this.context.createGain();
-      mute.gain.value = 0; // pulled by the clock, never heard
-      this.node.connect(mute).connect(this.context.destination);
-      this.gain = this.context.createGain();
-      this.gain.connect(this.context.destination);
-    }
+  // Must be called from a tap or a key: browsers allow sound only then. A second tap meanwhile
+  // waits for the first.
+  open(wantMic, url) {
+    const before = this.opening;
+    const now = () => this.openNow(wantMic, url);
+    this.opening = before ? before.catch(() => {}).then(now) : now();
+    return this.opening;
+  }
+
+  async openNow(wantMic, url) {
+    if (this.context === null) await this.make(url);
     await this.context.resume();
     if (wantMic && !this.mic) await this.openMicrophone();
     this.watchDelay();
+  }
+
+  async make(url) {
+    const context = new AudioContext({ latencyHint: "interactive" });
+    try {
+      await context.audioWorklet.addModule(url);
+    } catch (error) {
+      await context.close();
+      throw error;
+    }
+    this.node = new AudioWorkletNode(context, "microphone", {
+      numberOfInputs: 1, numberOfOutputs: 1, channelCount: 1,
+    });
+    this.node.port.onmessage = (event) => this.fromWorklet(event.data);
+    const mute = context.createGain();
+    mute.gain.value = 0; // pulled by the clock, never heard
+    this.node.connect(mute).connect(context.destination);
+    this.gain = context.createGain();
+    this.gain.connect(context.destination);
+    this.context = context;
   }
 
   async openMicrophone() {

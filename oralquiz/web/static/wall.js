@@ -34,7 +34,7 @@ function draw(lesson) {
   }));
   const words = own && lesson.phase === "running" ? "Everyone calculates" : STATES[state] ?? "Ready?";
   if ($("state").textContent !== words) $("state").textContent = words;
-  $("lamp").classList.toggle("lit", state === "speak" || state === "again");
+  $("lamp").classList.toggle("lit", !own && (state === "speak" || state === "again"));
   $("count").textContent = lesson.way === "front" ? "" : `${lesson.answered} of ${lesson.pupils} have answered`;
   $("answer").hidden = !lesson.answer && lesson.answer !== 0;
   $("answer").textContent = lesson.sum ? `${lesson.sum} = ${lesson.answer}` : "";
