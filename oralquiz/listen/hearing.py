@@ -67,8 +67,8 @@ class Listener(Protocol):
         """Take the next samples (n,) at the recogniser's rate, in order, without gaps.
 
         Returns the final hearing as soon as an answer is complete (a number that can grow no
-        further, or voice followed by enough quiet), else None. After it returned one, further
-        samples belong to a new listener.
+        further, or voice followed by enough quiet), else None. More samples may follow: while no
+        more voice comes it returns the same again, and after that the hearing of everything.
         """
         ...
 

@@ -86,3 +86,16 @@ def masses(
             log += calibration.apart
         mass[value] = mass.get(value, 0.0) + math.exp(log)
     return mass
+
+
+def any_number(
+    readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
+) -> float:
+    """The probability that a word that counts was said, of the range or beyond it."""
+    best = max((reading.score for reading in readings), default=0.0)
+    mass = {True: 0.0, False: 0.0}
+    for reading in readings:
+        some = numbers.some(reading.text)
+        log = calibration.scale * (reading.score - best)
+        mass[some] += math.exp(log + (0.0 if some else calibration.other))
+    return mass[True] / sum(mass.values()) if readings else 0.0

@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from oralquiz.errors import ModelError
-from oralquiz.listen.hearing import Hearing, Samples
+from oralquiz.listen.hearing import Guess, Hearing, Samples
 from oralquiz.listen.models import Graph, Model, find_model, loadable
-from oralquiz.listen.posterior import Calibration, guesses
-from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
+from oralquiz.listen.parted import parted, weighed
+from oralquiz.listen.posterior import Calibration, any_number, guesses
+from oralquiz.listen.spoken import GLUE, EnglishNumbers, Growth, NumberWords
 from oralquiz.listen.voice import Levels, Stretch, VoiceDetector, room_of, silent_room, spread_db
 from oralquiz.listen.voskapi import LoadedModel, Reading
 
@@ -32,6 +33,8 @@ ROOM_DB = -60.0
 LOUD_DB = -15.0
 """The level of that room and of the loudest 20 ms of the voice, in decibels re full scale."""
 LEAST_GAIN_DB, MOST_GAIN_DB = -20.0, 30.0
+APART_S = 0.15
+"""A pause this long parts what was said; within a word they are shorter."""
 WORD_SLACK_S = 0.1
 """A stretch of voice that ends this soon after the number's first word is not the number's."""
 RUN_ON_S = 0.25
@@ -182,14 +185,48 @@ class VoskRecognizer:
         if whole:
             first, stop = 0, len(samples)
         readings = self.readings(samples[first:stop], lowest, highest)
-        numbers = self.numbers(lowest, highest)
-        found = guesses(readings, numbers, lowest, highest, self.calibration)
+        found = self._guesses(readings, lowest, highest)
+        parts = parted(stretches, round(APART_S * self.sample_rate))
+        if len(parts) > 1:
+            found = self._weighed(samples, parts[-2], parts[-1], found, lowest, highest)
         text = found[0].words if found else readings[0].text if readings else ""
         onset_s = stretches[0].onset / self.sample_rate
         if found:
-            reading = next(reading for reading in readings if reading.text == text)
-            onset_s = self._onset_s(reading, first / self.sample_rate, stretches)
+            reading = next((reading for reading in readings if reading.text == text), None)
+            if reading is not None:
+                onset_s = self._onset_s(reading, first / self.sample_rate, stretches)
+            else:  # it was heard in the last part only
+                onset_s = parts[-1][0].onset / self.sample_rate
         return Hearing(found, text, onset_s, end / self.sample_rate)
+
+    def _guesses(self, readings: Sequence[Reading], lowest: int, highest: int) -> tuple[Guess, ...]:
+        numbers = self.numbers(lowest, highest)
+        return guesses(readings, numbers, lowest, highest, self.calibration)
+
+    def _weighed(
+        self,
+        samples: Samples,
+        before: Sequence[Stretch],
+        last: Sequence[Stretch],
+        whole: tuple[Guess, ...],
+        lowest: int,
+        highest: int,
+    ) -> tuple[Guess, ...]:
+        """The guesses of the ``whole``, weighed against those of its ``last`` part alone."""
+        around = round(LEAD_S * self.sample_rate)
+        parted_at = before[-1].offset or 0
+        stop = len(samples) if last[-1].offset is None else last[-1].offset + around
+        sound = samples[max(parted_at, last[0].onset - around) : stop]
+        alone = self._guesses(self.readings(sound, lowest, highest), lowest, highest)
+        if not alone:
+            return whole
+        sound = samples[max(0, before[0].onset - around) : min(last[0].onset, parted_at + around)]
+        readings = self.readings(sound, lowest, highest)
+        going_on = any_number(readings, self.numbers(lowest, highest), self.calibration)
+        *_, end = (word.text for word in readings[0].words) if readings else ("",)
+        if end in GLUE:
+            going_on = 1.0  # "a hundred ... and ... five"
+        return weighed(whole, alone, going_on)
 
     def _onset_s(self, reading: Reading, start_s: float, stretches: Sequence[Stretch]) -> float:
         """Where the number that stands begins; ``start_s``: the start of what was read.
@@ -264,6 +301,9 @@ class VoskListener:
     def finish(self) -> Hearing:
         """The stream is over: what was heard so far."""
         self._detector.close()
+        quiet_since = self._detector.quiet_since
+        if self._read is not None and self._read[0] == quiet_since:
+            return self._read[1]
         return self._hearing()
 
     def _hearing(self) -> Hearing:

@@ -338,9 +338,8 @@ def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
             now = replace(now, terms=terms, attempts=())
             heard = {}
         elif event.type == "heard":
-            # what is judged: the number that stands, if another hearing followed it
-            follows = data["onset"] is not None if heard.get("early") else bool(data["guesses"])
-            if not heard or follows:
+            # silence after an early number: the early number is what was judged
+            if data["onset"] is not None or not heard.get("early"):
                 heard = dict(data)
         elif event.type == "judged":
             now = replace(now, attempts=(*now.attempts, _attempt(data, heard)))

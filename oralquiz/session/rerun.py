@@ -73,9 +73,11 @@ class _Tape:
         self._asked = [event for event in events if event.type == "asked_again"]
         self._heard = [event for event in events if event.type == "heard"]
         self._commands = [event for event in events if event.type == "commanded"]
+        self._judged = {e.at for e in events if e.type == "judged" and not e.data.get("typed")}
         self._starts: list[int] = []
         self._position = 0
         self._listening_from = 0
+        self._latest = Hearing((), "", None, None)
         self.runner: Runner | None = None
 
     # the microphone
@@ -128,24 +130,26 @@ class _Tape:
 
     def listen(self, lowest: int, highest: int) -> _Tape:
         self._listening_from = self._position
+        self._latest = Hearing((), "", None, None)
         return self
 
     @property
     def speaking(self) -> bool:
-        """The recorded hearing tells when the wait was over, so the deadline must not."""
-        return True
+        """The recorded hearing tells when the wait was over, so the deadline must not; or the
+        verdict, if nothing more was heard after a wrong number."""
+        return self._position not in self._judged
 
     def feed(self, samples: Samples) -> Hearing | None:
         if not self._heard or self._heard[0].at != self._position:
             return None
         data = self._heard.pop(0).data
         guesses = tuple(Guess(g["value"], g["words"], g["confidence"]) for g in data["guesses"])
-        return Hearing(
-            guesses, data["words"], self._since(data["onset"]), self._since(data["offset"])
-        )
+        onset_s, offset_s = self._since(data["onset"]), self._since(data["offset"])
+        self._latest = Hearing(guesses, data["words"], onset_s, offset_s)
+        return self._latest
 
     def finish(self) -> Hearing:
-        return Hearing((), "", None, None)
+        return self._latest
 
     def _since(self, sample: int | None) -> float | None:
         return None if sample is None else (sample - self._listening_from) / SESSION_RATE

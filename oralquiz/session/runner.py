@@ -93,22 +93,6 @@ class _Playing:
         return self.start + len(self.samples)
 
 
-@dataclass(frozen=True)
-class _Standing:
-    """A number that was said and stands unless something else follows.
-
-    ``early``: said before the sum was over, perhaps a total said to oneself, which counts only if
-    no voice follows; otherwise a wrong answer, which may yet be taken back for another number.
-    """
-
-    hearing: Hearing
-    onset: int | None
-    early: bool
-
-    def outlives(self, following: Hearing) -> bool:
-        return not (following.voiced if self.early else following.guesses)
-
-
 def quantise(samples: Samples) -> Samples:
     """Round to the 16 bits that the recording keeps, so that hearing it again hears the same."""
     steps = np.clip(np.round(samples * 32768.0), -32768, 32767)
@@ -147,7 +131,9 @@ class Runner:
         self._turn = -1
         self._attempt = 0
         self._hearings: list[Hearing] = []  # of this turn
-        self._standing: _Standing | None = None
+        self._early: Hearing | None = None  # a number said before the sum was over
+        self._early_onset: int | None = None
+        self._wrong: Hearing | None = None  # a wrong number that may yet be taken back
         self._said_end = 0  # session sample at which the last spoken term ended
         self._listener: Listener | None = None
         self._listen_from = 0
@@ -221,12 +207,22 @@ class Runner:
             self._listen_on()
         elif self.state is State.LISTENING and self._listener is not None:
             hearing = self._listener.feed(heard)
+            if hearing is not None and self._nothing_since(hearing):
+                hearing = None
             if hearing is None and self._position >= self._listen_until:
                 late = self._position >= self._listen_until + self._samples(self.options.hear_out_s)
                 if late or not self._listener.speaking:
                     hearing = self._listener.finish()
-            if hearing is not None:
+            if hearing is None:
+                return
+            if self._nothing_since(hearing):
+                self._answered(hearing, self._on_clock(hearing.onset_s))
+            else:
                 self._heard(hearing)
+
+    def _nothing_since(self, hearing: Hearing) -> bool:
+        """Whether this is still the wrong number that might have been taken back."""
+        return self._wrong is not None and hearing.offset_s == self._wrong.offset_s
 
     def _begin(self) -> None:
         self._event("round_begun", {"name": self.round.name, "turns": len(self.round.turns)})
@@ -264,21 +260,19 @@ class Runner:
                 ],
             },
         )
-        self._standing = None
+        self._early = None
         self._listen_from = start + dictation.terms[-1].onset
         self._deadline = self._said_end + self._samples(self.options.answer_within_s)
         self.state = State.DICTATING
 
-    def _listen_on(self, until: int | None = None) -> None:
-        """Listen from the next block on, ``until`` a sample or the deadline for the answer."""
-        self._listen_until = self._deadline if until is None else until
+    def _listen_on(self) -> None:
+        self._listen_until = self._deadline
+        self._wrong = None
         self._listener = self._recognizer.listen(0, self.round.highest)
         self._listen_from = self._position  # whole blocks: the next one is the first heard
         self.state = State.LISTENING
 
     def _heard(self, hearing: Hearing) -> None:
-        turn = self.round.turns[self._turn]
-        self._listener = None
         onset = self._on_clock(hearing.onset_s)
         early = onset is not None and onset < self._said_end
         self._event(
@@ -296,22 +290,25 @@ class Runner:
                 "early": early,
             },
         )
-        standing = self._standing
-        if standing is not None and standing.outlives(hearing):
-            if hearing.voiced and self._wait_for_more(hearing):
-                return  # "no, it is ...": the other number may be on its way
-            hearing, onset = standing.hearing, standing.onset
-        elif early and self._judge(hearing) is not Verdict.RIGHT:
-            self._standing = _Standing(hearing, onset, early=True)
+        if early and self._judge(hearing) is not Verdict.RIGHT:
+            # perhaps a total said to oneself: it counts only if nothing follows
+            self._early = hearing
+            self._early_onset = onset
             self._listen_on()
             return
-        elif self._judge(hearing) is Verdict.WRONG and self._wait_for_more(hearing):
-            self._standing = _Standing(hearing, onset, early=False)
+        if self._judge(hearing) is Verdict.WRONG and self._may_be_taken_back(hearing):
             return
+        self._answered(hearing, onset)
+
+    def _answered(self, hearing: Hearing, onset: int | None) -> None:
+        """Nothing more is waited for. ``onset``: of the answer, on the session clock."""
+        self._listener = None
+        if not hearing.voiced and self._early is not None:
+            hearing, onset = self._early, self._early_onset
         self._hearings.append(hearing)
         decision = decide(
             self._hearings,
-            turn.sum.answer,
+            self.round.turns[self._turn].sum.answer,
             self.options.policy,
             self.options.asks,
             numbers=self.round.highest + 1,
@@ -329,7 +326,7 @@ class Runner:
                 "right_probability": round(self._probability_right(decision.attempt), 6),
             },
         )
-        self._standing = None
+        self._early = None
         if decision.next is Next.ASK_AGAIN:
             self._attempt += 1
             start = self._play(self._reader.phrase(self.options.ask_again_text).samples)
@@ -347,16 +344,16 @@ class Runner:
         else:
             self._finish_turn()
 
-    def _wait_for_more(self, hearing: Hearing) -> bool:
-        """Listen on for as long after ``hearing`` as a number may be taken back, if that is not
-        over yet."""
+    def _may_be_taken_back(self, hearing: Hearing) -> bool:
+        """Whether to listen on, with the same listener, before a wrong number is marked."""
         offset = self._on_clock(hearing.offset_s)
         assert offset is not None
         until = offset + self._samples(self.options.take_back_s)
         too_late = self._position >= self._deadline + self._samples(self.options.hear_out_s)
         if until <= self._position or too_late:
             return False
-        self._listen_on(until)
+        self._wrong = hearing
+        self._listen_until = until
         return True
 
     def _judge(self, hearing: Hearing) -> Verdict:

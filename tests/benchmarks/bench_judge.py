@@ -42,6 +42,7 @@ from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judg
 from oralquiz.listen.hearing import Hearing, Recognizer, Samples
 from oralquiz.listen.recordings import read_recording
 from oralquiz.listen.vosk import open_recognizer
+from oralquiz.session.round import Options
 from tests.judge.model import random_sum
 
 RATE = 16_000
@@ -61,7 +62,13 @@ class Clip:
 class Heard:
     clip: Clip
     hearing: Hearing
+    instead: Hearing | None  # what it was taken back for
     again: Hearing | None  # of another clip, the same number by the same speaker
+
+    def for_answer(self, answer: int, policy: Policy, numbers: int) -> Hearing:
+        """The hearing that counts: a wrong number may be taken back."""
+        wrong = judge(self.hearing, answer, policy, numbers) is Verdict.WRONG
+        return self.instead if wrong and self.instead is not None else self.hearing
 
 
 def clips(folder: Path) -> Iterator[Clip]:
@@ -130,14 +137,27 @@ CONDITIONS: dict[str, Disturb] = {
 }
 
 
-def hear(recognizer: Recognizer, samples: Samples, highest: int, lowest: int = 0) -> Hearing:
-    """As a session does: block by block until the answer is complete."""
+def hear(
+    recognizer: Recognizer, samples: Samples, highest: int, lowest: int = 0
+) -> tuple[Hearing, Hearing | None]:
+    """As a session does: block by block until the answer is complete. Then what it becomes when
+    it is wrong and listened on for, in case that it is taken back."""
     listener = recognizer.listen(lowest, highest)
+    first: Hearing | None = None
+    last_s: float | None = None
+    until = len(samples)
     for at in range(0, len(samples), BLOCK):
         hearing = listener.feed(samples[at : at + BLOCK])
-        if hearing is not None:
-            return hearing
-    return listener.finish()
+        if at + BLOCK >= until and not listener.speaking:
+            hearing = listener.finish()
+            if hearing.offset_s == last_s:
+                break
+        if hearing is not None and hearing.offset_s is not None:
+            first, last_s = first or hearing, hearing.offset_s
+            until = round(RATE * (last_s + Options().take_back_s))
+    last = listener.finish()
+    first = first or last
+    return first, last if last.offset_s != first.offset_s else None
 
 
 def hear_all(
@@ -154,8 +174,8 @@ def hear_all(
     for index, clip in enumerate(said):
         others = same[clip.speaker, clip.value] if clip.value is not None else [index]
         follower = others[(others.index(index) + 1) % len(others)]
-        again = hearings[follower] if follower != index else None
-        found.append(Heard(clip, hearings[index], again))
+        again = hearings[follower][0] if follower != index else None
+        found.append(Heard(clip, *hearings[index], again))
     return found
 
 
@@ -166,10 +186,10 @@ Spoken = tuple[Clip, Samples]
 
 
 def trimmed(clip: Clip) -> Samples:
-    """The voice in a clip, to 40 dB below its loudest 20 ms, and 20 ms around it."""
+    """The voice in a clip, to 30 dB below its loudest 20 ms, and 20 ms around it."""
     samples = read_recording(clip.path, RATE)
     level = np.sqrt(np.convolve(samples**2, np.ones(BLOCK) / BLOCK, "same"))
-    loud = np.flatnonzero(level > level.max() / 100)
+    loud = np.flatnonzero(level > level.max() * 10 ** (-30 / 20))
     return samples[max(0, loud[0] - BLOCK) : loud[-1] + BLOCK]
 
 
@@ -252,10 +272,11 @@ class Marks:
 
     def add(self, heard: Heard, answer: int, policy: Policy, numbers: int) -> None:
         self.count += 1
-        self.verdicts[judge(heard.hearing, answer, policy, numbers)] += 1
-        decision = decide([heard.hearing], answer, policy, numbers=numbers)
+        hearing = heard.for_answer(answer, policy, numbers)
+        self.verdicts[judge(hearing, answer, policy, numbers)] += 1
+        decision = decide([hearing], answer, policy, numbers=numbers)
         if decision.next is Next.ASK_AGAIN and heard.again is not None:
-            decision = decide([heard.hearing, heard.again], answer, policy, numbers=numbers)
+            decision = decide([hearing, heard.again], answer, policy, numbers=numbers)
         self.final[decision.verdict] += 1
         self.waits += decision.next is not Next.GO_ON
 
@@ -415,10 +436,10 @@ def main() -> None:
     for way, (lowest, spoken) in ways_of_answering(wanted.folder, said, Random(6)).items():
         rooms = Random(7)
         heard = [
-            Heard(clip, hear(recognizer, in_a_room(sound, rooms), 99, lowest), None)
+            Heard(clip, *hear(recognizer, in_a_room(sound, rooms), 99, lowest), None)
             for clip, sound in spoken
         ]
-        exact = sum(one.hearing.value == one.clip.value for one in heard)
+        exact = sum((one.instead or one.hearing).value == one.clip.value for one in heard)
         slipped = two_hands
         if lowest < 0:
             slipped = {-value: [-answer for answer in two_hands[value]] for value in two_hands}

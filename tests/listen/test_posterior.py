@@ -7,7 +7,7 @@ import math
 import pytest
 
 from oralquiz.listen.hearing import Guess
-from oralquiz.listen.posterior import Calibration, guesses
+from oralquiz.listen.posterior import Calibration, any_number, guesses
 from oralquiz.listen.spoken import EnglishNumbers
 from oralquiz.listen.voskapi import Reading, Word
 
@@ -71,3 +71,15 @@ def test_a_weak_number_is_reported_a_very_weak_one_is_not() -> None:
 def test_nothing_heard() -> None:
     assert heard() == ()
     assert heard(("", 0.0)) == ()
+
+
+def test_whether_any_number_was_said_beyond_the_range_or_in_it() -> None:
+    rows = [("six hundred", 0.0), ("[unk]", -1.0), ("five", -1.0)]
+    readings = [
+        Reading(tuple(Word(word, 0.0, 0.1) for word in text.split()), score) for text, score in rows
+    ]
+    numbers = EnglishNumbers()
+    assert any_number(readings, numbers, PLAIN) == pytest.approx((E + 1) / (E + 2))
+    raised = Calibration(scale=1.0, other=1.0, doubt=0.0)
+    assert any_number(readings, numbers, raised) == pytest.approx((E + 1) / (2 * E + 1))
+    assert any_number([], numbers, PLAIN) == 0

@@ -71,18 +71,21 @@ class PulseListener:
         return self._hearing(np.concatenate([np.zeros(0, dtype=np.float32), *self.heard]))
 
     def _hearing(self, sound: Samples) -> Hearing:
+        """The last number; a voice without one after it changes nothing."""
         loud = np.flatnonzero(np.abs(sound) > 0.007)
         if not len(loud):
             return Hearing((), "", None, None)
-        value = round(float(np.median(sound[loud])) * 200) - 2
-        onset, offset = loud[0] / SESSION_RATE, (loud[-1] + 1) / SESSION_RATE
+        offset = (loud[-1] + 1) / SESSION_RATE
+        pulses = np.split(loud, np.flatnonzero(np.diff(loud) > 1) + 1)
+        numbers = [(round(float(np.median(sound[pulse])) * 200) - 2, pulse[0]) for pulse in pulses]
+        standing = [number for number in numbers if number[0] != NO]
+        if not standing:
+            return Hearing((), "[unk]", loud[0] / SESSION_RATE, float(offset))
+        value, onset = standing[-1][0], float(standing[-1][1] / SESSION_RATE)
         if value == MUMBLE:
             guesses = (Guess(13, "thirteen", 0.55), Guess(30, "thirty", 0.4))
-            return Hearing(guesses, "thirteen", float(onset), float(offset))
-        if value == NO:
-            return Hearing((), "[unk]", float(onset), float(offset))
-        guess = Guess(value, str(value), 0.999)
-        return Hearing((guess,), str(value), float(onset), float(offset))
+            return Hearing(guesses, "thirteen", onset, float(offset))
+        return Hearing((Guess(value, str(value), 0.999),), str(value), onset, float(offset))
 
 
 @dataclass
