@@ -15,7 +15,7 @@ from oralquiz.errors import OralquizError
 from oralquiz.records.pupils import Pupil
 from oralquiz.session.ports import BLOCK
 from oralquiz.web.access import Limit
-from oralquiz.web.device import BROKEN, REFUSED, Device, Line
+from oralquiz.web.device import BROKEN, REFUSED, SLOW, Device, Line
 from oralquiz.web.house import House
 from oralquiz.web.plan import Plan, read_plan
 from oralquiz.web.sets import PracticeSet, todays_set
@@ -66,8 +66,13 @@ async def _listen(
                 return
             if came.get("bytes") is not None:
                 number, samples = packet(came["bytes"])
-                if device is None or not blocks.take("", len(samples) / BLOCK):
-                    raise WireError("more sound than a microphone makes")
+                if device is None:
+                    raise WireError("this page has no microphone")
+                if not blocks.take("", len(samples) / BLOCK):
+                    # this computer slept, and all that was on its way comes at once: the page
+                    # connects again and sends what is wanted
+                    line.close("more sound than a microphone makes", SLOW)
+                    return
                 device.packet(number, samples)
             else:
                 if not messages.take(""):

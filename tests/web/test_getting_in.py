@@ -6,16 +6,19 @@ import re
 import time
 from typing import Any
 
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
+from oralquiz.session.ports import BLOCK
 from oralquiz.web import app as app_module
+from oralquiz.web import sockets
 from oralquiz.web.access import Codes, Passphrases
 from oralquiz.web.app import COOKIE, create_app
 from oralquiz.web.guard import BODY_BYTES
 from oralquiz.web.house import House
-from oralquiz.web.wire import MESSAGE_BYTES
+from oralquiz.web.wire import BLOCKS_MOST, MESSAGE_BYTES, as_packet
 from tests.web.conftest import browser
 
 PASSPHRASE = "a lamp on the table"
@@ -387,6 +390,24 @@ def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
         for _ in range(5):
             socket.receive_json()
     assert end.value.code == 4400
+
+
+def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
+    house: House, teacher: TestClient
+) -> None:
+    """All that was on its way while this computer slept comes at once: no page of ours is to
+    be turned away for good because of that."""
+    asha = browser(house, teacher, host="192.168.1.20")
+    join(house, asha, "Asha Rao")
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        asha.websocket_connect("/ws/me") as socket,
+    ):
+        for number in range(0, int(sockets.BLOCKS[0]) + 400, BLOCKS_MOST):
+            socket.send_bytes(as_packet(number, np.zeros(BLOCKS_MOST * BLOCK, dtype=np.float32)))
+        for _ in range(9):
+            socket.receive_json()
+    assert end.value.code == 1013  # RFC 6455's registry: try again later
 
 
 def test_more_messages_than_a_page_has_reason_for_end_the_socket(

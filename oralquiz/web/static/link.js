@@ -1,5 +1,7 @@
 // A WebSocket that comes back. Messages are JSON objects; sound goes as binary.
 
+const MOST_WAITING = 2_000_000; // bytes: a minute of sound
+
 export class Link {
   constructor(path, { onOpen, onMessage, onState, onRefused }) {
     const scheme = location.protocol === "https:" ? "wss:" : "ws:";
@@ -53,8 +55,11 @@ export class Link {
     return this.open;
   }
 
+  // What waits longer than the page keeps it stands in a network that is gone, whatever it says.
   sendSound(packet) {
-    if (this.open) this.socket.send(packet);
+    if (!this.open) return;
+    if (this.socket.bufferedAmount > MOST_WAITING) this.socket.close();
+    else this.socket.send(packet);
   }
 
   close() {
