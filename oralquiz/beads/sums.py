@@ -62,12 +62,17 @@ class Sum:
         return cls(tuple(terms))
 
 
-def check_fits(terms: Sum, columns: int) -> None:
-    """Raise FrameError, naming the term, if a running total leaves 0 .. the frame's top."""
+def check_fits(terms: Sum, columns: int, below_zero: bool = False) -> None:
+    """Raise FrameError, naming the term, if a running total leaves 0 .. the frame's top.
+
+    With ``below_zero`` totals may go down to minus the top.
+    """
+    lowest = -top(columns) if below_zero else 0
     before = 0
     for index, (term, after) in enumerate(zip(terms.terms, terms.totals, strict=True)):
-        if not 0 <= after <= top(columns):
-            where = "below zero" if after < 0 else f"over {top(columns)}"
+        if not lowest <= after <= top(columns):
+            below = f"below {lowest}" if below_zero else "below zero"
+            where = below if after < lowest else f"over {top(columns)}"
             frame = f"{columns} column{'s' if columns > 1 else ''}"
             raise FrameError(
                 f"term {index + 1} ({term:+d}) goes {where}: "

@@ -54,10 +54,11 @@ class Syllabus:
     def __post_init__(self) -> None:
         if not self.steps:
             raise BadInput(f"the syllabus '{self.name}' has no steps")
-        names = [step.name for step in self.steps]
-        for index, name in enumerate(names):
-            if name in names[:index]:
-                raise BadInput(f"the syllabus '{self.name}' has two steps named '{name}'")
+        names: set[str] = set()
+        for step in self.steps:
+            if step.name in names:
+                raise BadInput(f"the syllabus '{self.name}' has two steps named '{step.name}'")
+            names.add(step.name)
 
     def index(self, name: str) -> int:
         """Where the step ``name`` stands, from 0; capitals do not matter."""

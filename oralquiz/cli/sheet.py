@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 from typing import Any
 
 import click
 
 from oralquiz.beads import Sum
+from oralquiz.beads.sums import check_fits
 from oralquiz.cli.asking import Asked, asking
 from oralquiz.cli.common import json_option, print_json
 from oralquiz.compose.set_code import decode
+from oralquiz.compose.spans import many
 from oralquiz.errors import BadInput, OralquizError
 
 
@@ -61,7 +64,7 @@ def sheet(
 
     The script gives the pace, and a QR code that opens the same set again.
     """
-    from oralquiz.compose.sheet import Sheet, write_sheet
+    from oralquiz.compose.sheet import MINUS, Sheet, write_sheet
 
     asked = Asked(**options)
     if from_code is not None and from_file is not None:
@@ -70,6 +73,9 @@ def sheet(
     if from_code is not None:
         opened = decode(from_code)
         sums, columns, step = opened.sums, opened.columns, opened.step
+        for number, each in enumerate(sums, start=1):
+            below_zero = asked.below_zero or min(each.totals) < 0
+            _check(each, columns, below_zero, f"the code, sum {number}")
         pace = pace or opened.pace
         title = title or _title_of(asked, step)
     elif from_file is not None:
@@ -84,7 +90,7 @@ def sheet(
         sums=sums,
         columns=columns,
         step=step,
-        title=title.replace(" - ", " − "),
+        title=re.sub(r"(?<!\S)-(?= )", MINUS, title),
         pace=pace or 2.5,
         paper=paper.lower(),
         note=note,
@@ -101,7 +107,7 @@ def sheet(
             }
         )
     else:
-        click.echo(f"{out}: {len(sums)} sums on {pages} pages")
+        click.echo(f"{out}: {many(len(sums), 'sum')} on {pages} pages")
 
 
 def _composed(asked: Asked) -> tuple[tuple[Sum, ...], int, str]:
@@ -115,12 +121,11 @@ def _composed(asked: Asked) -> tuple[tuple[Sum, ...], int, str]:
             "`oralquiz compose` with the same options says what to change"
         )
     columns = requests[0].columns
-    frame = "two hands" if columns == 2 else f"{columns} column{'s' if columns > 1 else ''}"
+    frame = "two hands" if columns == 2 else many(columns, "column")
     return made.sums, columns, f"{asked.syllabus.title} · {frame} · seed {asked.the_seed}"
 
 
 def _own_sums(asked: Asked, file: Path) -> tuple[tuple[Sum, ...], int]:
-    from oralquiz.beads.sums import check_fits
     from oralquiz.compose.sums_file import read_sums
 
     columns = asked.columns or asked.the_step.columns or asked.syllabus.columns
@@ -128,13 +133,17 @@ def _own_sums(asked: Asked, file: Path) -> tuple[tuple[Sum, ...], int]:
     for written in read_sums(file):
         if written.terms is None:
             raise BadInput(f"{file}, line {written.line}: {written.problem}")
-        if not asked.below_zero:
-            try:
-                check_fits(written.terms, columns)
-            except BadInput as error:
-                raise BadInput(f"{file}, line {written.line}: {error}") from None
+        _check(written.terms, columns, asked.below_zero, f"{file}, line {written.line}")
         sums.append(written.terms)
     return tuple(sums), columns
+
+
+def _check(terms: Sum, columns: int, below_zero: bool, where: str) -> None:
+    """Raise BadInput that says ``where`` if the sum leaves the frame."""
+    try:
+        check_fits(terms, columns, below_zero)
+    except BadInput as error:
+        raise BadInput(f"{where}: {error}") from None
 
 
 def _title_of(asked: Asked, step: str) -> str:

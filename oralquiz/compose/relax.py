@@ -9,6 +9,7 @@ from oralquiz.beads.rules import ALL_RULES
 from oralquiz.compose.composed import Count, count_sums, may_have_sums
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS, Request
 from oralquiz.compose.spans import span_text
+from oralquiz.errors import BadInput
 
 TERMS_AROUND = 12
 """How many terms more or fewer are tried."""
@@ -30,14 +31,18 @@ class Relaxation:
 def relaxations(request: Request) -> tuple[Relaxation, ...]:
     """For a request without sums: every single constraint whose relaxation makes one exist.
 
-    Each is relaxed as little as is enough. Empty if only two or more together would do.
+    Each is relaxed as little as is enough. Empty if only two or more together would do. What
+    cannot be counted on a wide frame is passed over.
     """
     found: list[Relaxation] = []
     for constraint, ways in _candidates(request).items():
         for sentence, relaxed in ways:
-            if not may_have_sums(relaxed):
+            try:
+                if not may_have_sums(relaxed):
+                    continue
+                count = count_sums(relaxed)
+            except BadInput:  # too much to be counted on that frame
                 continue
-            count = count_sums(relaxed)
             if count.estimate > 0:
                 found.append(Relaxation(constraint, sentence, relaxed, count))
                 break

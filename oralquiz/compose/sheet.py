@@ -41,6 +41,7 @@ from oralquiz.beads import DIRECT, Rule, Sum
 from oralquiz.compose.load import load_of
 from oralquiz.compose.playing import all_moves
 from oralquiz.compose.set_code import SetCode, encode
+from oralquiz.compose.spans import many
 from oralquiz.errors import BadInput
 
 PAPERS = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
@@ -49,6 +50,8 @@ MODULE_MM = 0.45  # of the QR code: a phone reads it at arm's length from a 300 
 LARGEST_QR_MM = 80.0
 LONGEST_QR = 2_300  # characters of a code that still fits LARGEST_QR_MM with correction level M
 MINUS = "−"
+NO_BREAK = "\N{NO-BREAK SPACE}"
+FOOTER = 7.5
 INK = colors.Color(0.1, 0.1, 0.1)
 FAINT = colors.Color(0.55, 0.55, 0.55)
 
@@ -103,7 +106,7 @@ def render_sheet(sheet: Sheet) -> tuple[bytes, int]:
         pagesize=page,
         title=sheet.title,
         author="oralquiz",
-        subject=f"{len(sheet.sums)} sums: sheet, key and reading script",
+        subject=f"{many(len(sheet.sums), 'sum')}: sheet, key and reading script",
         invariant=True,
     )
     parts = (
@@ -154,13 +157,23 @@ def _register_fonts(sheet: Sheet) -> None:
 def _footer(text: str) -> Callable[[Canvas, Any], None]:
     def draw(canvas: Canvas, document: Any) -> None:
         canvas.saveState()
-        canvas.setFont("sheet", 7.5)
+        canvas.setFont("sheet", FOOTER)
         canvas.setFillColor(FAINT)
-        canvas.drawString(MARGIN, 9 * mm, text)
+        room = document.pagesize[0] - 2 * MARGIN - 15 * mm
+        canvas.drawString(MARGIN, 9 * mm, _shortened(text, room))
         canvas.drawRightString(document.pagesize[0] - MARGIN, 9 * mm, str(canvas.getPageNumber()))
         canvas.restoreState()
 
     return draw
+
+
+def _shortened(text: str, room: float) -> str:
+    """``text`` cut where the footer has no more room (points), with dots."""
+    if pdfmetrics.stringWidth(text, "sheet", FOOTER) <= room:
+        return text
+    while text and pdfmetrics.stringWidth(text + "...", "sheet", FOOTER) > room:
+        text = text[:-1]
+    return text.rstrip() + "..."
 
 
 def _style(size: float, bold: bool = False, **more: Any) -> ParagraphStyle:
@@ -314,7 +327,8 @@ def _key_part(sheet: Sheet, width: float) -> list[Flowable]:
 
 def _in_a_line(terms: Sum) -> str:
     first, *rest = terms.terms
-    return " ".join([signed(first), *(f"{'+' if t > 0 else MINUS} {abs(t)}" for t in rest)])
+    written = (f"{'+' if t > 0 else MINUS}{NO_BREAK}{abs(t)}" for t in rest)
+    return " ".join([signed(first), *written])
 
 
 def rules_text(terms: Sum, columns: int) -> str:
@@ -325,7 +339,7 @@ def rules_text(terms: Sum, columns: int) -> str:
     if not uses:
         return "direct"
     named = (
-        rule.name.replace("-", MINUS) + (f" × {number}" if number > 1 else "")
+        rule.name.replace("-", MINUS) + (f"{NO_BREAK}×{NO_BREAK}{number}" if number > 1 else "")
         for rule, number in sorted(uses.items())
     )
     return ", ".join(named)
@@ -358,7 +372,8 @@ def _script_part(sheet: Sheet, width: float) -> list[Flowable]:
         "metronome), in a steady voice. The figures above the columns are the seconds from the "
         "first term's beginning to the beginning of each term"
         f"{'' if longest <= 12 else '; a line that goes on says how many more'}. "
-        f"{len(sheet.sums)} sums take {_minutes(seconds)} of reading, without the answers. "
+        f"{many(len(sheet.sums), 'sum')} take{'s' if len(sheet.sums) == 1 else ''} "
+        f"{_minutes(seconds)} of reading, without the answers. "
         "Keep the volume modest and take breaks."
     )
     story: list[Flowable] = [

@@ -1,4 +1,4 @@
-"""A number or a range of numbers as a teacher writes it: 5, or 4-6."""
+"""Numbers as a teacher writes them: 5, or 4-6; 1 sum, 2 sums."""
 
 from __future__ import annotations
 
@@ -26,3 +26,7 @@ def parse_span(text: str, name: str, lowest: int, highest: int | None = None) ->
 def span_text(span: Span) -> str:
     low, high = span
     return str(low) if low == high else f"{low}-{high}"
+
+
+def many(number: int, thing: str) -> str:
+    return f"{number} {thing}{'' if number == 1 else 's'}"

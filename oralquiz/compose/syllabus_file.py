@@ -8,15 +8,16 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, NoReturn
 
-from oralquiz.beads.columns import MAX_COLUMNS
 from oralquiz.beads.rules import ALL_RULES, Rule
 from oralquiz.beads.syllabus import Span, Step, Syllabus
-from oralquiz.compose.spans import parse_span
+from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
+from oralquiz.compose.spans import many, parse_span
 from oralquiz.errors import BadInput
 
 DEFAULT = "two-hands"
 _FOLDER = resources.files("oralquiz.compose") / "syllabi"
 _HEADER = re.compile(r"\s*\[\[\s*step\s*\]\]")
+_COLUMNS = range(1, MAX_COMPOSE_COLUMNS + 1)
 _HEAD_KEYS = {"name", "title", "columns", "source", "caveat", "step"}
 _STEP_KEYS = {
     "name",
@@ -103,23 +104,36 @@ class _Reader:
         steps = data.get("step", [])
         if not isinstance(steps, list) or not steps or not isinstance(steps[0], dict):
             self.fail("wanted at least one [[step]]", None, "step")
-        columns = self.number(data, None, "columns", range(1, MAX_COLUMNS + 1), 2)
+        columns = self.number(data, None, "columns", _COLUMNS) or 2
         read: list[Step] = []
+        names: set[str] = set()
         for index, entry in enumerate(steps):
             step = self.step(index, entry)
-            if step.name.casefold() in {other.name.casefold() for other in read}:
+            if step.name.casefold() in names:
                 self.fail(f"a second step is named '{step.name}'", index, "name")
+            if not step.adds and not read:
+                self.fail("the first step adds no rule: nothing could be played", index, "adds")
+            frame = step.columns or columns
+            if step.digits and step.digits[0] > frame:
+                self.fail(
+                    f"a term of {step.digits[0]} digits does not fit {many(frame, 'column')}",
+                    index,
+                    "digits",
+                )
+            names.add(step.name.casefold())
             read.append(step)
         return Syllabus(
             name=self.text(data, None, "name"),
             title=self.text(data, None, "title", ""),
-            columns=columns or 2,
+            columns=columns,
             steps=tuple(read),
             source=self.text(data, None, "source", ""),
             caveat=self.text(data, None, "caveat", ""),
         )
 
-    def step(self, index: int, entry: dict[str, Any]) -> Step:
+    def step(self, index: int, entry: Any) -> Step:
+        if not isinstance(entry, dict):
+            self.fail(f"a step is a table with a name, not {entry!r}", index, "step")
         for key in entry:
             if key not in _STEP_KEYS:
                 known = ", ".join(sorted(_STEP_KEYS))
@@ -134,11 +148,11 @@ class _Reader:
             title=self.text(entry, index, "title", ""),
             adds=adds,
             drill=drill,
-            columns=self.number(entry, index, "columns", range(1, MAX_COLUMNS + 1)),
-            terms=self.span(entry, index, "terms", 1),
+            columns=self.number(entry, index, "columns", _COLUMNS),
+            terms=self.span(entry, index, "terms", 1, MAX_TERMS),
             digits=self.span(entry, index, "digits", 1),
             digits_in_all=self.number(entry, index, "digits_in_all", range(1, 1000)),
-            minus=self.span(entry, index, "minus", 0),
+            minus=self.span(entry, index, "minus", 0, MAX_TERMS),
             below_zero=below_zero,
         )
 
@@ -156,9 +170,8 @@ class _Reader:
         step: int | None,
         key: str,
         allowed: range,
-        default: int | None = None,
     ) -> int | None:
-        value = entry.get(key, default)
+        value = entry.get(key)
         if value is None:
             return None
         if not isinstance(value, int) or isinstance(value, bool) or value not in allowed:
@@ -166,11 +179,18 @@ class _Reader:
             self.fail(f"{key} is {wanted}, not {value!r}", step, key)
         return value
 
-    def span(self, entry: dict[str, Any], step: int, key: str, lowest: int) -> Span | None:
+    def span(
+        self,
+        entry: dict[str, Any],
+        step: int,
+        key: str,
+        lowest: int,
+        highest: int | None = None,
+    ) -> Span | None:
         if key not in entry:
             return None
         try:
-            return parse_span(str(entry[key]), key, lowest)
+            return parse_span(str(entry[key]), key, lowest, highest)
         except BadInput as error:
             self.fail(str(error), step, key)
 

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
@@ -206,6 +207,33 @@ def test_a_sheet_of_own_sums(tmp_path: Path) -> None:
     result = run("sheet", "--from-file", str(own), "--out", str(out))
     assert result.exit_code == 2
     assert "line 2: term 2 (+50) goes over 99" in result.stderr
+
+
+def test_a_sheet_never_leaves_the_frame(tmp_path: Path) -> None:
+    out = str(tmp_path / "s.pdf")
+    over = run("sheet", "--from-code", "OQ1*2*2.5**34+13/99+13-22", "--out", out)
+    assert over.exit_code == 2
+    assert "the code, sum 2: term 2 (+13) goes over 99" in over.stderr
+    below = run("sheet", "--from-code", "OQ1*2*2.5**34-99+13", "--out", out)
+    assert below.exit_code == 0  # 65 below zero: the frame shows 35 and owes 100
+    own = tmp_path / "own.txt"
+    own.write_text("12 - 99 - 50\n", encoding="utf-8")
+    far = run("sheet", "--from-file", str(own), "--below-zero", "--out", out)
+    assert "line 1: term 3 (-50) goes below -99" in far.stderr
+
+
+def test_a_title_has_one_kind_of_minus(tmp_path: Path) -> None:
+    out = tmp_path / "s.pdf"
+    run("sheet", "--step", "ten:-9", "--count", "1", "--seed", "1", "--out", str(out))
+    document = pdfium.PdfDocument(out)
+    text = document[0].get_textpage().get_text_range()
+    assert "− 9 is − 10 + 1" in text
+
+
+def test_one_sum_is_one_sum(tmp_path: Path) -> None:
+    out = tmp_path / "s.pdf"
+    shown = run("sheet", "--step", "ten:-9", "--count", "1", "--seed", "1", "--out", str(out))
+    assert shown.stdout == f"{out}: 1 sum on 3 pages\n"
 
 
 def test_the_syllabus_as_json() -> None:

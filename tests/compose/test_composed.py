@@ -120,6 +120,20 @@ def test_relaxations_that_do_not_help_are_not_named() -> None:
     assert {each.constraint for each in relaxations(request)} == {"answer"}
 
 
+def test_what_is_too_much_to_count_is_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a wide frame the table of a demanding request would be too large."""
+
+    def narrow_only(request: Request) -> bool:
+        if request.columns > 2:
+            raise BadInput("this asks for too many things at once")
+        return may_have_sums(request)
+
+    monkeypatch.setattr("oralquiz.compose.relax.may_have_sums", narrow_only)
+    found = {each.constraint for each in relaxations(request_for(COURSE, "both:-9", uses=3))}
+    assert {"drills", "terms", "below_zero"} <= found
+    assert "columns" not in found
+
+
 def test_two_constraints_at_odds_with_everything() -> None:
     request = Request(columns=1, terms=1, digits=(1, 1), minus=(1, 1), answer=(12, 12))
     assert relaxations(request) == ()

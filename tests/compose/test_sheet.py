@@ -81,7 +81,7 @@ def test_the_pupils_part_has_no_answers_and_no_rules() -> None:
 
 def test_the_key_names_the_rules() -> None:
     assert rules_text(Sum((11, 19, -10)), 2) == "ten:+9"
-    assert rules_text(Sum((9, 9, 9)), 2) == "ten:+9 × 2"
+    assert rules_text(Sum((9, 9, 9)), 2) == "ten:+9\N{NO-BREAK SPACE}×\N{NO-BREAK SPACE}2"
     assert rules_text(Sum((12, 12)), 2) == "direct"
     assert rules_text(Sum((7, 6, -4)), 2) == "both:+6, ten:−4"
 
@@ -92,6 +92,20 @@ def test_the_script_gives_the_pace_and_the_onsets() -> None:
     assert "0 s 3 s 6 s 9 s 12 s 15 s" in text
     terms = sum(len(each.terms) for each in SUMS)
     assert f"20 sums take {terms * 3 // 60} min {terms * 3 % 60:02d} s of reading" in text
+
+
+def test_no_line_of_the_key_ends_with_a_sign() -> None:
+    long = Sum((10, *(12, -11) * 20))
+    lines = text_of(render_sheet(replace(SHEET, sums=(long,)))[0])[1].splitlines()
+    assert sum("12" in line for line in lines) > 2  # it takes several lines
+    assert not [line for line in lines if line.rstrip().endswith(("+", "−"))]
+
+
+def test_a_long_title_leaves_the_page_number_its_place() -> None:
+    lines = text_of(render_sheet(replace(SHEET, title="word " * 60))[0])[0].splitlines()
+    (footer,) = [line for line in lines if "..." in line]
+    assert " ".join(footer.split()).endswith("... 1")
+    assert 40 < len(footer) < 150
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])

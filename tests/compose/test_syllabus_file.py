@@ -107,7 +107,10 @@ def test_a_teachers_own_file(tmp_path: Path) -> None:
         ('terms = "4-6"', 'terms = "6-4"', 15, "terms goes from low to high"),
         ('terms = "4-6"', 'terms = "many"', 15, "terms is a number or a range"),
         ("digits = 1", "digits = 0", 16, "digits is at least 1"),
-        ("digits = 1", "columns = 12", 16, "columns is a whole number from 1 to 9"),
+        ("digits = 1", "columns = 12", 16, "columns is a whole number from 1 to 5"),
+        ("digits = 1", "digits = 3", 16, "a term of 3 digits does not fit 2 columns"),
+        ('terms = "4-6"', "terms = 51", 15, "terms is from 1 to 50"),
+        ('adds = ["direct"]', "adds = []", 7, "the first step adds no rule"),
         ("columns = 2", "colums = 2", 3, "no setting 'colums' here"),
         ("digits = 1", "below_zero = 1", 16, "below_zero is true or false"),
     ],
@@ -122,5 +125,7 @@ def test_broken_toml_and_missing_files() -> None:
         parse_syllabus(GOOD.replace("[[step]]", "[[step]", 1), "mine.toml")
     with pytest.raises(BadInput, match="no syllabus 'other': give a file or one of two-hands"):
         load_syllabus("other")
+    with pytest.raises(BadInput, match=r"mine.toml, line 2: a step is a table .*, not 5"):
+        parse_syllabus('name = "x"\nstep = [{name = "a", adds = ["direct"]}, 5]', "mine.toml")
     with pytest.raises(BadInput, match="at least one \\[\\[step\\]\\]"):
         parse_syllabus('name = "empty"', "mine.toml")
