@@ -8,15 +8,15 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
-from starlette.requests import Request
-from starlette.responses import Response
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
 from oralquiz.web import door, pages, pupil, results, sockets, teacher
 from oralquiz.web.access import Limit
-from oralquiz.web.guard import Guard
+from oralquiz.web.guard import BODY_BYTES, Guard
 from oralquiz.web.house import House
 from oralquiz.web.pages import page, plainly, teachers
 from oralquiz.web.who import HOME_STAYS_S
@@ -27,13 +27,18 @@ REQUESTS = (600.0, 100.0)
 
 
 async def _lost(request: Request, error: Exception) -> Response:
-    status = error.status_code if isinstance(error, HTTPException) else 500
-    return page(request, "lost.html", status, trouble="There is no such page.")
+    assert isinstance(error, HTTPException)
+    return page(request, "lost.html", error.status_code, trouble="There is no such page.")
 
 
 async def _bad(request: Request, error: Exception) -> Response:
     assert isinstance(error, BadInput)
     return page(request, "lost.html", 400, trouble=plainly(error))
+
+
+async def _cut_off(request: Request, error: Exception) -> Response:
+    """A body that went on for too long (see Guard), or whose sender went away."""
+    return PlainTextResponse(f"at most {BODY_BYTES} bytes\n", 413)
 
 
 def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> Starlette:
@@ -87,7 +92,7 @@ def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> S
                 https_only=secure,
             ),
         ],
-        exception_handlers={404: _lost, 405: _lost, BadInput: _bad},
+        exception_handlers={404: _lost, 405: _lost, BadInput: _bad, ClientDisconnect: _cut_off},
     )
     app.state.house = house
     return app
