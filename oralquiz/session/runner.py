@@ -13,7 +13,7 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum, auto
 from typing import Any, Protocol
 
@@ -97,6 +97,13 @@ def quantise(samples: Samples) -> Samples:
     """Round to the 16 bits that the recording keeps, so that hearing it again hears the same."""
     steps = np.clip(np.round(samples * 32768.0), -32768, 32767)
     return (steps / 32768.0).astype(np.float32)
+
+
+def as_recorded(hearing: Hearing) -> Hearing:
+    """``hearing`` with confidences to 6 decimals, as the file has them: what the file says is what
+    is judged, now and when it is run again."""
+    guesses = tuple(replace(g, confidence=round(g.confidence, 6)) for g in hearing.guesses)
+    return replace(hearing, guesses=guesses)
 
 
 class Runner:
@@ -215,10 +222,10 @@ class Runner:
                     hearing = self._listener.finish()
             if hearing is None:
                 return
-            if self._nothing_since(hearing):
-                self._answered(hearing, self._on_clock(hearing.onset_s))
+            if self._wrong is not None and self._nothing_since(hearing):
+                self._answered(self._wrong, self._on_clock(self._wrong.onset_s))
             else:
-                self._heard(hearing)
+                self._heard(as_recorded(hearing))
 
     def _nothing_since(self, hearing: Hearing) -> bool:
         """Whether this is still the wrong number that might have been taken back."""
@@ -282,7 +289,7 @@ class Runner:
                 "attempt": self._attempt,
                 "words": hearing.words,
                 "guesses": [
-                    {"value": g.value, "words": g.words, "confidence": round(g.confidence, 6)}
+                    {"value": g.value, "words": g.words, "confidence": g.confidence}
                     for g in hearing.guesses
                 ],
                 "onset": onset,
