@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.cli.common import FAILED, json_option, print_json
+from oralquiz.compose.spans import many
 
 if TYPE_CHECKING:
     from oralquiz.learn.change import Trend
@@ -25,6 +26,7 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         return
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import score_table
+    from oralquiz.folders import sessions_folder
     from oralquiz.records.database import open_records
     from oralquiz.records.pupils import pupils as everyone
     from oralquiz.records.retention import voices_kept
@@ -53,10 +55,10 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         click.echo(line(pupil))
     if result:
         console_for().print(score_table(list(result.values())))
-    old = voices_kept(db, older_than_days=30, now=datetime.now(UTC))
+    old = voices_kept(db, older_than_days=30, now=datetime.now(UTC), folder=sessions_folder())
     if old:
         click.echo(
-            f"{len(old)} sessions with voices are older than 30 days: oralquiz pupils forget-voices"
+            f"Sessions with voices, older than 30 days: {len(old)} (oralquiz pupils forget-voices)"
         )
 
 
@@ -111,6 +113,9 @@ def show(name: str, as_json: bool) -> None:
         return
     console = console_for()
     console.print(line(pupil))
+    if not answers:
+        console.print("No answers yet.")
+        return
     table = Table("rule", "right", "wrong", "unclear", "silent", "median latency")
     for rule, t in by_rule.items():
         median = "" if t.median_latency_s is None else f"{t.median_latency_s:.2f} s"
@@ -224,7 +229,8 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
             }
         )
     else:
-        click.echo(f"{name} is erased; {len(erased.changed)} session files were changed or removed")
+        files = many(len(erased.changed), "session file")
+        click.echo(f"{name} is erased; changed or removed: {files}")
         for path in erased.missing:
             click.echo(f"not where it was, look for it yourself: {path}")
         for why in erased.unreadable:
@@ -241,11 +247,14 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
 @json_option
 def forget_voices(days: int, as_json: bool) -> None:
     """Remove the recorded voices from sessions older than DAYS; scores stay."""
+    from oralquiz.folders import sessions_folder
     from oralquiz.records.database import open_records
     from oralquiz.records.retention import forget_voices as forget
 
-    files = forget(open_records(), older_than_days=days, now=datetime.now(UTC))
+    files = forget(
+        open_records(), older_than_days=days, now=datetime.now(UTC), folder=sessions_folder()
+    )
     if as_json:
         print_json([str(path) for path in files])
     else:
-        click.echo(f"voices removed from {len(files)} session files")
+        click.echo(f"voices removed from {many(len(files), 'session file')}")

@@ -15,7 +15,8 @@ from oralquiz.records.pupils import find_pupil
 def answers_of(db: Database, name: str) -> list[Answer]:
     """Every answered sum of the pupil, oldest first, with the verdict that counts.
 
-    Raises BadInput if there is no such pupil.
+    Days are those of this machine's time zone: an evening's lesson is one day. Raises BadInput if
+    there is no such pupil.
     """
     rows = db.query(
         """
@@ -36,7 +37,7 @@ def answers_of(db: Database, name: str) -> list[Answer]:
         told_by_speed = judged and row["attempts"] == 1 and not row["typed"]
         answers.append(
             Answer(
-                day=datetime.fromisoformat(row["created"]).date(),
+                day=datetime.fromisoformat(row["created"]).astimezone().date(),
                 terms=Sum.parse(row["terms"]),
                 verdict=verdict,
                 said=row["value"] if judged else None,

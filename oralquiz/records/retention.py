@@ -2,29 +2,73 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from sqlite_utils import Database
 
+from oralquiz.errors import OralquizError
 from oralquiz.session.erase import erase_voices
 from oralquiz.session.file import open_session
 
+STILL_RUNNING = timedelta(days=1)
+"""A session that is no finished file yet is left alone for so long: its round may go on."""
 
-def voices_kept(db: Database, *, older_than_days: int, now: datetime) -> list[Path]:
+
+def voices_kept(
+    db: Database, *, older_than_days: int, now: datetime, folder: Path | None = None
+) -> list[Path]:
     """The session files that still hold a voice and began that long before ``now``.
 
-    ``now`` carries its time zone. A file that is gone is passed over.
+    ``now`` carries its time zone. Looked at are the files the records know and every session in
+    ``folder``, among them rounds that were cut short before they reached the records. A file that
+    is gone is passed over; one that cannot be read may hold a voice, and counts.
     """
     until = now - timedelta(days=older_than_days)
-    rows = db.query("select file, created from rounds order by created")
-    old = [Path(r["file"]) for r in rows if datetime.fromisoformat(r["created"]) <= until]
-    return [file for file in old if file.exists() and open_session(file).audio[:, 1].any()]
+    return [file for file, created in _sessions(db, now, folder) if created <= until]
 
 
-def forget_voices(db: Database, *, older_than_days: int, now: datetime) -> list[Path]:
-    """Remove the voices from those files; returns them."""
-    files = voices_kept(db, older_than_days=older_than_days, now=now)
-    for file in files:
-        erase_voices(file)
-    return files
+def _sessions(db: Database, now: datetime, folder: Path | None) -> Iterator[tuple[Path, datetime]]:
+    """Every session with a voice, and when it began, as far as that can be read."""
+    known = {
+        Path(row["file"]): datetime.fromisoformat(row["created"])
+        for row in db.query("select file, created from rounds order by created")
+    }
+    others = {p.resolve() for p in folder.iterdir()} if folder and folder.exists() else set()
+    for file in (*known, *sorted(others - set(known))):
+        if not file.exists():
+            continue
+        try:
+            session = open_session(file)
+        except (OralquizError, OSError):
+            if file in known:
+                yield file, known[file]
+            continue
+        created = datetime.fromisoformat(session.round.created)
+        if file.is_dir() and now - created < STILL_RUNNING:
+            continue
+        if session.audio[:, 1].any():
+            yield file, created
+
+
+def forget_voices(
+    db: Database, *, older_than_days: int, now: datetime, folder: Path | None = None
+) -> list[Path]:
+    """Remove the voices from those files; returns them.
+
+    Raises OralquizError, after all the others are done, if one of them cannot be read.
+    """
+    done: list[Path] = []
+    failed: list[str] = []
+    for file in voices_kept(db, older_than_days=older_than_days, now=now, folder=folder):
+        try:
+            erase_voices(file)
+            done.append(file)
+        except (OralquizError, OSError) as error:
+            failed.append(str(error))
+    if failed:
+        raise OralquizError(
+            f"voices removed from {len(done)} session files, but not from: {'; '.join(failed)}"
+        )
+    return done

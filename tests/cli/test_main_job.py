@@ -11,7 +11,11 @@ from typing import Any
 import pytest
 from click.testing import CliRunner, Result
 
+from oralquiz.beads import Rule
 from oralquiz.cli import main
+from oralquiz.cli.pupils import weakness_name
+from oralquiz.judge.slip import SlipKind
+from oralquiz.learn.weakness import Weakness
 from oralquiz.session.file import open_session
 from oralquiz.session.rerun import rerun
 
@@ -76,9 +80,25 @@ def test_pupils_are_kept(home: Path) -> None:
     assert (asha["pupil"], asha["class"], asha["consent"]) == ("Asha", "Monday", True)
     call("pupils", "consent", "Asha", "--withdraw")
     assert json.loads(call("pupils", "show", "Asha", "--json").stdout)["consent"] is False
-    call("pupils", "erase", "Asha", "--yes")
+    assert call("pupils", "show", "Asha").stdout.endswith("No answers yet.\n")
+    erased = call("pupils", "erase", "Asha", "--yes").stdout
+    assert erased.startswith("Asha is erased; changed or removed: 0 session files\n")
     assert json.loads(call("pupils", "--json").stdout) == []
     assert "no pupil 'Asha'" in call("pupils", "show", "Asha", code=2).stderr
+
+
+@pytest.mark.parametrize(
+    ("kind", "rule", "name"),
+    [
+        (SlipKind.FIVE_NOT_MOVED, "five:+3", "five not moved at five:+3"),
+        (SlipKind.CARRY_FORGOTTEN, None, "carry forgotten"),
+        (None, "ten:-7", "ten:-7"),
+    ],
+)
+def test_what_repeats_has_a_name_in_words(
+    kind: SlipKind | None, rule: str | None, name: str
+) -> None:
+    assert weakness_name(Weakness(kind, Rule.parse(rule) if rule else None, (), 0, 0)) == name
 
 
 def test_a_correction_of_a_strangers_session_stays_in_its_file(

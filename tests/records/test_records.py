@@ -2,8 +2,10 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+import time
+import zipfile
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -186,6 +188,56 @@ def test_voices_are_forgotten_after_their_time(tmp_path: Path, db: Database) -> 
     assert session.audio[:, 0].any()
     assert [t.verdict for t in session.turns][:2] == [Verdict.RIGHT, Verdict.WRONG]
     assert forget_voices(db, older_than_days=30, now=begun + timedelta(days=31)) == []
+
+
+def test_a_round_cut_short_forgets_voices_too_and_a_running_one_is_let_be(
+    tmp_path: Path, db: Database
+) -> None:
+    sessions = tmp_path / "sessions"
+    path, _, _ = run(sessions / "s", two_pupils(), [3, 9, None])  # never stored: as after a crash
+    with zipfile.ZipFile(path) as parts:
+        parts.extractall(sessions / "cut")
+    path.unlink()
+    begun = datetime.fromisoformat(WHEN)
+    soon, later = begun + timedelta(hours=1), begun + timedelta(days=30)
+    assert forget_voices(db, older_than_days=0, now=soon, folder=sessions) == []
+    done = forget_voices(db, older_than_days=30, now=later, folder=sessions)
+    assert done == [sessions / "cut"]
+    assert not open_session(sessions / "cut").audio[:, 1].any()
+
+
+def test_one_damaged_file_does_not_keep_the_other_voices(tmp_path: Path, db: Database) -> None:
+    (tmp_path / "a").mkdir()
+    bad, _, _ = run(tmp_path / "a" / "bad", two_pupils(), [3, 9, None])
+    store(db, open_session(bad), bad)
+    bad.write_bytes(b"no zip any more")
+    sessions = tmp_path / "sessions"
+    good, _, _ = run(sessions / "good", two_pupils(), [3, 9, None])
+    later = datetime.fromisoformat(WHEN) + timedelta(days=31)
+    assert voices_kept(db, older_than_days=30, now=later, folder=sessions) == [bad, good]
+    with pytest.raises(OralquizError, match=r"from 1 session files, but not from: .*bad\.zip"):
+        forget_voices(db, older_than_days=30, now=later, folder=sessions)
+    assert not open_session(good).audio[:, 1].any()
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the time zone cannot be changed here")
+def test_an_evenings_lesson_is_one_day(
+    tmp_path: Path, db: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where it is 17:50 and 18:10 in the evening, Greenwich has gone on to the next day."""
+    monkeypatch.setenv("TZ", "America/Chicago")
+    time.tzset()
+    try:
+        for name, when in (("a", "2026-01-05T23:50:00"), ("b", "2026-01-06T00:10:00")):
+            round_ = replace(two_pupils(), created=f"{when}+00:00")
+            path, _, _ = run(tmp_path / name, round_, [3, 9, None])
+            session = open_session(path)
+            header = {**session.header, "id": name}
+            store(db, replace(session, header=header), path)
+        assert {answer.day for answer in answers_of(db, "Asha")} == {date(2026, 1, 5)}
+    finally:
+        monkeypatch.undo()
+        time.tzset()
 
 
 def test_answers_are_what_learning_needs(tmp_path: Path, db: Database) -> None:
