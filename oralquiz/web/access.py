@@ -61,18 +61,23 @@ class Keys:
     epoch: int = 0
 
     def save(self) -> None:
-        self.path.parent.mkdir(parents=True, exist_ok=True)
-        part = self.path.with_name(self.path.name + ".part")
         data = {"secret": self.secret, "passphrase": self.passphrase, "epoch": self.epoch}
-        with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
-            json.dump(data, file)
-        part.replace(self.path)
+        _write(self.path, data)
 
     def set_passphrase(self, passphrase: str, passphrases: Passphrases | None = None) -> None:
         """Raises BadInput for one that is too short."""
         self.passphrase = (passphrases or Passphrases()).hash(passphrase)
         self.epoch += 1
         self.save()
+
+
+def _write(path: Path, data: object) -> None:
+    """Write JSON that only this user can read; whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    part = path.with_name(path.name + ".part")
+    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
+        json.dump(data, file)
+    part.replace(path)
 
 
 def load_keys(path: Path) -> Keys:
@@ -100,10 +105,26 @@ class Ticket:
 
 @dataclass
 class Codes:
-    """Join codes in memory: a restart of the server ends them all."""
+    """Join codes. Those of a class are in memory only: a restart of the server ends them. Pupils'
+    own cards are good for two weeks, so they are kept at ``path`` (None: nowhere).
+
+    Raises BadInput for a file at ``path`` that is none of ours.
+    """
 
     now: Callable[[], float] = time.time
+    path: Path | None = None
     _tickets: dict[str, Ticket] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.path is None or not self.path.exists():
+            return
+        try:
+            kept = json.loads(self.path.read_text(encoding="utf-8"))
+            self._tickets = {str(code): Ticket(**ticket) for code, ticket in kept.items()}
+        except (OSError, ValueError, TypeError, AttributeError) as error:
+            raise BadInput(
+                f"{self.path}: no cards of ours ({error}); remove it to begin anew"
+            ) from None
 
     def for_class(self, class_name: str) -> tuple[str, Ticket]:
         """The class's code: the one that is open, or a new one."""
@@ -126,7 +147,19 @@ class Codes:
         self._forget()
         expires = self.now() + HOME_CODE_LASTS_S
         ticket = Ticket(pupil.class_name, expires, pupil.id, pupil.name)
-        return self._add(HOME_CODE_LENGTH, ticket)
+        added = self._add(HOME_CODE_LENGTH, ticket)
+        self._keep()
+        return added
+
+    def forget_pupil(self, pupil: Pupil) -> None:
+        """The pupil's cards open nothing any more, and the name stands nowhere."""
+        self._tickets = {c: t for c, t in self._tickets.items() if t.pupil != pupil.id}
+        self._keep()
+
+    def _keep(self) -> None:
+        if self.path is not None:
+            cards = {c: vars(t) for c, t in self._tickets.items() if t.pupil is not None}
+            _write(self.path, cards)
 
     def open(self, code: str) -> Ticket | None:
         """What ``code`` opens, however it was typed; None when it is unknown or has expired."""

@@ -260,6 +260,7 @@ class House:
             if self._in_lesson(pupil):
                 raise BadInput(f"{pupil.name} is in the round that is held now: end it first")
             self.release(pupil)
+            self.codes.forget_pupil(pupil)
             practice = self.practices.pop(f"pupil:{pupil.id}", None)
             if practice is not None:
                 practice.do("stop")

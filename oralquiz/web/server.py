@@ -16,7 +16,7 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.listen.hearing import Recognizer
 from oralquiz.session.runner import Reader
-from oralquiz.web.access import Keys, load_keys
+from oralquiz.web.access import Codes, Keys, load_keys
 from oralquiz.web.app import create_app
 from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.house import House, Records, Tools
@@ -78,6 +78,7 @@ def open_house(
         tools,
         network_url=network_url,
         course=course,
+        codes=Codes(path=folder / "web" / "cards.json"),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,8 @@ import pytest
 from starlette.testclient import TestClient
 from starlette.websockets import WebSocketDisconnect
 
+from oralquiz.errors import BadInput
+from oralquiz.records.pupils import Pupil
 from oralquiz.session.ports import BLOCK
 from oralquiz.web import app as app_module
 from oralquiz.web import sockets
@@ -310,6 +313,33 @@ def test_a_card_opens_one_pupils_practice(house: House, teacher: TestClient) -> 
     assert home.get("/me").headers["location"] == "/join"
     fresh = browser(house, teacher, host="192.168.1.31")
     assert fresh.post("/join", data={"code": found[1], "name": ""}).status_code == 403
+
+
+def test_a_card_is_good_after_the_laptop_was_switched_off(
+    house: House, teacher: TestClient, tmp_path: Path
+) -> None:
+    kept = tmp_path / "web" / "cards.json"
+    ben, asha = (Pupil(2, "Ben", "3B", True), Pupil(1, "Asha Rao", "3B", True))
+    evening = Codes(path=kept)
+    (card, _), (hers, _), (shared, _) = (
+        evening.for_pupil(ben), evening.for_pupil(asha), evening.for_class("3B"),
+    )  # fmt: skip
+    assert kept.stat().st_mode & 0o077 == 0
+    house.codes = Codes(path=kept)
+    assert house.codes.open(shared) is None
+    home = browser(house, teacher, host="192.168.1.30")
+    assert home.post("/join", data={"code": card, "name": ""}).status_code == 303
+    assert "Hello Ben!" in home.get("/me").text
+    later = time.time() + 15 * 24 * 3600
+    assert Codes(now=lambda: later, path=kept).open(card) is None
+    # erased: neither the card nor the name stays
+    teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
+    assert "Ben" not in kept.read_text()
+    assert Codes(path=kept).open(card) is None
+    assert Codes(path=kept).open(hers) is not None
+    kept.write_text('["?"]')
+    with pytest.raises(BadInput, match="remove it to begin anew"):
+        Codes(path=kept)
 
 
 def test_one_pupils_sounds_and_rounds_are_not_anothers(house: House, teacher: TestClient) -> None:
