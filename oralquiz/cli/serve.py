@@ -66,12 +66,17 @@ def serve(
     from oralquiz.cli.screen import CAUTION
     from oralquiz.compose import load_syllabus
     from oralquiz.web import server
+    from oralquiz.web.access import PASSPHRASE_LENGTH
 
     load_syllabus(course)  # a wrong name is said at once
     tools = server.usual_tools(model)
     keys = server.keys_in()
     if network and not keys.passphrase:
-        click.echo("Tablets come in by code, the teacher by a passphrase: choose one.", err=True)
+        click.echo(
+            "Tablets come in by code, the teacher by a passphrase: choose one of "
+            f"{PASSPHRASE_LENGTH} characters or more.",
+            err=True,
+        )
         keys.set_passphrase(
             click.prompt("Passphrase", hide_input=True, confirmation_prompt=True, err=True)
         )
