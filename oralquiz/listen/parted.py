@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from oralquiz.listen.hearing import Guess
+from oralquiz.listen.spoken import GLUE, tokens
 from oralquiz.listen.voice import Stretch
 
 Guesses = tuple[Guess, ...]
@@ -33,6 +34,12 @@ def parted(stretches: Sequence[Stretch], apart: int) -> list[tuple[Stretch, ...]
         else:
             parts.append((stretch,))
     return parts
+
+
+def ends_open(words: str) -> bool:
+    """Whether ``words`` end in one that calls for a number: "a hundred ... and ... five"."""
+    *_, last = ("", *tokens(words))
+    return last in GLUE
 
 
 def weighed(whole: Guesses, last: Guesses, going_on: float) -> Guesses:

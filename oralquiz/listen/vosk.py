@@ -14,9 +14,9 @@ import numpy as np
 from oralquiz.errors import ModelError
 from oralquiz.listen.hearing import Guess, Hearing, Samples
 from oralquiz.listen.models import Graph, Model, find_model, loadable
-from oralquiz.listen.parted import parted, weighed
+from oralquiz.listen.parted import ends_open, parted, weighed
 from oralquiz.listen.posterior import Calibration, any_number, guesses
-from oralquiz.listen.spoken import GLUE, EnglishNumbers, Growth, NumberWords
+from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
 from oralquiz.listen.voice import Levels, Stretch, VoiceDetector, room_of, silent_room, spread_db
 from oralquiz.listen.voskapi import LoadedModel, Reading
 
@@ -223,9 +223,8 @@ class VoskRecognizer:
         sound = samples[max(0, before[0].onset - around) : min(last[0].onset, parted_at + around)]
         readings = self.readings(sound, lowest, highest)
         going_on = any_number(readings, self.numbers(lowest, highest), self.calibration)
-        *_, end = (word.text for word in readings[0].words) if readings else ("",)
-        if end in GLUE:
-            going_on = 1.0  # "a hundred ... and ... five"
+        if readings and ends_open(readings[0].text):
+            going_on = 1.0
         return weighed(whole, alone, going_on)
 
     def _onset_s(self, reading: Reading, start_s: float, stretches: Sequence[Stretch]) -> float:

@@ -3,7 +3,7 @@ from __future__ import annotations
 import pytest
 
 from oralquiz.listen.hearing import Guess
-from oralquiz.listen.parted import MOST_ALONE, parted, weighed
+from oralquiz.listen.parted import MOST_ALONE, ends_open, parted, weighed
 from oralquiz.listen.voice import Stretch
 
 
@@ -48,3 +48,11 @@ def test_what_only_the_last_part_knows_is_added() -> None:
     assert found.value == 2
     assert found.confidence == pytest.approx(MOST_ALONE * 0.99 * 0.99)
     assert weighed((), TWO, 0.95) == ()
+
+
+@pytest.mark.parametrize(
+    ("words", "open_end"),
+    [("six hundred and", True), ("[unk]", False), ("two", False), ("", False)],
+)
+def test_words_that_call_for_a_number(words: str, open_end: bool) -> None:
+    assert ends_open(words) is open_end
