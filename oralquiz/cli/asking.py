@@ -143,7 +143,9 @@ def _minus(text: str | None, terms: int) -> Span | None:
 
 
 _OPTIONS: tuple[Callable[[Any], Any], ...] = (
-    click.option("--step", help="The step whose rule is drilled, such as five:+3."),
+    click.option(
+        "--step", help="The step whose rule is drilled, such as five:+3. Default: the first."
+    ),
     click.option(
         "--syllabus",
         "course",

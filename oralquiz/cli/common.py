@@ -34,7 +34,7 @@ class OneLineErrors(click.Group):
             click.echo(error.ctx.get_help() if error.ctx else "")
             sys.exit(OK)
         except click.ClickException as error:
-            fail(error.format_message(), BAD_INPUT)
+            fail(_said(error), BAD_INPUT)
         except BadInput as error:
             fail(str(error), BAD_INPUT)
         except OralquizError as error:
@@ -47,6 +47,16 @@ class OneLineErrors(click.Group):
         except click.exceptions.Abort:
             fail("stopped", FAILED)
         sys.exit(code if isinstance(code, int) else OK)
+
+
+def _said(error: click.ClickException) -> str:
+    """click's message, with what a teacher most likely forgot."""
+    message = error.format_message()
+    ctx = error.ctx if isinstance(error, click.UsageError) else None
+    takes_sum = ctx is not None and any(p.metavar == "SUM" for p in ctx.command.params)
+    if takes_sum and message.startswith("Got unexpected extra argument"):
+        return f'{message}; a sum goes in quotation marks: "34 + 13 - 22"'
+    return message
 
 
 _NEAREST = str.maketrans(

@@ -79,6 +79,8 @@ def correct(
         return
     if not turns:
         click.echo("No answer waits for your ear.")
+    elif not by_keys():
+        raise BadInput("keys come from a terminal; without one, use --sum and --verdict")
     for turn in turns:
         click.echo(f"\nSum {turn.index + 1}, {turn.pupil}: {turn.sum} = {turn.sum.answer}")
         for attempt in turn.attempts:
@@ -90,7 +92,7 @@ def correct(
                 _play(session.audio, turn.attempts, session.sample_rate)
             except AudioError as error:
                 click.echo(f"  {error}")
-            key = _key()
+            key = click.getchar().lower()
             if key != "p":
                 break
         if key in KEYS:
@@ -98,10 +100,9 @@ def correct(
             click.echo(f"  {KEYS[key]}")
 
 
-def _key() -> str:
-    if not sys.stdin.isatty():
-        raise BadInput("keys come from a terminal; without one, use --sum and --verdict")
-    return click.getchar().lower()
+def by_keys() -> bool:
+    """Whether somebody sits at the keys."""
+    return sys.stdin.isatty()
 
 
 def _as_json(turn: Answered) -> dict[str, Any]:
@@ -117,15 +118,14 @@ def _as_json(turn: Answered) -> dict[str, Any]:
 
 def _play(audio: Pcm, attempts: tuple[Attempt, ...], rate: int) -> None:
     """Every attempt, with a little of the room around it. Raises AudioError without a speaker."""
-    from oralquiz.session.soundcard import sound_library
+    import numpy as np
 
-    sd = sound_library()
+    from oralquiz.session.soundcard import say_aloud
+    from oralquiz.speak.clip import Clip
+
     for attempt in attempts:
         if attempt.onset is None or attempt.offset is None:
             continue
         around = rate // 4
         heard = audio[max(0, attempt.onset - around) : attempt.offset + around, 1]
-        try:
-            sd.play(heard, rate, blocking=True)
-        except sd.PortAudioError as error:
-            raise AudioError(f"the answer cannot be played: {error}") from None
+        say_aloud(Clip(heard.astype(np.float32) / np.float32(32768), rate))

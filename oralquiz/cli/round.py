@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,8 +13,14 @@ from oralquiz.cli.common import FAILED, PACE, SEED, fail, json_option, print_jso
 
 
 @click.command()
-@click.option("--pupil", "names", multiple=True, required=True, help="Several take turns.")
-@click.option("--step", default=None, help="The step whose rule is drilled; see `syllabus`.")
+@click.option(
+    "--pupil", "names", multiple=True, required=True, help="Who answers; several take turns."
+)
+@click.option(
+    "--step",
+    default=None,
+    help="The step whose rule is drilled; see `syllabus`. Default: its first.",
+)
 @click.option(
     "--count",
     type=click.IntRange(1, 100),
@@ -72,7 +79,8 @@ def round(
     from oralquiz.cli.screen import CAUTION, Screen, score_table
     from oralquiz.compose import load_syllabus, request_for
     from oralquiz.compose.composed import compose
-    from oralquiz.errors import AudioError, BadInput
+    from oralquiz.compose.spans import many
+    from oralquiz.errors import AudioError, BadInput, OralquizError
     from oralquiz.folders import sessions_folder
     from oralquiz.judge.verdict import PRACTICE, TEST
     from oralquiz.listen.vosk import open_recognizer
@@ -148,7 +156,7 @@ def round(
                     return True
             return False
 
-        folder = sessions_folder() / now.strftime("%Y-%m-%d-%H%M%S")
+        folder = sessions_folder() / now.astimezone().strftime("%Y-%m-%d-%H%M%S")
         path: Path = hold(
             round_,
             options,
@@ -163,7 +171,10 @@ def round(
         if card.xruns or card.lost:
             console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")
     session = open_session(path)
-    store(db, session, path)
+    try:
+        store(db, session, path)
+    except sqlite3.Error as error:
+        raise OralquizError(f"{path}: kept, but not in the records ({error})") from None
     result = scores(db, round_id=session.header["id"])
     if as_json:
         print_json(
@@ -188,6 +199,7 @@ def round(
     console.print(f"Session: {path}", soft_wrap=True)
     if session.waiting:
         console.print(
-            f"{len(session.waiting)} answers wait for your ear: oralquiz correct {path}",
+            f"Waiting for your ear: {many(len(session.waiting), 'answer')} "
+            f"(oralquiz correct {path})",
             soft_wrap=True,
         )

@@ -24,6 +24,8 @@ class Screen:
     def __init__(self, console: Console, round_: Round) -> None:
         self._console = console
         self._round = round_
+        self._name = max(len(turn.pupil) for turn in round_.turns)
+        self._sum = max(len(str(turn.sum)) for turn in round_.turns)
         self._last: Mapping[str, Any] = {}
 
     def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
@@ -41,7 +43,7 @@ class Screen:
     def _line(self, index: int) -> str:
         turn = self._round.turns[index]
         number = f"{index + 1}/{len(self._round.turns)}"
-        start = f"{number:>6}  {turn.pupil:<10} {turn.sum!s:<27}"
+        start = f"{number:>6}  {turn.pupil:<{self._name}}  {turn.sum!s:<{self._sum}}"
         if not self._last:
             return f"{start}   –  passed over"
         verdict, value = self._last["verdict"], self._last["value"]

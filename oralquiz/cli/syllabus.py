@@ -16,6 +16,9 @@ from oralquiz.errors import BadInput
 COMMON = ((5, 1), (5, 2), (10, 3))
 """The common requests whose sums are counted: terms, and uses of the drilled rule."""
 
+WORDS = 26
+"""Characters that what a step teaches and adds take at least, with the rules between columns."""
+
 
 @click.command()
 @click.argument("name", default="two-hands", metavar="[NAME or FILE]")
@@ -67,7 +70,8 @@ def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None
         title=course.title,
         title_justify="left",
     )
-    columns = list(dict.fromkeys(c["asked"] for step in steps for c in step.get("counts", [])))
+    out = console_for()
+    columns, left_out = _that_fit(steps, out.width)
     for asked in columns:
         table.add_column(asked, justify="right", no_wrap=True)
     for step in steps:
@@ -78,10 +82,27 @@ def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None
             _rules(step["rules"]),
             *(counts.get(c, "") for c in columns),
         )
-    out = console_for()
     out.print(table)
+    if left_out:
+        out.print(f"This window is too narrow for {', '.join(left_out)}: widen it, or use --json.")
     out.print(f"Source: {course.source}" if course.source else "")
     out.print(course.caveat)
+
+
+def _that_fit(steps: list[dict[str, Any]], width: int) -> tuple[list[str], list[str]]:
+    """Which columns of counts a window has room for, beside the words; and which not."""
+    widths: dict[str, int] = {}
+    for count in (count for step in steps for count in step.get("counts", [])):
+        asked = count["asked"]
+        widths[asked] = max(widths.get(asked, len(asked)), len(count["text"]))
+    left = width - max(len(step["name"]) for step in steps) - WORDS
+    columns: list[str] = []
+    for asked, needed in widths.items():
+        left -= needed + 3
+        if left < 0:
+            break
+        columns.append(asked)
+    return columns, list(widths)[len(columns) :]
 
 
 def _step(course: Syllabus, step: Step, with_counts: bool) -> dict[str, Any]:

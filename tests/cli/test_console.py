@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import sqlite3
 import subprocess
@@ -10,12 +11,16 @@ from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from rich.console import Console
 
 from oralquiz.cli import main
 from oralquiz.cli.console import console_for
+from oralquiz.cli.screen import Screen
 from oralquiz.records.database import open_records
 from oralquiz.records.store import store
+from oralquiz.session import soundcard
 from oralquiz.session.file import open_session
+from tests.session.room import make_round
 
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
@@ -48,6 +53,61 @@ def test_a_terminal_of_few_characters_gets_the_nearest_ones(
     assert done.stderr == ""
     assert done.returncode == 0
     assert says in done.stdout.replace("\N{RIGHTWARDS ARROW}", ">")
+
+
+@pytest.mark.parametrize(("width", "counts"), [(120, 3), (80, 3), (60, 1), (40, 0)])
+def test_a_narrow_window_shows_what_a_step_teaches_rather_than_every_count(
+    monkeypatch: pytest.MonkeyPatch, width: int, counts: int
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    shown = CliRunner().invoke(main, ["syllabus"]).stdout
+    words = " ".join("".join(c if c.isalnum() else " " for c in shown).split())
+    assert "free" in words
+    assert max(map(len, shown.splitlines())) <= width
+    left_out = "This window is too narrow for" in " ".join(shown.split())
+    assert left_out == (counts < 3)
+    assert ("130,331,277" in shown) == (counts > 0)
+    assert ("8.18 x 10^15" in shown) == (counts == 3)
+
+
+def test_a_line_of_a_round_is_as_wide_as_its_sums(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("COLUMNS", "60")
+    round_ = make_round("44 - 31 + 38 - 20", "94 - 80 + 58 + 20", pupil="Tomaz")
+    printed = io.StringIO()
+    screen = Screen(Console(file=printed, width=60), round_)
+    screen.watch(0, "judged", {"verdict": "right", "value": 31, "latency_s": 0.7})
+    screen.watch(1, "sum_ended", {"turn": 0})
+    assert printed.getvalue() == "   1/2  Tomaz  44 - 31 + 38 - 20   31  right after 0.70 s\n"
+
+
+@pytest.mark.parametrize("command", [("explain",), ("diagnose", "--heard", "3")])
+def test_a_sum_without_quotation_marks_is_told_of_them(command: tuple[str, ...]) -> None:
+    done = CliRunner().invoke(main, [*command, "34", "+", "13"])
+    assert done.exit_code == 2
+    assert done.stderr.endswith('; a sum goes in quotation marks: "34 + 13 - 22"\n')
+
+
+def test_an_answer_without_a_loudspeaker_is_judged_unheard(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    monkeypatch.setattr(soundcard, "devices", list)
+    monkeypatch.setattr("oralquiz.cli.correct.by_keys", lambda: True)
+    monkeypatch.setattr("click.getchar", lambda: "x")
+    done = CliRunner().invoke(main, ["correct", str(ONE_WRONG), "--all"])
+    assert done.exit_code == 0
+    assert done.stdout.count("  this computer has no loudspeaker: plug one in") >= 1
+
+
+def test_without_a_terminal_nothing_is_played_first(monkeypatch: pytest.MonkeyPatch) -> None:
+    def play(*_: object) -> None:
+        raise AssertionError("played to nobody")
+
+    monkeypatch.setattr("oralquiz.cli.correct._play", play)
+    done = CliRunner().invoke(main, ["correct", str(ONE_WRONG), "--all"])
+    assert done.exit_code == 2
+    assert "keys come from a terminal" in done.stderr
+    assert done.stdout == ""
 
 
 def test_brackets_in_names_are_text(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

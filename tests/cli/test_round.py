@@ -1,0 +1,54 @@
+"""`oralquiz round` around the round itself, which tests/session holds with a virtual sound card."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from click.testing import CliRunner
+
+from oralquiz.cli import main
+
+ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
+
+
+@pytest.fixture
+def held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A computer where every round ends as the session ONE_WRONG."""
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+
+    @contextlib.contextmanager
+    def card(*_: object) -> Iterator[SimpleNamespace]:
+        yield SimpleNamespace(
+            output_name="out", input_name="in", measure_lag=lambda: 0, xruns=0, lost=0
+        )
+
+    monkeypatch.setattr("oralquiz.session.soundcard.SoundCard", card)
+    monkeypatch.setattr("oralquiz.session.hold.hold", lambda *_, **__: ONE_WRONG)
+    monkeypatch.setattr("oralquiz.listen.vosk.open_recognizer", lambda *_: None)
+    CliRunner().invoke(main, ["pupils", "add", "Asha", "--consent"])
+
+
+@pytest.mark.usefixtures("held")
+def test_a_round_tells_its_scores_and_its_file() -> None:
+    done = CliRunner().invoke(main, ["round", "--pupil", "Asha", "--step", "five:+3"])
+    assert done.exit_code == 0
+    assert "median latency" in done.stdout
+    assert str(ONE_WRONG) in done.stdout
+
+
+@pytest.mark.usefixtures("held")
+def test_a_round_that_the_records_do_not_take_says_where_it_is(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def busy(*_: object) -> None:
+        raise sqlite3.OperationalError("database is locked")
+
+    monkeypatch.setattr("oralquiz.records.store.store", busy)
+    done = CliRunner().invoke(main, ["round", "--pupil", "Asha", "--step", "five:+3"])
+    assert done.exit_code == 1
+    assert f"{ONE_WRONG}: kept, but not in the records (database is locked)" in done.stderr
