@@ -406,6 +406,33 @@ def test_a_typed_answer_waits_for_the_connection(
     visitor.complaints[:] = [c for c in visitor.complaints if "WebSocket connection" not in c]
 
 
+def test_a_tablet_that_comes_back_to_the_page_wakes_up(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
+    page.click("text=Join")
+    page.wait_for_selector("#ready:enabled")
+    page.evaluate(
+        """() => {
+          window.woken = 0;
+          navigator.wakeLock.request = async () => { woken += 1; };
+          const resume = AudioContext.prototype.resume;
+          AudioContext.prototype.resume = function () {
+            window.context = this;
+            return resume.call(this);
+          };
+        }"""
+    )
+    page.click("#ready")
+    expect(page.locator("#gate")).to_be_hidden()
+    assert page.evaluate("woken") == 1
+    page.evaluate("context.suspend()")
+    assert page.evaluate("context.state") == "suspended"
+    page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+    until(lambda: page.evaluate("context.state") == "running")
+    assert page.evaluate("woken") == 2
+
+
 def test_looking_at_a_replay_is_no_break(room: Classroom, visitors: Callable[..., Visitor]) -> None:
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
     page.click("text=Join")
@@ -534,7 +561,13 @@ def test_the_keyboard_is_enough(room: Classroom, visitors: Callable[..., Visitor
     teacher.keyboard.press("p")
     expect(asha.locator("#say")).to_have_text("A little pause")
     expect(pause).to_have_text("Go on")
-    teacher.keyboard.press("p")
+    teacher.keyboard.down("p")
+    expect(asha.locator("#say")).to_have_text("Listen")
+    expect(pause).to_have_text("Pause")
+    for _ in range(100):  # it is held down: once is meant, and no flood of messages
+        teacher.keyboard.down("p")
+    teacher.keyboard.up("p")
+    expect(teacher.locator("#trouble")).to_be_hidden()
     expect(asha.locator("#say")).to_have_text("Listen")
     expect(pause).to_have_text("Pause")
     teacher.keyboard.press("s")

@@ -16,6 +16,10 @@ export class Device {
       onDelay: (out, into, measured) =>
         this.link.send({ t: "delay", out_s: out, in_s: into, measured }),
     });
+    // a tablet that was put away for a moment gives back neither its screen nor its sound by itself
+    document.addEventListener("visibilitychange", () => {
+      if (!document.hidden && this.ready) this.wake();
+    });
     this.linked = false; // welcomed: the server knows where the stream is
     this.link = new Link(path, {
       onOpen: () => this.hello(),
@@ -43,6 +47,11 @@ export class Device {
     this.ready = true;
     this.link.send({ t: "ready", mic: this.sound.mic });
     this.sound.watchDelay();
+    await this.wake();
+  }
+
+  async wake() {
+    this.sound.resume();
     if (navigator.wakeLock) {
       try {
         await navigator.wakeLock.request("screen");

@@ -243,6 +243,7 @@ keys.addEventListener("change", () => localStorage.setItem("single keys", keys.c
 
 addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || !keys.checked) return;
+  if (event.repeat) return; // a book on the keyboard
   const typing = event.target.closest("input:not([type=checkbox], [type=radio]), textarea, select");
   if ($("ear").open) {
     const button = typing ? null : document.querySelector(`dialog [data-key="${event.key}"]`);

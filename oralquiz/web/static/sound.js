@@ -49,6 +49,11 @@ export class Sound {
     this.watchDelay();
   }
 
+  // Go on after the system has stopped the sound (another app, a call).
+  resume() {
+    this.context?.resume().catch(() => {}); // not yet: the next tap or look tries again
+  }
+
   async make(url) {
     const context = new AudioContext({ latencyHint: "interactive" });
     try {
