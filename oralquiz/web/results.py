@@ -27,6 +27,9 @@ from oralquiz.web.pages import asset, form_of, go, page, plainly, pupils_only, t
 from oralquiz.web.sets import held
 from oralquiz.web.who import house_of
 
+ROUNDS = 60
+"""Rounds on one page of results: a class of twenty tablets makes twenty at once."""
+
 
 def file_of(db: Database, round_id: str, pupil: int | None = None) -> Path:
     """The session file of a round (of one in which ``pupil`` took part). Raises BadInput."""
@@ -53,8 +56,16 @@ async def _session(request: Request, pupil: Pupil | None = None) -> tuple[Path, 
 
 @teachers
 async def results(request: Request) -> Response:
-    rounds = await house_of(request).records.do(held)
-    return page(request, "results.html", rounds=rounds)
+    wanted = request.query_params.get("skip", "")
+    skip = int(wanted) if re.fullmatch("[0-9]{1,9}", wanted) else 0
+    rounds = await house_of(request).records.do(held, limit=ROUNDS + 1, skip=skip)
+    return page(
+        request,
+        "results.html",
+        rounds=rounds[:ROUNDS],
+        newer=max(0, skip - ROUNDS) if skip else None,
+        older=skip + ROUNDS if len(rounds) > ROUNDS else None,
+    )
 
 
 @teachers

@@ -111,8 +111,8 @@ class Held:
     waiting: int
 
 
-def held(db: Database, *, pupil: int | None = None, limit: int = 40) -> list[Held]:
-    """The newest rounds, all or those of one pupil, newest first."""
+def held(db: Database, *, pupil: int | None = None, limit: int = 40, skip: int = 0) -> list[Held]:
+    """The newest rounds but ``skip``, all or those of one pupil, newest first."""
     where = "where pupil_id = :pupil" if pupil is not None else ""
     rows = db.query(
         f"""
@@ -120,9 +120,10 @@ def held(db: Database, *, pupil: int | None = None, limit: int = 40) -> list[Hel
           json_group_array(distinct pupils.name) as pupils,
           sum(verdict = 'right') as right, count(*) as of, sum(verdict = 'unclear') as waiting
         from counted join rounds on rounds.id = round_id join pupils on pupils.id = pupil_id
-        {where} group by rounds.id order by rounds.created desc, rounds.rowid desc limit :limit
+        {where} group by rounds.id order by rounds.created desc, rounds.rowid desc
+        limit :limit offset :skip
         """,
-        {"pupil": pupil, "limit": limit},
+        {"pupil": pupil, "limit": limit, "skip": skip},
     )
     return [
         Held(

@@ -19,6 +19,7 @@ from starlette.testclient import TestClient
 from oralquiz.records.pupils import find_pupil, pupils
 from oralquiz.records.store import store
 from oralquiz.session.file import open_session
+from oralquiz.web import results
 from oralquiz.web.house import House
 from oralquiz.web.lesson import Lesson
 from oralquiz.web.sets import Best, bests, held
@@ -272,6 +273,25 @@ def test_times_are_those_of_the_clock_on_the_wall(
     finally:
         monkeypatch.undo()
         time.tzset()
+
+
+def test_every_round_can_be_reached(
+    house: House, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Twenty tablets make twenty rounds at once: what waits for an ear stays in reach."""
+    monkeypatch.setattr(results, "ROUNDS", 2)
+    ids = [keep(house, teacher, tmp_path / str(k), "Asha Rao", 33) for k in range(5)][::-1]
+
+    def shown(path: str) -> tuple[list[str], list[str]]:
+        page = teacher.get(path).text
+        links = re.findall(r'href="(/results[?]skip=[0-9]+)">(?:Newer|Older)', page)
+        return re.findall(r'<th scope="row"><a href="/results/([^"]+)"', page), links
+
+    assert shown("/results") == (ids[:2], ["/results?skip=2"])
+    assert shown("/results?skip=2") == (ids[2:4], ["/results?skip=0", "/results?skip=4"])
+    assert shown("/results?skip=4") == (ids[4:], ["/results?skip=2"])
+    for bad in ("x", "-3", "9" * 30, "1e3"):
+        assert shown(f"/results?skip={bad}")[0] == ids[:2]
 
 
 def test_a_comma_in_a_name_makes_no_two_pupils(
