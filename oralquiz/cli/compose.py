@@ -11,6 +11,7 @@ import click
 from oralquiz.beads import Sum
 from oralquiz.cli.asking import Asked, asking
 from oralquiz.cli.common import BAD_INPUT, FAILED, json_option, print_json
+from oralquiz.compose.request import MAX_TERMS
 from oralquiz.compose.set_code import SetCode, decode, encode
 from oralquiz.errors import BadInput
 
@@ -231,7 +232,7 @@ def _result(asked: Asked, written: WrittenSum) -> dict[str, Any]:
             "problems": [written.problem],
         }
     terms = written.terms.terms
-    low, high = asked.terms or (len(terms), len(terms))
+    low, high = asked.terms or (1, MAX_TERMS)
     request = asked.request(min(max(len(terms), low), high))
     if asked.step is None:  # no step: any rule will do
         request = replace(request, allowed=frozenset(ALL_RULES))

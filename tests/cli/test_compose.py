@@ -177,6 +177,14 @@ def test_a_line_that_cannot_be_read_does_not_hide_the_others(tmp_path: Path) -> 
     assert "line 2: 12 ++ 3  NO" in result.stdout
 
 
+def test_a_sum_that_is_too_long_does_not_hide_the_others(tmp_path: Path) -> None:
+    own = tmp_path / "own.txt"
+    own.write_text(" + ".join(["1"] * 51) + "\n3 + 4\n", encoding="utf-8")
+    long, short = run_json("compose", "--check", str(own))["sums"]
+    assert "has 51 terms, wanted 50" in long["problems"]
+    assert short["fits"]
+
+
 def test_a_code_opens_the_same_set() -> None:
     found = run_json("compose", "--step", "ten:+9", "--count", "5", "--seed", "1", "--code")
     opened = run_json("compose", "--from-code", found["code"])
