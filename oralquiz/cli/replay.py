@@ -168,7 +168,7 @@ def _show(session: Session, told: tuple[Told, ...], table: Phrases) -> None:
         console.print(table.text("page", "nothing"))
         return
     round_ = session.round
-    stage = Stage(told, round_.move_order, round_.columns, table, console.encoding)
+    stage = Stage(told, round_.move_order, round_.columns, table, console.encoding, console.width)
     if console.is_terminal and sys.stdin.isatty():
         _step_through(console, stage, table)
     else:

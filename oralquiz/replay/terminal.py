@@ -1,4 +1,4 @@
-"""The replay in a terminal: the same steps, in words and text pictures, for 80 columns."""
+"""The replay in a terminal: the same steps, in words and text pictures."""
 
 from __future__ import annotations
 
@@ -36,14 +36,25 @@ def strokes_for(encoding: str) -> Strokes:
 
 
 class Stage:
-    """Renders the cards of turns: first the start, then one a move, at last the answer."""
+    """Renders the cards of turns: first the start, then one a move, at last the answer.
+
+    Three pictures of two hands take 79 of ``width`` characters; where there are fewer, the picture
+    before is left out (the card before ends with it), then the one after.
+    """
 
     def __init__(
-        self, told: Sequence[Told], order: MoveOrder, columns: int, table: Phrases, encoding: str
+        self,
+        told: Sequence[Told],
+        order: MoveOrder,
+        columns: int,
+        table: Phrases,
+        encoding: str,
+        width: int = 80,
     ) -> None:
         self.told = told
         self._order = ORDERS.index(order)
         self._columns = columns
+        self._width = width
         self._form: Form = form_for(columns)
         self._table = table
         self._strokes = strokes_for(encoding)
@@ -116,6 +127,9 @@ class Stage:
         ]
         for lines, title in zip(pictures, titles, strict=True):
             lines.append(title.center(len(lines[0])))
+        room = (self._width + len(BETWEEN)) // (len(pictures[0][0]) + len(BETWEEN))
+        if room < len(pictures):
+            pictures = pictures[1:3] if room == 2 else pictures[1:2]
         return self._coloured("\n".join(BETWEEN.join(row) for row in zip(*pictures, strict=True)))
 
     def _picture(self, value: int) -> Text:

@@ -54,6 +54,31 @@ def test_without_a_terminal_every_step_is_printed(
     assert "\x1b" not in out  # no colour, no control characters
 
 
+@pytest.mark.parametrize(
+    ("width", "titles"),
+    [
+        (79, ["before 0", "now", "after 30"]),
+        (60, ["now", "after 30"]),
+        (53, ["now", "after 30"]),
+        (40, ["now"]),
+    ],
+)
+def test_a_narrow_window_shows_whole_pictures(
+    session_file: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+    width: int,
+    titles: list[str],
+) -> None:
+    monkeypatch.setenv("COLUMNS", str(width))
+    assert call("replay", session_file) == 0
+    lines = capsys.readouterr().out.splitlines()
+    shown = next(line for line in lines if line.split()[-1:] == titles[-1].split()[-1:])
+    assert re.split(r"\s{2,}", shown.strip()) == titles
+    boxes = [line for line in lines if "┌" in line]
+    assert all(line.count("┌") == line.count("┐") for line in boxes)
+
+
 def test_a_page_is_written(session_file: Path, tmp_path: Path) -> None:
     out = tmp_path / "page.html"
     assert call("replay", session_file, "--html", out, "--only", "wrong") == 0
