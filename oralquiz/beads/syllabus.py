@@ -31,11 +31,6 @@ class Step:
     minus: Span | None = None
     below_zero: bool = False
 
-    @property
-    def rules(self) -> tuple[Rule, ...]:
-        """The rules this step adds."""
-        return self.adds
-
 
 @dataclass(frozen=True)
 class Syllabus:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,28 +22,28 @@ class Pupil:
     consent: bool
 
 
-def pupils(db: Database, class_name: str | None = None) -> list[Pupil]:
-    """All pupils, or those of one class, by name."""
+def pupils(db: Database) -> list[Pupil]:
+    """All pupils, by name."""
     rows = db.query(
         """
         select pupils.id, pupils.name, coalesce(classes.name, '') as class_name, consent
         from pupils left join classes on classes.id = class_id order by pupils.name
         """
     )
-    everyone = [Pupil(r["id"], r["name"], r["class_name"], bool(r["consent"])) for r in rows]
-    return [p for p in everyone if class_name is None or p.class_name == class_name]
+    return [Pupil(r["id"], r["name"], r["class_name"], bool(r["consent"])) for r in rows]
 
 
 def clean_name(name: str) -> str:
-    """A name as it is kept: without spaces around it, one space inside."""
-    return " ".join(name.split())
+    """A name as it is kept: without spaces around it, one space inside, each letter with its
+    accent as one character (Unicode's form NFC)."""
+    return unicodedata.normalize("NFC", " ".join(name.split()))
 
 
 def find_pupil(db: Database, name: str) -> Pupil:
     """The pupil called ``name``. Raises BadInput, naming those there are."""
     everyone = pupils(db)
     for pupil in everyone:
-        if pupil.name == clean_name(name):
+        if clean_name(pupil.name) == clean_name(name):
             return pupil
     known = ", ".join(p.name for p in everyone[:12]) or "none yet"
     raise BadInput(f"there is no pupil '{name}' (known: {known})")
@@ -55,7 +56,9 @@ def add_pupil(
     name = clean_name(name)
     if not name:
         raise BadInput("a pupil needs a name")
-    if any(p.name == name for p in pupils(db)):
+    if not name.isprintable():
+        raise BadInput(f"a pupil's name holds a character that cannot be printed: {name!r}")
+    if any(clean_name(p.name) == name for p in pupils(db)):
         raise BadInput(f"there is a pupil '{name}' already")
     class_id = None
     if class_name:
