@@ -22,15 +22,16 @@ class Pupil:
     consent: bool
 
 
-def pupils(db: Database) -> list[Pupil]:
-    """All pupils, by name."""
+def pupils(db: Database, class_name: str | None = None) -> list[Pupil]:
+    """All pupils, or those of one class, by name."""
     rows = db.query(
         """
         select pupils.id, pupils.name, coalesce(classes.name, '') as class_name, consent
         from pupils left join classes on classes.id = class_id order by pupils.name
         """
     )
-    return [Pupil(r["id"], r["name"], r["class_name"], bool(r["consent"])) for r in rows]
+    everyone = [Pupil(r["id"], r["name"], r["class_name"], bool(r["consent"])) for r in rows]
+    return [p for p in everyone if class_name is None or p.class_name == class_name]
 
 
 def clean_name(name: str) -> str:
