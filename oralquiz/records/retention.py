@@ -32,7 +32,7 @@ def voices_kept(
 def _sessions(db: Database, now: datetime, folder: Path | None) -> Iterator[tuple[Path, datetime]]:
     """Every session with a voice, and when it began, as far as that can be read."""
     known = {
-        Path(row["file"]): datetime.fromisoformat(row["created"])
+        Path(row["file"]): datetime.fromisoformat(row["created"]).astimezone()
         for row in db.query("select file, created from rounds order by created")
     }
     others = {p.resolve() for p in folder.iterdir()} if folder and folder.exists() else set()
@@ -41,11 +41,11 @@ def _sessions(db: Database, now: datetime, folder: Path | None) -> Iterator[tupl
             continue
         try:
             session = open_session(file)
-        except (OralquizError, OSError):
+            created = datetime.fromisoformat(session.round.created).astimezone()
+        except (OralquizError, OSError, ValueError):
             if file in known:
                 yield file, known[file]
             continue
-        created = datetime.fromisoformat(session.round.created)
         if file.is_dir() and now - created < STILL_RUNNING:
             continue
         if session.audio[:, 1].any():

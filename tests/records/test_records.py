@@ -219,6 +219,17 @@ def test_a_round_cut_short_forgets_voices_too_and_a_running_one_is_let_be(
     assert not open_session(sessions / "cut").audio[:, 1].any()
 
 
+def test_a_strangers_session_without_a_usable_time_hinders_nothing(
+    tmp_path: Path, db: Database
+) -> None:
+    sessions = tmp_path / "sessions"
+    for name, created in (("none", "some day"), ("no-zone", WHEN.removesuffix("+00:00"))):
+        run(sessions / name, replace(two_pupils(), created=created), [3, 9, None])
+    later = datetime.fromisoformat(WHEN) + timedelta(days=32)
+    kept = voices_kept(db, older_than_days=30, now=later, folder=sessions)
+    assert kept == [sessions / "no-zone.zip"]
+
+
 def test_one_damaged_file_does_not_keep_the_other_voices(tmp_path: Path, db: Database) -> None:
     (tmp_path / "a").mkdir()
     bad, _, _ = run(tmp_path / "a" / "bad", two_pupils(), [3, 9, None])
