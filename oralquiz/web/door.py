@@ -7,7 +7,7 @@ import asyncio
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
-from oralquiz.records.pupils import Pupil, pupils
+from oralquiz.records.pupils import Pupil, clean_name, pupils
 from oralquiz.web.pages import form_of, go, page
 from oralquiz.web.who import enter_pupil, enter_teacher, house_of, who
 
@@ -106,11 +106,11 @@ async def join(request: Request) -> Response:
 
 def _called(name: str, known: list[Pupil]) -> Pupil | None:
     """The pupil of that name, or of that first name if only one has it."""
-    wanted = " ".join(name.split()).casefold()
+    wanted = clean_name(name).casefold()
     if not wanted:
         return None
-    whole = [p for p in known if p.name.casefold() == wanted]
-    first = [p for p in known if p.name.casefold().split()[0] == wanted]
+    whole = [p for p in known if clean_name(p.name).casefold() == wanted]
+    first = [p for p in known if clean_name(p.name).casefold().split()[0] == wanted]
     found = whole or first
     return found[0] if len(found) == 1 else None
 

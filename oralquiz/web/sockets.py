@@ -17,6 +17,7 @@ from oralquiz.session.ports import BLOCK
 from oralquiz.web.access import Limit
 from oralquiz.web.device import BROKEN, REFUSED, SLOW, Device, Line
 from oralquiz.web.house import House
+from oralquiz.web.pages import plainly
 from oralquiz.web.plan import Plan, read_plan
 from oralquiz.web.sets import PracticeSet, todays_set
 from oralquiz.web.who import house_of, who
@@ -110,7 +111,7 @@ def _hear(device: Device, line: Line, others: Hear) -> Hear:
         except WireError:
             raise
         except OralquizError as error:
-            line.send({"t": "note", "text": str(error)})
+            line.send({"t": "note", "text": plainly(error)})
 
     return hear
 

@@ -607,6 +607,49 @@ def test_targets_and_reflow(room: Classroom, visitors: Callable[..., Visitor]) -
         assert moving == [], path
 
 
+@pytest.mark.parametrize("size", [(1920, 1080), (1366, 768), (1280, 720), (1024, 768)])
+def test_the_wall_fits_with_everything_on_it(
+    room: Classroom, visitors: Callable[..., Visitor], size: tuple[int, int]
+) -> None:
+    """Nobody scrolls a projector: the answer that was asked for is on the screen."""
+    viewport = {"width": size[0], "height": size[1]}
+    page = visitors(f"{room.url}/wall", microphone=False, viewport=viewport).page
+    below = page.evaluate(
+        """() => {
+          const put = (id, text) => {
+            const part = document.getElementById(id);
+            part.hidden = false;
+            part.textContent = text;
+          };
+          document.getElementById("join").hidden = true;
+          document.getElementById("round").hidden = false;
+          put("title", "+ 8 is + 10 - 2");
+          put("where", "Sum 12 of 48");
+          put("who", "Asha Rao");
+          put("state", "Once more, please");
+          put("count", "17 of 20 have answered");
+          put("answer", "55 + 12 − 17 + 28 + 11 − 60 = 29");
+          put("reveal", "Show the answer");
+          document.getElementById("stones").innerHTML = "<i></i>".repeat(6);
+          return document.documentElement.scrollHeight - innerHeight;
+        }"""
+    )
+    assert below <= 0
+
+
+def test_a_page_that_another_took_over_says_so_and_no_more(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    first = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
+    first.click("text=Join")
+    expect(first.locator("#ready")).to_be_enabled()
+    expect(first.locator("#go")).to_be_enabled()  # the connection is there
+    second = first.context.new_page()
+    second.goto(f"{room.url}/me")
+    expect(first.locator("#problem")).to_have_text("The page was opened somewhere else.")
+    expect(first.locator("#away")).to_be_hidden()  # it does not come back by itself
+
+
 def test_files_of_this_server_only(room: Classroom, visitors: Callable[..., Visitor]) -> None:
     """It works offline: no page asks for anything from elsewhere."""
     asked: list[str] = []

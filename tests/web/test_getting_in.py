@@ -273,6 +273,11 @@ def test_a_name_that_is_not_in_the_class_does_not_join(
     assert far.post("/join", data={"code": code, "name": name}).status_code == 403
 
 
+def test_a_name_joins_however_its_accents_are_typed(house: House, teacher: TestClient) -> None:
+    teacher.post("/class", data={"what": "add", "names": "Ni\u00f1o Paz"})
+    join(house, browser(house, teacher, host="192.168.1.20"), "nin\u0303o")
+
+
 def test_nobody_takes_anothers_place(house: House, teacher: TestClient) -> None:
     asha = browser(house, teacher, host="192.168.1.20")
     thief = browser(house, teacher, host="192.168.1.21")

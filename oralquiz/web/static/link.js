@@ -36,7 +36,8 @@ export class Link {
     this.onState(false);
     if (event.code >= 4400) { // the server does not want this page: no use in trying
       this.closed = true;
-      this.onRefused(event.reason);
+      const why = event.reason || "this page is not wanted any more";
+      this.onRefused(`${why[0].toUpperCase()}${why.slice(1)}.`);
       return;
     }
     const wait = Math.min(5000, 250 * 2 ** this.tries++) * (0.75 + Math.random() / 2);

@@ -23,7 +23,7 @@ const device = new Device("/ws/teacher", {
     beginning = false;
     trouble(on ? "" : "The connection to the server is gone. It comes back by itself.");
   },
-  onRefused: (why) => trouble(why === "come in first" ? "Come in again: load this page." : `${why}.`),
+  onRefused: (why) => trouble(why === "Come in first." ? "Come in again: load this page." : why),
   onMessage: (message) => {
     if (message.t === "note") {
       beginning = false;

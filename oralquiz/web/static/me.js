@@ -25,7 +25,10 @@ const device = new Device("/ws/me", {
     $("away").hidden = on;
     $("go").disabled = !on;
   },
-  onRefused: (why) => problem(why === "come in first" ? "You have left. Load the page again." : `${why}.`),
+  onRefused: (why) => {
+    $("away").hidden = true; // it does not come back by itself
+    problem(why === "Come in first." ? "You have left. Load the page again." : why);
+  },
   onStream: (on) => {
     streaming = on;
     if (on) begun = performance.now();
