@@ -36,8 +36,9 @@ def main() -> None:
     clips, waves = corpus.unpack(args.pack, os.cpu_count() or 1)
     store = Store.build(clips, waves, device)
     network = export.load(args.network).to(device)
-    planner, renderer = Planner(store, 1, strength=0.0), Renderer(store, device, 1, strength=0.0)
-    loop = fullsum.shared(fullsum.loop_acceptor(), device)
+    planner, renderer = Planner(store, 1, strength=0.0), Renderer(store, device)
+    chains = units.chains(network.output.out_channels)
+    loop = fullsum.shared(fullsum.loop_acceptor(chains), device)
     order = sorted(range(len(clips)), key=lambda i: int(store.length[i]))
     with args.out.open("w") as out, torch.no_grad():
         print("clip\tspeaker\twords\tlog_probability\tstarts", file=out)
@@ -47,7 +48,7 @@ def main() -> None:
             plan = planner.plan([[i] for i in group], frames)
             scores, _ = network(pad(renderer.plain(plan), network.shape))
             said = fullsum.batched(
-                fullsum.stack([objective.transcript(w) for w in plan.words]), device
+                fullsum.stack([objective.transcript(w, chains) for w in plan.words]), device
             )
             path, occupancy = fullsum.posteriors(scores, said)
             rivals, _ = fullsum.posteriors(scores, loop)
@@ -71,8 +72,9 @@ def word_starts(words: tuple[str, ...], row: list[int]) -> list[int]:
     """First output frame of each word's first unit, in order."""
     starts, here = [], 0
     for word in words:
-        first = units.PDF[units.PRONUNCIATIONS.get(word, units.UNK_UNITS)[0]]
-        while here < len(row) and row[here] != first:
+        chains = (units.PRONUNCIATIONS[word],) if word in units.NUMBER_WORDS else units.UNK_CHAINS
+        firsts = {units.PDF[chain[0]] for chain in chains}
+        while here < len(row) and row[here] not in firsts:
             here += 1
         starts.append(here)
         here += 1

@@ -4,25 +4,29 @@ Everything that can be is done on power spectra, where a change of tempo is a ch
 shift, a child's longer formants and higher pitch are stretches of the spectral envelope and of the
 harmonics below it, and rooms, microphones and noises are a few multiplications and sums:
 
-* tempo 0.75-1.35; pitch x0.8-2.2; formants x0.85-1.4 (drawn together, so children are frequent)
+* tempo 0.75-1.35; pitch x0.8-2.05; formants x0.85-1.38 (drawn together: two in five are children)
 * microphones: a smooth random equaliser, high-pass, low-pass, telephone band, clipping, mu-law
 * rooms: exponential decays of 0.1-0.8 s
-* noises: coloured, babble of other clips of the batch, clatter, gated bursts, tones; SNR -2..40 dB
+* noises: coloured, one to six other voices, clatter, gated bursts, tones; SNR -2..40 dB
 * level -36..0 dB; digital silence or noise before and after; starts and ends cut off
 * clips joined: other speech before, between and after numbers; digit strings
 * masks over time and frequency
+
+How strong all this is differs from one utterance to the next (``STRENGTHS``). No step waits for the
+device or depends on a value there, so a whole training step can be recorded once and replayed.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import torch
 import units
-from corpus import Clip
+from corpus import HUMAN_SOURCES, Clip
 from features import (
     ENERGY_FLOOR,
     FRAME_LENGTH,
@@ -37,11 +41,15 @@ from features import (
 
 @dataclass(frozen=True)
 class Store:
-    """All clips in one tensor. ``wave`` int16 on the device; the rest describes clip i."""
+    """All clips in one tensor. ``wave`` int16 on the device; the rest describes clip i.
+
+    ``chain``: the chain of units that other speech is first guessed to follow.
+    """
 
     wave: torch.Tensor
     start: np.ndarray
     length: np.ndarray
+    chain: np.ndarray
     clips: Sequence[Clip]
 
     @staticmethod
@@ -50,7 +58,20 @@ class Store:
         margin = np.zeros(4 * FRAME_LENGTH, dtype=np.int16)
         start = np.concatenate([[0], np.cumsum(length)[:-1]]) + len(margin)
         flat = np.concatenate([margin, *waves, margin])
-        return Store(torch.as_tensor(flat, device=device), start, length, clips)
+        bright = np.array([_crossings(w) for w in waves])
+        order = np.argsort(np.argsort(bright)) * 2 // max(1, len(waves))
+        chain = order + 2 * (length > np.median(length))
+        return Store(torch.as_tensor(flat, device=device), start, length, chain, clips)
+
+
+def _crossings(wave: np.ndarray) -> float:
+    """How often the loud part of a wave changes its sign: speech with much /s/ does often."""
+    loud = np.abs(wave) > 1000
+    return (
+        float(np.mean((wave[1:] >= 0) != (wave[:-1] >= 0), where=loud[1:]))
+        if loud[1:].any()
+        else 0.0
+    )
 
 
 class Sampler:
@@ -62,19 +83,11 @@ class Sampler:
         self.human_share = human_share
         groups: dict[tuple[str, bool], list[int]] = {}
         for i, clip in enumerate(store.clips):
-            human = clip.source in (
-                "fsdd",
-                "digits_in",
-                "numbers_woman",
-                "librispeech",
-                "asterisk",
-                "spokennumbers",
-                "toys",
-            )
+            human = clip.source in (*HUMAN_SOURCES, "asterisk", "spokennumbers", "toys")
             kind = clip.kind
             if kind in ("number", "phrase", "hesitation") and clip.words == (units.UNK,):
                 kind = "other"
-            if kind not in ("other", "noise"):
+            if kind not in ("other", "noise", "sound"):
                 kind = "number" if len(clip.words) == 1 else "phrase"
             groups.setdefault((kind, human), []).append(i)
         self.pools: dict[tuple[str, bool], tuple[np.ndarray, np.ndarray]] = {}
@@ -83,16 +96,15 @@ class Sampler:
             # so that rare speakers and rare words are heard often
             speakers = [store.clips[i].speaker for i in members]
             words = [store.clips[i].words for i in members]
-            by_speaker = {s: speakers.count(s) for s in set(speakers)}
-            by_words = {w: words.count(w) for w in set(words)} if key[0] == "number" else {}
+            by_speaker = Counter(speakers)
+            by_words = Counter(words) if key[0] == "number" else Counter()
             weight = np.array(
                 [
-                    by_speaker[s] ** -0.5 * by_words.get(w, 1) ** -0.5
+                    by_speaker[s] ** -0.5 * max(1, by_words[w]) ** -0.5
                     for s, w in zip(speakers, words, strict=True)
                 ]
             )
             self.pools[key] = (np.array(members), np.cumsum(weight / weight.sum()))
-        self.digits = None
 
     def draw(self, kind: str) -> int:
         human = self.rng.random() < self.human_share
@@ -104,37 +116,44 @@ class Sampler:
 
     def item(self) -> list[int]:
         """Clips of one utterance, in order (possibly none: noise alone)."""
-        u = self.rng.random()
-        if u < 0.42:
-            return [self.draw("number")]
-        if u < 0.58:
-            return [self.draw("phrase")]
-        if u < 0.77:
-            return [self.draw("other")]
-        if u < 0.82:
-            return [self.draw("noise")] if ("noise", False) in self.pools else []
-        if u < 0.88:
-            return [self.draw("other"), self.draw("number")]
-        if u < 0.91:
-            return [self.draw("number"), self.draw("other"), self.draw("number")]
-        if u < 0.93:
-            return [self.draw("number"), self.draw("other")]
-        if u < 0.96:
-            return [self.draw("other"), self.draw("other")]
-        return [self.draw("number") for _ in range(self.rng.integers(2, 4))]
+        share = self.rng.random()
+        for kinds, part in ITEMS:
+            share -= part
+            if share < 0:
+                return [self.draw(kind) for kind in kinds]
+        return []
+
+
+#: what an utterance is made of, and how often; what is left over is noise alone
+ITEMS: tuple[tuple[tuple[str, ...], float], ...] = (
+    (("number",), 0.38),
+    (("phrase",), 0.14),
+    (("other",), 0.22),
+    (("sound",), 0.03),
+    (("other", "number"), 0.05),
+    (("sound", "number"), 0.02),
+    (("number", "other", "number"), 0.03),
+    (("number", "other"), 0.02),
+    (("number", "sound"), 0.01),
+    (("other", "other"), 0.03),
+    (("number", "number"), 0.02),
+    (("number", "number", "number"), 0.01),
+)
 
 
 @dataclass(frozen=True)
 class Plan:
     """Where each frame of a batch is read: sample positions, (B, T) int64, -1 for no clip.
 
-    Only the samples from ``low`` up to ``high`` belong to the frame's clip.
+    Only the samples from ``low`` up to ``high`` belong to the frame's clip. ``words`` are what each
+    utterance says, and ``chains`` the store's for each word.
     """
 
     position: torch.Tensor
     low: torch.Tensor
     high: torch.Tensor
     words: list[tuple[str, ...]]
+    chains: list[tuple[int, ...]]
 
 
 class Planner:
@@ -158,6 +177,7 @@ class Planner:
         position = np.full(shape, -1, dtype=np.int64)
         low, high = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
         words: list[tuple[str, ...]] = []
+        chains: list[tuple[int, ...]] = []
         for b, item in enumerate(items):
             rate = rates[b] if rates else self.rate()
             placed: list[tuple[int, int, int, float]] = []  # clip, gap, frames, samples skipped
@@ -181,6 +201,7 @@ class Planner:
                 used += needed + gap
             here = int((frames - used) * rng.beta(0.8, 1.2))
             said: list[str] = []
+            follow: list[int] = []
             for i, gap, needed, cut in placed:
                 here += gap
                 span = slice(here, here + needed)
@@ -193,8 +214,10 @@ class Planner:
                 for word in store.clips[i].words:
                     if not (word == units.UNK and said[-1:] == [units.UNK]):
                         said.append(word)
+                        follow.append(int(store.chain[i]))
             words.append(tuple(said))
-        return Plan(*(torch.from_numpy(x) for x in (position, low, high)), words)
+            chains.append(tuple(follow))
+        return Plan(*(torch.from_numpy(x) for x in (position, low, high)), words, chains)
 
 
 def _interpolate(x: torch.Tensor, position: torch.Tensor) -> torch.Tensor:
@@ -205,78 +228,92 @@ def _interpolate(x: torch.Tensor, position: torch.Tensor) -> torch.Tensor:
     return x.gather(2, index) * (1 - part) + x.gather(2, index + 1) * part
 
 
-def _uniform(gen: torch.Generator, shape: tuple[int, ...], low: float, high: float) -> torch.Tensor:
-    return torch.rand(shape, generator=gen, device=gen.device) * (high - low) + low
+def _uniform(
+    like: torch.Tensor, low: float | torch.Tensor, high: float | torch.Tensor
+) -> torch.Tensor:
+    return torch.rand_like(like) * (high - low) + low
 
 
-def _chance(gen: torch.Generator, count: int, p: float) -> torch.Tensor:
-    return torch.rand(count, generator=gen, device=gen.device) < p
+def _chance(like: torch.Tensor, p: float | torch.Tensor) -> torch.Tensor:
+    return torch.rand_like(like) < p
+
+
+#: of the augmentation: most answers are spoken plainly, some from the back of a full class
+STRENGTHS = (0.3, 0.6, 1.0)
 
 
 class Renderer:
-    """Turns plans into log-mel features on the device."""
+    """Turns plans into log-mel features on the device, with its default random numbers."""
 
-    def __init__(
-        self, store: Store, device: torch.device, seed: int, strength: float = 1.0
-    ) -> None:
+    def __init__(self, store: Store, device: torch.device) -> None:
         self.wave = store.wave
         self.device = device
-        self.strength = strength
-        self.gen = torch.Generator(device=device).manual_seed(seed)
         self.filters = torch.as_tensor(mel_filters(), device=device)
+        self.samples = torch.arange(FRAME_LENGTH, device=device)
+        self.bins = torch.arange(NUM_BINS, device=device, dtype=torch.float32)
+        self.bands = torch.arange(NUM_MEL, device=device)
+        self.strengths = torch.tensor(STRENGTHS, device=device)
+        #: of all strengths; training begins with less
+        self.share = torch.ones((), device=device)
 
     @torch.no_grad()
-    def render(self, plan: Plan) -> tuple[torch.Tensor, torch.Tensor]:
-        """Log-mel (B, T, NUM_MEL), and the voice's own loudness (B, T) in nepers under its peak."""
-        power, active = self._spectra(plan)
-        mel = self._microphone(power)
+    def render(
+        self, position: torch.Tensor, low: torch.Tensor, high: torch.Tensor
+    ) -> tuple[torch.Tensor, torch.Tensor]:
+        """Log-mel (B, T, NUM_MEL), and the voice's own loudness (B, T) in nepers under its peak.
+
+        ``position``, ``low``, ``high``: of a plan, on the device.
+        """
+        chosen = torch.randint(len(STRENGTHS), (len(position),), device=self.device)
+        strength = self.strengths[chosen] * self.share
+        samples, active = self._frames(position, low, high)
+        power = power_spectrum(self._overdriven(samples, strength))
+        mel = self._microphone(self._voice(power, active, strength), strength)
         total = mel.sum(dim=2) * active
         loudness = (total + 1e-9).log()
         loudness = loudness - loudness.amax(dim=1, keepdim=True)
-        return self._noise_and_masks(mel, active), torch.where(active, loudness, -50.0)
+        return self._noise_and_masks(mel, active, strength), torch.where(active, loudness, -50.0)
 
     @torch.no_grad()
     def plain(self, plan: Plan) -> torch.Tensor:
         """Log-mel of the clips as they are, over a faint floor."""
-        power, _ = self._spectra(plan, plain=True)
-        return (power @ self.filters + 50.0).log()
+        samples, _ = self._frames(
+            *(x.to(self.device) for x in (plan.position, plan.low, plan.high))
+        )
+        return (power_spectrum(samples) @ self.filters + 50.0).log()
 
-    def _spectra(self, plan: Plan, plain: bool = False) -> tuple[torch.Tensor, torch.Tensor]:
-        """Power spectra (B, T, NUM_BINS) of the placed clips and where they sound (B, T)."""
-        device, gen, count = self.device, self.gen, len(plan.position)
-        positions = plan.position.to(device, non_blocking=True)
-        active = positions >= 0
-        index = positions[..., None] + torch.arange(FRAME_LENGTH, device=device)
-        lows = plan.low.to(device, non_blocking=True)[..., None]
-        highs = plan.high.to(device, non_blocking=True)[..., None]
-        inside = (index >= lows) & (index < highs)
+    def _frames(
+        self, position: torch.Tensor, low: torch.Tensor, high: torch.Tensor
+    ) -> tuple[torch.Tensor, torch.Tensor]:
+        """Samples (B, T, FRAME_LENGTH) of the placed clips and where they sound (B, T)."""
+        index = position[..., None] + self.samples
+        inside = (index >= low[..., None]) & (index < high[..., None])
         samples = self.wave[index.clamp(0, len(self.wave) - 1)].float()
-        samples = torch.where(inside, samples, torch.zeros((), device=device))
-        if plain:
-            return power_spectrum(samples), active
-        # overdriven microphones and 8-bit telephone lines act on the wave itself
-        clipped = _chance(gen, count, 0.07 * self.strength)
-        ceiling = 10 ** _uniform(gen, (count,), 2.9, 4.2)
+        return samples * inside, position >= 0
+
+    def _overdriven(self, samples: torch.Tensor, strength: torch.Tensor) -> torch.Tensor:
+        """Overdriven microphones and 8-bit telephone lines act on the wave itself."""
+        ceiling = 10 ** _uniform(strength, 2.9, 4.2)
+        clipped = _chance(strength, 0.07 * strength)
         ceiling = torch.where(clipped, ceiling, torch.full_like(ceiling, 4e4))[:, None, None]
         samples = torch.minimum(torch.maximum(samples, -ceiling), ceiling)
-        coded = _chance(gen, count, 0.08 * self.strength)[:, None, None]
+        coded = _chance(strength, 0.12 * strength)[:, None, None]
         scaled = samples / 32768
         law = torch.sign(scaled) * torch.log1p(255 * scaled.abs()) / math.log(256)
         law = torch.round(law * 127) / 127
         law = torch.sign(law) * (torch.exp(law.abs() * math.log(256)) - 1) / 255 * 32768
-        samples = torch.where(coded, law, samples)
-        power = power_spectrum(samples)
-        return self._voice(power, active), active
+        return torch.where(coded, law, samples)
 
-    def _voice(self, power: torch.Tensor, active: torch.Tensor) -> torch.Tensor:
+    def _voice(
+        self, power: torch.Tensor, active: torch.Tensor, strength: torch.Tensor
+    ) -> torch.Tensor:
         """Other throats: stretches the envelope (formants) and the harmonics (pitch) apart."""
-        gen, count = self.gen, len(power)
-        child = _chance(gen, count, 0.3)
-        plain = _chance(gen, count, 0.15)
-        formant = torch.exp(_uniform(gen, (count,), -0.14, 0.16) * self.strength)
-        formant = torch.where(child, torch.exp(_uniform(gen, (count,), 0.1, 0.34)), formant)
-        pitch = torch.exp(_uniform(gen, (count,), -0.22, 0.35) * self.strength)
-        pitch = torch.where(child, torch.exp(_uniform(gen, (count,), 0.1, 0.75)), pitch)
+        child = _chance(strength, 0.4)
+        plain = _chance(strength, 0.15)
+        formant = torch.exp(_uniform(strength, -0.14, 0.16) * strength)
+        formant = torch.where(child, torch.exp(_uniform(strength, 0.12, 0.32)), formant)
+        pitch = torch.exp(_uniform(strength, -0.22, 0.35) * strength)
+        pitch = torch.where(child, torch.exp(_uniform(strength, 0.15, 0.72)), pitch)
         one = torch.ones_like(formant)
         formant, pitch = torch.where(plain, one, formant), torch.where(plain, one, pitch)
         log_power = (power + 1.0).log()
@@ -287,51 +324,48 @@ class Renderer:
         lifter = torch.sigmoid((cutoff - quefrency) / 3.0)
         envelope = torch.fft.rfft(cepstrum * lifter, dim=-1).real
         fine = log_power - envelope
-        bins = torch.arange(NUM_BINS, device=self.device, dtype=torch.float32)[None]
         formant, pitch = formant[:, None], pitch[:, None]
-        moved = _interpolate(envelope, bins / formant)
-        above = (bins / formant > NUM_BINS - 1)[:, None, :]
+        moved = _interpolate(envelope, self.bins / formant)
+        above = (self.bins / formant > NUM_BINS - 1)[:, None, :]
         moved = moved - above * 6.0
         # harmonics beyond the top repeat the upper half, which is noise-like
-        at = bins / pitch
+        at = self.bins / pitch
         at = torch.where(at > NUM_BINS - 1, 2 * (NUM_BINS - 1) - at, at)
         fine = _interpolate(fine, at)
         return ((moved + fine).exp() - 1.0).clamp_min(0.0) * active[..., None]
 
-    def _microphone(self, power: torch.Tensor) -> torch.Tensor:
+    def _microphone(self, power: torch.Tensor, strength: torch.Tensor) -> torch.Tensor:
         """Equaliser, band limits, room; then level. Returns mel energies (B, T, NUM_MEL)."""
-        gen, device, strength = self.gen, self.device, self.strength
-        count = len(power)
-        hertz = torch.arange(NUM_BINS, device=device) * SAMPLE_RATE / 512
+        device = self.device
+        one = strength[:, None]  # (B, 1)
+        hertz = self.bins * SAMPLE_RATE / 512
         place = (hertz / 700).log1p() / math.log1p(8000 / 700)
-        gain = torch.zeros(count, NUM_BINS, device=device)
+        gain = torch.zeros(len(power), NUM_BINS, device=device)
         for wave in (0.5, 1, 1.5, 2, 3, 4, 6):
-            depth = torch.randn(count, 1, generator=gen, device=device) * 3.0 * strength / wave**0.5
-            phase = _uniform(gen, (count, 1), 0, 2 * math.pi)
-            gain += depth * torch.cos(2 * math.pi * wave * place + phase)
-        flat = _chance(gen, count, 0.1)[:, None]
-        gain = torch.where(flat, torch.zeros_like(gain), gain)
+            depth = torch.randn_like(one) * 3.0 * one / wave**0.5
+            phase = _uniform(one, 0, 2 * math.pi)
+            gain = gain + depth * torch.cos(2 * math.pi * wave * place + phase)
+        gain = torch.where(_chance(one, 0.1), torch.zeros_like(gain), gain)
         octave = (hertz.clamp_min(15.6) / 1000).log2()
-        high_pass = torch.exp(_uniform(gen, (count, 1), math.log(60), math.log(400)))
-        order = _uniform(gen, (count, 1), 6, 24) * _chance(gen, count, 0.5)[:, None]
+        high_pass = torch.exp(_uniform(one, math.log(60), math.log(400)))
+        order = _uniform(one, 6, 24) * _chance(one, 0.5)
         gain = gain - order * ((high_pass / 1000).log2() - octave).clamp_min(0)
-        low_pass = torch.exp(_uniform(gen, (count, 1), math.log(2800), math.log(7500)))
-        order = _uniform(gen, (count, 1), 12, 90) * _chance(gen, count, 0.35 * strength)[:, None]
+        low_pass = torch.exp(_uniform(one, math.log(2800), math.log(7500)))
+        order = _uniform(one, 12, 90) * _chance(one, 0.35 * one)
         gain = gain - order * (octave - (low_pass / 1000).log2()).clamp_min(0)
-        phone = _chance(gen, count, 0.08 * strength)[:, None]
+        phone = _chance(one, 0.18 * one)
         outside = (octave - math.log2(3.4)).clamp_min(0) + (math.log2(0.3) - octave).clamp_min(0)
         gain = torch.where(phone, gain - 60 * outside, gain)
         energies = (power * torch.exp(gain[:, None] * (math.log(10) / 10))) @ self.filters
 
-        room = _chance(gen, count, 0.5 * strength)
         length = 48
-        decay = torch.exp(_uniform(gen, (count, 1), math.log(0.1), math.log(0.9)))
+        decay = torch.exp(_uniform(one, math.log(0.1), math.log(0.9)))
         steps = torch.arange(1, length, device=device) * (FRAME_SHIFT / SAMPLE_RATE)
         tail = torch.pow(10.0, -6 * steps / decay)
-        tail = tail * torch.empty_like(tail).exponential_(generator=gen)
-        share = torch.pow(10.0, _uniform(gen, (count, 1), -1.8, 0.1)) * room[:, None]
+        tail = tail * torch.empty_like(tail).exponential_()
+        share = torch.pow(10.0, _uniform(one, -1.8, 0.1)) * _chance(one, 0.5 * one)
         tail = share * tail / tail.sum(dim=1, keepdim=True).clamp_min(1e-9)
-        kernel = torch.cat([tail.flip(1), torch.ones(count, 1, device=device)], dim=1)
+        kernel = torch.cat([tail.flip(1), torch.ones_like(one)], dim=1)
         padded = torch.nn.functional.pad(energies.transpose(1, 2), (length - 1, 0))
         windows = padded.unfold(2, length, 1)  # (B, NUM_MEL, T, length)
         energies = torch.einsum("bmtk,bk->btm", windows, kernel)
@@ -339,109 +373,95 @@ class Renderer:
         total = energies.sum(dim=2)
         loud = total.amax(dim=1, keepdim=True).clamp_min(1.0)
         # the loudest frame of a full-scale voice has a mel energy near e^24
-        level = _uniform(gen, (count, 1), -36, 2) * (math.log(10) / 10)
+        level = _uniform(one, -36, 2) * (math.log(10) / 10)
         return energies * torch.exp(23.5 + level - loud.log())[..., None]
 
-    def _noise_and_masks(self, mel: torch.Tensor, active: torch.Tensor) -> torch.Tensor:
-        gen, device, strength = self.gen, self.device, self.strength
+    def _babble(self, mel: torch.Tensor, loudest: torch.Tensor) -> torch.Tensor:
+        """One to six other voices of this batch, before, during and after the answer."""
         count, frames, _ = mel.shape
+        normal = mel / loudest.clamp_min(1e-3)[:, None, None]
+        talkers = torch.randint(1, 7, (count, 1), device=self.device)
+        time = torch.arange(frames, device=self.device)
+        babble = torch.zeros_like(mel)
+        for talker in range(6):
+            other = torch.rand(count, device=self.device).argsort()[:, None]
+            shift = torch.randint(frames, (count, 1), device=self.device)
+            gain = _uniform(talkers.float(), 0.1, 1) * (talkers > talker)
+            babble = babble + normal[other, (time + shift) % frames] * gain[..., None]
+        return babble
+
+    def _noise_and_masks(
+        self, mel: torch.Tensor, active: torch.Tensor, strength: torch.Tensor
+    ) -> torch.Tensor:
+        device = self.device
+        count, frames, _ = mel.shape
+        one = strength[:, None]
         total = mel.sum(dim=2)
         loud = torch.where(active, total, torch.zeros_like(total)).amax(dim=1)
         empty = loud <= 0
         reference = torch.where(
-            empty, torch.exp(_uniform(gen, (count,), 14, 23)), loud.clamp_min(1e-3) * 0.4
+            empty, torch.exp(_uniform(strength, 14, 23)), loud.clamp_min(1e-3) * 0.4
         )
 
         def colour() -> torch.Tensor:
             band = torch.linspace(0, 1, NUM_MEL, device=device)
-            tilt = torch.randn(count, 1, generator=gen, device=device) * 4.0 - 2.0
-            curve = tilt * band
+            curve = (torch.randn_like(one) * 4.0 - 2.0) * band
             for wave in (1, 2, 4):
-                depth = torch.randn(count, 1, generator=gen, device=device) * 0.8
+                depth = torch.randn_like(one) * 0.8
                 curve = curve + depth * torch.cos(
-                    2 * math.pi * wave * band + _uniform(gen, (count, 1), 0, 6.28)
+                    2 * math.pi * wave * band + _uniform(one, 0, 6.28)
                 )
             return torch.softmax(curve, dim=1)[:, None]
 
-        def scaled(noise: torch.Tensor, snr_db: torch.Tensor) -> torch.Tensor:
+        def at(noise: torch.Tensor, snr_db: torch.Tensor, p: float | torch.Tensor) -> torch.Tensor:
+            """``noise`` so many decibels under the voice, in a share ``p`` of all utterances."""
             mean = noise.sum(dim=2).mean(dim=1).clamp_min(1e-6)
-            factor = reference / mean * torch.pow(10.0, -snr_db / 10)
+            factor = reference / mean * torch.pow(10.0, -snr_db / 10) * _chance(strength, p)
             return noise * factor[:, None, None]
 
-        shape = (count, frames, NUM_MEL)
-        grain = torch.empty(shape, device=device).exponential_(generator=gen)
+        grain = torch.empty_like(mel).exponential_()
         grain = 0.5 * grain + 0.5  # a band sums several bins
-        steady = grain * colour()
-        out = (
-            mel
-            + scaled(steady, _uniform(gen, (count,), 22 - 20 * strength, 45))
-            * _chance(gen, count, 0.8)[:, None, None]
-        )
-
-        # babble: other clips of this batch, several at once
-        babble = torch.zeros_like(mel)
-        normal = mel / total.amax(dim=1).clamp_min(1e-3)[:, None, None]
-        for _ in range(5):
-            other = torch.randperm(count, generator=gen, device=device)
-            shift = int(torch.randint(frames, (1,), generator=gen, device=device))
-            babble += normal[other].roll(shift, dims=1) * _uniform(gen, (count, 1, 1), 0.1, 1)
-        snr = _uniform(gen, (count,), 3, 28)
-        out = (
-            out
-            + scaled(babble, snr) * (_chance(gen, count, 0.22 * strength) & ~empty)[:, None, None]
-        )
-
+        out = mel + at(grain * colour(), _uniform(strength, 22 - 20 * strength, 45), 0.8)
+        near, far = _uniform(strength, 3, 15), _uniform(strength, 12, 30)
+        snr = torch.where(_chance(strength, 0.7), near, far)
+        out = out + at(self._babble(mel, total.amax(dim=1)), snr, 0.6 * strength)
         # gated bursts, clatter and steady tones
-        gate = _uniform(gen, (count, frames // 4 + 2), 0, 1) < _uniform(gen, (count, 1), 0.05, 0.6)
-        gate = gate.float().repeat_interleave(4, dim=1)[:, :frames]
-        out = (
-            out
-            + scaled(grain * colour() * gate[..., None], _uniform(gen, (count,), -2, 25))
-            * _chance(gen, count, 0.10 * strength)[:, None, None]
-        )
-        hit = (torch.rand(count, frames, generator=gen, device=device) < 0.02).float()
+        gate = torch.rand(count, frames // 4 + 2, device=device) < _uniform(one, 0.05, 0.6)
+        gate = gate.float()[..., None].expand(-1, -1, 4).flatten(1)[:, :frames]
+        bursts = grain * colour() * gate[..., None]
+        out = out + at(bursts, _uniform(strength, -2, 25), 0.10 * strength)
+        hit = (torch.rand(count, frames, device=device) < 0.02).float()
         clatter = torch.zeros_like(hit)
         for delay in range(8):
             clatter[:, delay:] += hit[:, : frames - delay] * math.exp(-delay * 0.6)
-        out = (
-            out
-            + scaled(grain * colour() * clatter[..., None], _uniform(gen, (count,), 0, 25))
-            * _chance(gen, count, 0.08 * strength)[:, None, None]
-        )
-        notes = torch.zeros(count, frames, NUM_MEL, device=device)
+        hits = grain * colour() * clatter[..., None]
+        out = out + at(hits, _uniform(strength, 0, 25), 0.08 * strength)
+        notes = torch.zeros_like(mel)
         for _ in range(4):
-            shape_of_notes = (count, frames // 16 + 1)
-            band = torch.randint(3, NUM_MEL - 2, shape_of_notes, generator=gen, device=device)
-            band = band.repeat_interleave(16, dim=1)[:, :frames]
+            band = torch.randint(3, NUM_MEL - 2, (count, frames // 16 + 1), device=device)
+            band = band[..., None].expand(-1, -1, 16).flatten(1)[:, :frames]
             notes.scatter_(2, band[..., None], 1.0)
-        out = (
-            out
-            + scaled(notes + 1e-3 * grain, _uniform(gen, (count,), 2, 25))
-            * _chance(gen, count, 0.06 * strength)[:, None, None]
-        )
+        out = out + at(notes + 1e-3 * grain, _uniform(strength, 2, 25), 0.06 * strength)
 
         # the recorder's own floor, and sometimes true digital silence
-        floor = torch.exp(_uniform(gen, (count, 1, 1), 0.0, 11.0)) * grain * colour() * NUM_MEL
-        digital = _chance(gen, count, 0.15)[:, None, None]
-        out = torch.where(digital, mel, out + floor)
+        floor = torch.exp(_uniform(one, 0.0, 11.0))[..., None] * grain * colour() * NUM_MEL
+        out = torch.where(_chance(strength, 0.15)[:, None, None], mel, out + floor)
         log_mel = out.clamp_min(ENERGY_FLOOR).log()
         # 16-bit rounding noise hides what is far below one step, except in true silence
-        rounding = torch.full_like(log_mel, math.log(20.0)) + grain.log()
+        rounding = math.log(20.0) + grain.log()
         silent = out <= ENERGY_FLOOR * 2
         log_mel = torch.where(silent, log_mel, torch.logaddexp(log_mel, rounding))
 
-        band = torch.arange(NUM_MEL, device=device)[None]
         for p, widest in ((0.25, 7), (0.15, 5)):
-            first = _uniform(gen, (count, 1), 0, NUM_MEL)
-            width = _uniform(gen, (count, 1), 0, widest)
-            hide = (band >= first) & (band < first + width)
-            hide &= _chance(gen, count, p * strength)[:, None]
+            first = _uniform(one, 0, NUM_MEL)
+            hide = (self.bands >= first) & (self.bands < first + _uniform(one, 0, widest))
+            hide &= _chance(one, p * one)
             mean = log_mel.mean(dim=(1, 2), keepdim=True)
             log_mel = torch.where(hide[:, None], mean, log_mel)
         time = torch.arange(frames, device=device)[None]
-        first = _uniform(gen, (count, 1), 0, frames)
-        hide = (time >= first) & (time < first + _uniform(gen, (count, 1), 0, 6))
-        hide &= _chance(gen, count, 0.2 * strength)[:, None]
+        first = _uniform(one, 0, frames)
+        hide = (time >= first) & (time < first + _uniform(one, 0, 6))
+        hide &= _chance(one, 0.2 * one)
         return torch.where(hide[..., None], log_mel.mean(dim=(1, 2), keepdim=True), log_mel)
 
 
@@ -464,7 +484,8 @@ def main() -> None:
     store = Store.build(clips, waves, device)
     sampler = Sampler(store, 0.35, np.random.default_rng(args.seed))
     plan = Planner(store, args.seed).plan([sampler.item() for _ in range(20)], 165)
-    log_mel, _ = Renderer(store, device, args.seed).render(plan)
+    torch.manual_seed(args.seed)
+    log_mel, _ = Renderer(store, device).render(plan.position, plan.low, plan.high)
     figure, axes = plt.subplots(5, 4, figsize=(18, 12), layout="tight")
     for axis, rows, words in zip(axes.flat, log_mel, plan.words, strict=True):
         axis.imshow(rows.T, origin="lower", aspect="auto", vmin=-2, vmax=24)

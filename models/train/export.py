@@ -96,8 +96,8 @@ class Writer:
         self.out += coded.clip(0, 255).T.astype("u1").tobytes()
 
 
-def transition_model(w: Writer) -> None:
-    numbers = list(range(1, len(graph.phones()) + 1))
+def transition_model(w: Writer, chains: int) -> None:
+    numbers = list(range(1, len(graph.phones(chains)) + 1))
     w.token("<TransitionModel>")
     w.token("<Topology>")
     w.int_vector(numbers)
@@ -114,7 +114,7 @@ def transition_model(w: Writer) -> None:
     w.token("</Topology>")
     w.token("<Triples>")
     w.int32(len(numbers))
-    for number, (unit, _) in zip(numbers, graph.phones(), strict=True):
+    for number, (unit, _) in zip(numbers, graph.phones(chains), strict=True):
         w.int32(number)
         w.int32(0)
         w.int32(units.PDF[unit])
@@ -275,7 +275,7 @@ def network_layers(layers: Layers, model: net.Network) -> None:
 
 def final_mdl(model: net.Network, bits: int) -> bytes:
     w = Writer(bits)
-    transition_model(w)
+    transition_model(w, units.chains(model.output.out_channels))
     parts = Writer(bits)
     parts.out = bytearray()
     layers = Layers(parts)
@@ -317,7 +317,7 @@ MODEL_CONF = """--min-active=200
 """
 
 
-def card(version: str, folder: Path) -> dict[str, object]:
+def card(version: str, folder: Path, chains: int) -> dict[str, object]:
     """What a program needs to know of the model in ``folder``: ``model.json``.
 
     Clips of its self-test are ``self_test/VALUE.flac``, named by the number that is said.
@@ -331,6 +331,7 @@ def card(version: str, folder: Path) -> dict[str, object]:
         "sample_rate": features.SAMPLE_RATE,
         "words": list(units.NUMBER_WORDS),
         "unknown": [units.UNK],
+        "unknown_chains": chains,
         "lowest": graph.FULL.lowest,
         "highest": graph.FULL.highest,
         "default": [0, 99],
@@ -348,12 +349,13 @@ def card(version: str, folder: Path) -> dict[str, object]:
 
 def load(path: Path) -> net.Network:
     saved = torch.load(path, map_location="cpu", weights_only=True)
-    if tuple(saved["units"]) != units.UNITS:
+    outputs = len(saved["units"])
+    if tuple(saved["units"]) != units.UNITS[:outputs]:
         raise SystemExit(f"{path}: trained for other units than those of units.py")
     shape = dict(saved["shape"])
     shape["splices"] = tuple(tuple(s) for s in shape["splices"])
     shape["filters"] = tuple(shape["filters"])
-    model = net.Network(len(units.UNITS), net.Shape(**shape))
+    model = net.Network(outputs, net.Shape(**shape))
     model.load_state_dict(saved["state"])
     return model.eval()
 
@@ -367,11 +369,15 @@ def main() -> None:
     args = parser.parse_args()
     for folder in ("am", "conf"):
         (args.out / folder).mkdir(parents=True, exist_ok=True)
-    data = final_mdl(load(args.network), args.bits)
+    model = load(args.network)
+    data = final_mdl(model, args.bits)
+    chains = units.chains(model.output.out_channels)
     (args.out / "am" / "final.mdl").write_bytes(data)
     (args.out / "conf" / "mfcc.conf").write_text(MFCC_CONF)
     (args.out / "conf" / "model.conf").write_text(MODEL_CONF)
-    (args.out / "model.json").write_text(json.dumps(card(args.version, args.out), indent=1) + "\n")
+    (args.out / "model.json").write_text(
+        json.dumps(card(args.version, args.out, chains), indent=1) + "\n"
+    )
     print(f"am/final.mdl: {len(data) / 2**20:.2f} MiB")
 
 

@@ -69,8 +69,12 @@ def power_spectrum(frames: torch.Tensor) -> torch.Tensor:
     frames = frames - frames.mean(dim=-1, keepdim=True)
     first = frames[..., :1] * (1 - PREEMPHASIS)
     frames = torch.cat([first, frames[..., 1:] - PREEMPHASIS * frames[..., :-1]], dim=-1)
-    window = torch.as_tensor(povey_window(), device=frames.device)
-    return torch.fft.rfft(frames * window, n=FFT_SIZE).abs().square()
+    return torch.fft.rfft(frames * _window(frames.device), n=FFT_SIZE).abs().square()
+
+
+@cache
+def _window(device: torch.device) -> torch.Tensor:
+    return torch.as_tensor(povey_window(), device=device)
 
 
 def log_mel(power: torch.Tensor) -> torch.Tensor:

@@ -7,7 +7,9 @@ matrix product a frame; in float64 with a scale a frame nothing under- or overfl
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -25,6 +27,17 @@ class Acceptor:
     start: np.ndarray
     end: np.ndarray
     pdf: np.ndarray
+
+    @cached_property
+    def sparse(self) -> tuple[tuple[np.ndarray, ...], ...]:
+        """What exists: (from, to, log weight) of arcs, (state, log weight) of starts and ends."""
+        source, target = np.nonzero(self.arcs > NEVER)
+        (first,), (last,) = np.nonzero(self.start > NEVER), np.nonzero(self.end > NEVER)
+        return (
+            (source, target, self.arcs[source, target]),
+            (first, self.start[first]),
+            (last, self.end[last]),
+        )
 
 
 class _Builder:
@@ -68,10 +81,11 @@ UNK_COST = 2.0
 ODD_COST = 3.0
 
 
-def transcript_acceptor(words: tuple[str, ...]) -> Acceptor:
+def transcript_acceptor(words: tuple[str, ...], unk_chains: int = 1) -> Acceptor:
     """All ways to say these words: silence may stand before, between and after them.
 
-    ``[unk]`` is one or more stretches of other speech, ``[noise]`` silence or other speech.
+    ``[unk]`` is one or more stretches of other speech, ``[noise]`` silence or other speech; other
+    speech is any of the first ``unk_chains`` chains of units.
     """
     b = _Builder()
     # ``open_ends`` are states from which the next piece may follow; None stands for the start
@@ -80,24 +94,26 @@ def transcript_acceptor(words: tuple[str, ...]) -> Acceptor:
     open_ends: list[int | None] = [None, silence]
     for word in words:
         unknown = word in (units.UNK, "[noise]")
-        cost = UNK_COST if unknown else WORD_COST
-        first, last = b.chain(units.UNK_UNITS if unknown else units.PRONUNCIATIONS[word])
-        for source in open_ends:
-            if source is None:
-                b.starts.append((first, -cost))
-            else:
-                b.arcs.append((source, first, -cost))
+        chains = units.UNK_CHAINS[:unk_chains] if unknown else [units.PRONUNCIATIONS[word]]
+        cost = UNK_COST + math.log(len(chains)) if unknown else WORD_COST
+        spans = [b.chain(chain) for chain in chains]
         silence = b.state(units.SIL)
-        b.arcs.append((last, silence, 0.0))
+        for first, last in spans:
+            for source in open_ends:
+                if source is None:
+                    b.starts.append((first, -cost))
+                else:
+                    b.arcs.append((source, first, -cost))
+            b.arcs.append((last, silence, 0.0))
+            if unknown:
+                b.arcs.append((silence, first, -cost))
         skipped = open_ends if word == "[noise]" else []
-        if unknown:
-            b.arcs.append((silence, first, -cost))
         for source in skipped:
             if source is None:
                 b.starts.append((silence, 0.0))
             else:
                 b.arcs.append((source, silence, 0.0))
-        open_ends = [last, silence]
+        open_ends = [*(last for _, last in spans), silence]
     for source in open_ends:
         if source is not None:
             b.ends.append((source, 0.0))
@@ -115,7 +131,7 @@ def _may_follow(first: str, second: str) -> bool:
     return first in digits and second in digits
 
 
-def loop_acceptor() -> Acceptor:
+def loop_acceptor(unk_chains: int = 1) -> Acceptor:
     """Any sequence of words, the competition of MMI training.
 
     Other speech follows itself only after silence.
@@ -124,17 +140,19 @@ def loop_acceptor() -> Acceptor:
     silence = b.state(units.SIL)
     b.starts.append((silence, 0.0))
     b.ends.append((silence, 0.0))
-    spans = {w: b.chain(p) for w, p in units.PRONUNCIATIONS.items()}
-    for word, (first, last) in spans.items():
-        cost = UNK_COST if word == units.UNK else WORD_COST
+    unk_cost = UNK_COST + math.log(unk_chains)
+    spans = [(w, b.chain(p)) for w, p in units.PRONUNCIATIONS.items() if w != units.UNK]
+    spans += [(units.UNK, b.chain(chain)) for chain in units.UNK_CHAINS[:unk_chains]]
+    for word, (first, last) in spans:
+        cost = unk_cost if word == units.UNK else WORD_COST
         b.starts.append((first, -cost))
         b.arcs.append((silence, first, -cost))
         b.arcs.append((last, silence, 0.0))
         b.ends.append((last, 0.0))
-        for other, (other_first, _) in spans.items():
+        for other, (other_first, _) in spans:
             if word == other == units.UNK:
                 continue
-            entry = UNK_COST if other == units.UNK else WORD_COST
+            entry = unk_cost if other == units.UNK else WORD_COST
             odd = 0.0 if units.UNK in (word, other) or _may_follow(word, other) else ODD_COST
             b.arcs.append((last, other_first, -entry - odd))
     return b.build()
@@ -154,17 +172,17 @@ class Sparse:
     pdf: torch.Tensor
 
 
-def stack(acceptors: list[Acceptor]) -> Sparse:
-    size = -(-max(len(a.pdf) for a in acceptors) // 16) * 16
+def stack(acceptors: list[Acceptor], size: int | None = None) -> Sparse:
+    """A batch of acceptors with room for ``size`` states each, or for the largest."""
+    size = size or -(-max(len(a.pdf) for a in acceptors) // 16) * 16
     pdf = np.zeros((len(acceptors), size), dtype=np.int64)
     arcs, start, end = [], [], []
     for b, a in enumerate(acceptors):
         pdf[b, : len(a.pdf)] = a.pdf
-        source, target = np.nonzero(a.arcs > NEVER)
-        arcs.append(((b * size + source) * size + target, a.arcs[source, target]))
-        for rows, weights in ((start, a.start), (end, a.end)):
-            (states,) = np.nonzero(weights > NEVER)
-            rows.append((b * size + states, weights[states]))
+        (source, target, weights), starts, ends = a.sparse
+        arcs.append(((b * size + source) * size + target, weights))
+        for rows, (states, weights) in ((start, starts), (end, ends)):
+            rows.append((b * size + states, weights))
 
     def flat(rows: list[tuple[np.ndarray, np.ndarray]]) -> tuple[torch.Tensor, torch.Tensor]:
         where, weights = (np.concatenate(column) for column in zip(*rows, strict=True))
@@ -193,19 +211,31 @@ def shared(acceptor: Acceptor, device: torch.device) -> Machine:
     )  # fmt: skip
 
 
+def empty(count: int, size: int, device: torch.device) -> Machine:
+    """Room for ``count`` acceptors of ``size`` states, for ``fill``."""
+    return Machine(
+        torch.zeros(count, size, size, device=device, dtype=torch.float64),
+        torch.zeros(count, size, device=device, dtype=torch.float64),
+        torch.zeros(count, size, device=device, dtype=torch.float64),
+        torch.zeros(count, size, device=device, dtype=torch.int64),
+    )
+
+
+def fill(machine: Machine, sparse: Sparse) -> None:
+    """Puts the transcripts of a batch of the same shape into ``machine``, in place."""
+    machine.pdf.copy_(sparse.pdf, non_blocking=True)
+    for dense, rows in (
+        (machine.arcs, sparse.arcs), (machine.start, sparse.start), (machine.end, sparse.end),
+    ):  # fmt: skip
+        where, weights = (x.to(dense.device, non_blocking=True) for x in rows)
+        dense.zero_().view(-1)[where] = weights
+
+
 def batched(sparse: Sparse, device: torch.device) -> Machine:
     count, size = sparse.pdf.shape
-
-    def dense(shape: tuple[int, ...], rows: tuple[torch.Tensor, torch.Tensor]) -> torch.Tensor:
-        where, weights = (x.to(device, non_blocking=True) for x in rows)
-        flat = torch.zeros(shape, device=device, dtype=torch.float64)
-        flat.view(-1)[where] = weights
-        return flat
-
-    return Machine(
-        dense((count, size, size), sparse.arcs), dense((count, size), sparse.start),
-        dense((count, size), sparse.end), sparse.pdf.to(device, non_blocking=True),
-    )  # fmt: skip
+    machine = empty(count, size, device)
+    fill(machine, sparse)
+    return machine
 
 
 #: frames between rescalings; float64 spans e^-700, so 87 nats a frame may be lost

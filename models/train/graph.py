@@ -1,8 +1,9 @@
 """Decoding graphs: which words may be said, expanded to the transition-ids of the acoustic model.
 
-``python graph.py --out ../number-en`` writes ``graph/HCLG.fst`` (-9999..9999), the narrower
-``graphs/NAME.fst``, ``graph/words.txt`` and ``graph/phones/word_boundary.int``. Graphs are written
-through ``kaldifst``, which cannot live in one process with ``vosk``.
+``python graph.py --out ../number-en`` writes, into a model that ``export.py`` has begun,
+``graph/HCLG.fst`` (-9999..9999), the narrower ``graphs/NAME.fst``, ``graph/words.txt`` and
+``graph/phones/word_boundary.int``. Graphs are written through ``kaldifst``, which cannot live in
+one process with ``vosk``.
 
 An utterance is any mixture of numbers and other speech (``[unk]``), silence anywhere between words:
 "um, forty two", "forty two, no I mean forty five". A number is spelled, with or without *and*, with
@@ -15,6 +16,7 @@ hundred and three" would be heard as a 3 with something before it, by a graph th
 from __future__ import annotations
 
 import argparse
+import json
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -59,10 +61,13 @@ FULL = Range("full", -9999, 9999)
 
 
 @cache
-def phones() -> tuple[tuple[str, str], ...]:
-    """(unit, place) with place one of ``S`` single, ``B`` begin, ``I`` inside, ``E`` end, ``-``."""
+def phones(chains: int = len(units.UNK_CHAINS)) -> tuple[tuple[str, str], ...]:
+    """(unit, place) with place one of ``S`` single, ``B`` begin, ``I`` inside, ``E`` end, ``-``.
+
+    Those of further chains of other speech come last, so that numbers of phones stay the same.
+    """
     found = {(units.SIL, "-"): None}
-    for pronunciation in units.PRONUNCIATIONS.values():
+    for pronunciation in (*units.PRONUNCIATIONS.values(), *units.UNK_CHAINS[:chains]):
         for phone in placed(pronunciation):
             found[phone] = None
     return tuple(found)
@@ -89,9 +94,9 @@ def forward(phone: tuple[str, str]) -> int:
     return 2 * phone_number(phone)
 
 
-def word_boundaries() -> str:
+def word_boundaries(chains: int) -> str:
     names = {"-": "nonword", "S": "singleton", "B": "begin", "I": "internal", "E": "end"}
-    return "".join(f"{i} {names[place]}\n" for i, (_, place) in enumerate(phones(), start=1))
+    return "".join(f"{i} {names[place]}\n" for i, (_, place) in enumerate(phones(chains), start=1))
 
 
 WORDS: tuple[str, ...] = ("<eps>", units.UNK, *units.NUMBER_WORDS)
@@ -174,29 +179,37 @@ def _shared_tails(
     return arcs, ends, start
 
 
-def build(span: Range) -> Acceptor:
-    """The graph of a range, with transition-ids as input and words as output labels."""
+def build(span: Range, chains: int = 1) -> Acceptor:
+    """The graph of a range, with transition-ids as input and words as output labels.
+
+    ``chains``: how many the model has for other speech.
+    """
     out = Acceptor()
     start = out.state()
     before = _pause(out, start)  # where a number or other speech may begin
     after_unknown, after_number = out.state(), out.state()
 
     tails, ends, first = _shared_tails(sayings(span.lowest, span.highest))
-    chains: dict[tuple[str, int], int] = {}
+    known: dict[tuple[tuple[str, ...], int], int] = {}
 
     def say(source: int, word: str, target: int, cost: float) -> None:
         """A word from source to target; its states are shared by all that enter them."""
-        row = placed(units.PRONUNCIATIONS[word])
-        key = (word, target)
-        if key not in chains:
+        other = word == units.UNK
+        for said in units.UNK_CHAINS[:chains] if other else [units.PRONUNCIATIONS[word]]:
+            say_units(source, said, WORDS.index(word), target, cost)
+
+    def say_units(source: int, said: tuple[str, ...], label: int, target: int, cost: float) -> None:
+        row = placed(said)
+        key = (said, target)
+        if key not in known:
             states = [out.state() for _ in row]
             for at, phone in zip(states, row, strict=True):
                 out.add(at, at, self_loop(phone), 0, 0.0)
             for at, to, phone in zip(states, states[1:], row[1:], strict=False):
                 out.add(at, to, forward(phone), 0, 0.0)
             out.add(states[-1], target, 0, 0, 0.0)
-            chains[key] = states[0]
-        out.add(source, chains[key], forward(row[0]), WORDS.index(word), cost)
+            known[key] = states[0]
+        out.add(source, known[key], forward(row[0]), label, cost)
 
     # inside a number: the state after a word, a pause, the state before the next word
     enter = [out.state() for _ in tails]
@@ -277,15 +290,17 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
+    card = json.loads((args.out / "model.json").read_text())
+    chains = card.get("unknown_chains", 1)
     for path, span in ranges():
-        acceptor = build(span)
+        acceptor = build(span, chains)
         write(acceptor, args.out / path)
         size = (args.out / path).stat().st_size
         print(f"{path}: {acceptor.states} states, {len(acceptor.arcs)} arcs, {size / 1024:.0f} KB")
     (args.out / "graph" / "words.txt").write_text(words_txt())
     boundary = args.out / "graph" / "phones" / "word_boundary.int"
     boundary.parent.mkdir(parents=True, exist_ok=True)
-    boundary.write_text(word_boundaries())
+    boundary.write_text(word_boundaries(chains))
 
 
 if __name__ == "__main__":

@@ -11,6 +11,14 @@ from __future__ import annotations
 SIL = "sil"
 UNK_UNITS = ("unk_b", "unk_m", "unk_e")
 UNK = "[unk]"
+#: chains of units for ``[unk]``, side by side: short and long, dark and bright speech each find
+#: their own. A model may have the first ones only.
+UNK_CHAINS: tuple[tuple[str, ...], ...] = (
+    UNK_UNITS,
+    ("unk2_b", "unk2_m", "unk2_e"),
+    ("unk3_b", "unk3_m", "unk3_n", "unk3_e"),
+    ("unk4_b", "unk4_m", "unk4_n", "unk4_e"),
+)
 
 _STEMS = {
     "four": "four_f four_o four_r",
@@ -71,11 +79,28 @@ PRONUNCIATIONS[UNK] = UNK_UNITS
 
 NUMBER_WORDS: tuple[str, ...] = tuple(_SPELLED)
 
-#: every unit once, silence first; the index is the network's output.
+#: every unit once, silence first, further chains of ``[unk]`` last; the index is the network's
+#: output.
 UNITS: tuple[str, ...] = tuple(
-    dict.fromkeys([SIL, *UNK_UNITS, *(u for p in PRONUNCIATIONS.values() for u in p)])
+    dict.fromkeys(
+        [
+            SIL,
+            *UNK_UNITS,
+            *(u for p in PRONUNCIATIONS.values() for u in p),
+            *(u for chain in UNK_CHAINS for u in chain),
+        ]
+    )
 )
 PDF: dict[str, int] = {unit: index for index, unit in enumerate(UNITS)}
+
+
+def chains(outputs: int) -> int:
+    """How many chains of ``[unk]`` a network with so many outputs has. Raises ValueError."""
+    for count in range(1, len(UNK_CHAINS) + 1):
+        if outputs == len(UNITS) - sum(len(chain) for chain in UNK_CHAINS[count:]):
+            return count
+    raise ValueError(f"no set of units has {outputs} outputs")
+
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 TEENS = (

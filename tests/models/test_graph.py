@@ -101,7 +101,7 @@ def test_the_full_graph() -> None:
 
 def test_phones_know_their_place_in_a_word() -> None:
     graph = import_module("graph")
-    lines = graph.word_boundaries().splitlines()
+    lines = graph.word_boundaries(1).splitlines()
     assert lines[0] == "1 nonword"
     number = graph.phone_number
     # six ends a word, but not in sixty

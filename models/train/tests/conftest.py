@@ -1,0 +1,6 @@
+"""The training scripts are no package: they are imported from the folder above."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
