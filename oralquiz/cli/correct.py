@@ -11,6 +11,7 @@ import click
 
 from oralquiz.cli.common import json_option, print_json
 from oralquiz.errors import AudioError, BadInput
+from oralquiz.listen.hearing import readable
 
 if TYPE_CHECKING:
     from oralquiz.session.file import Answered, Attempt, Pcm
@@ -85,7 +86,7 @@ def correct(
         click.echo(f"\nSum {turn.index + 1}, {turn.pupil}: {turn.sum} = {turn.sum.answer}")
         for attempt in turn.attempts:
             guesses = ", ".join(f"{g.value} ({g.confidence:.0%})" for g in attempt.guesses)
-            click.echo(f"  heard: {guesses or attempt.words or 'nothing'}")
+            click.echo(f"  heard: {guesses or readable(attempt.words) or 'nothing'}")
         click.echo("  r right, w wrong, s silent, u unclear, p play again, any other key: leave it")
         while True:
             try:

@@ -10,6 +10,7 @@ import click
 
 from oralquiz.cli.common import FAILED, json_option, print_json
 from oralquiz.errors import BadInput
+from oralquiz.listen.hearing import readable
 
 if TYPE_CHECKING:
     from oralquiz.listen.vosk import VoskRecognizer
@@ -200,7 +201,7 @@ def _misheard(checker: VoskRecognizer | None, word: str, language: str, clip: Cl
     hearing = checker.hear(at_rate(clip, checker.sample_rate).samples, 0, 99)
     if hearing.value == meant[0]:
         return None
-    return str(hearing.value) if hearing.value is not None else hearing.words or "nothing"
+    return str(hearing.value) if hearing.value is not None else readable(hearing.words) or "nothing"
 
 
 def _from_folder(

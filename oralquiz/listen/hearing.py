@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -53,6 +54,14 @@ class Hearing:
     def probability(self, value: int) -> float:
         """The calibrated probability that ``value`` was said."""
         return sum(guess.confidence for guess in self.guesses if guess.value == value)
+
+
+_OTHER = re.compile(r"(?:[\[<]\w+[\]>]\s*)+")
+
+
+def readable(words: str) -> str:
+    """``words`` for people: "[unk] forty two" is "… forty two"."""
+    return _OTHER.sub("… ", words).strip()
 
 
 class Listener(Protocol):

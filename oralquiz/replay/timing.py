@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from oralquiz.listen.hearing import readable
 from oralquiz.replay.story import Story
 from oralquiz.session.file import Answered
 
@@ -68,7 +69,7 @@ def time_turn(turn: Answered, story: Story, rate: int, recorded: int) -> Timing:
     )
     answers = tuple(
         Mark(
-            a.words if a.value is None else str(a.value),
+            readable(a.words) if a.value is None else str(a.value),
             (a.onset - first) / rate,
             (a.offset - first) / rate,
         )

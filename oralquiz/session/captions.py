@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from oralquiz.listen.hearing import readable
 from oralquiz.session.events import Event
 
 
@@ -25,7 +26,7 @@ def captions(events: Iterable[Event], rate: int) -> str:
             for term in event.data["terms"]:
                 cues.append((term["onset"], term["offset"], "teacher", term["text"]))
         elif event.type == "heard" and event.data["onset"] is not None:
-            words = event.data["words"] or "(not clear)"
+            words = readable(event.data["words"]) or "(not clear)"
             cues.append((event.data["onset"], event.data["offset"], "pupil", words))
     lines = ["WEBVTT", ""]
     for onset, offset, who, text in cues:

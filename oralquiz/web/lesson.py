@@ -14,6 +14,7 @@ from typing import Any
 
 from oralquiz.errors import BadInput
 from oralquiz.judge.verdict import Verdict
+from oralquiz.listen.hearing import readable
 from oralquiz.replay.phrases import written
 from oralquiz.session.runner import Command
 from oralquiz.speak.clip import Samples
@@ -356,7 +357,8 @@ class Lesson:
             row.phase = "speak"
             part.show("speak", **place)
         elif kind == "heard" and (data["guesses"] or not part.words):
-            row.heard = part.words = data["words"]  # unless a number that was said before stands
+            # unless a number that was said before stands
+            row.heard = part.words = readable(data["words"])
         elif kind == "judged":
             part.judged = data
             row.value, row.verdict = data["value"], data["verdict"]
