@@ -61,12 +61,6 @@ def guesses(
     )
 
 
-def counted(readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration) -> float:
-    """The probability that a number was said, one number and of whatever range."""
-    mass = masses(readings, numbers, calibration)
-    return 1 - mass.get(None, 0.0) / sum(mass.values()) if mass else 0.0
-
-
 def masses(
     readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
 ) -> dict[int | None, float]:
