@@ -37,8 +37,10 @@ _NUMBER_LIKE = re.compile(
 HUMAN_SOURCES = ("fsdd", "digits_in", "numbers_woman", "librispeech")
 #: whole speakers that the twin, which is measured, never hears: the same that the corpus keeps out
 KEPT_OUT = ("fsdd-theo", "fsdd-yweweler", "numbers_woman")
-#: how the names of their speakers begin
-HUMAN_SPEAKERS = ("fsdd", "digits_in", "numbers_woman", "libri")
+#: how the names of people begin
+PEOPLE = (
+    "fsdd", "digits_in", "numbers_woman", "libri", "asterisk", "ktuberling", "klettres",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)

@@ -332,8 +332,8 @@ def doubted(listing: Path, doubt: float, share: float) -> set[int]:
     Those said by people are kept: they were checked, and are hard rather than wrong.
     """
     rows = [row.split("\t") for row in listing.read_text().splitlines()[1:]]
-    human = {row[0] for row in rows if row[1].split("-")[0] in corpus.HUMAN_SPEAKERS}
-    scored = sorted((float(row[3]), int(row[0])) for row in rows if row[0] not in human)
+    machines = (row for row in rows if not row[1].startswith(corpus.PEOPLE))
+    scored = sorted((float(row[3]), int(row[0])) for row in machines)
     return {clip for score, clip in scored[: int(share * len(rows))] if score < doubt}
 
 
@@ -361,7 +361,7 @@ def main() -> None:
     parser.add_argument("--hold-out", default="", help="speakers, separated by commas")
     parser.add_argument("--start", type=Path, help="a network.pt to go on from, with MMI only")
     parser.add_argument("--drop", type=Path, help="alignments.tsv of the same packs")
-    parser.add_argument("--doubt", type=float, default=-4.0)
+    parser.add_argument("--doubt", type=float, default=-2.5)
     parser.add_argument("--drop-share", type=float, default=0.04)
     parser.add_argument("--keep-dev", action="store_true", help="train on split dev too")
     parser.add_argument("--width", type=int, default=384)
