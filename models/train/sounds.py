@@ -12,7 +12,6 @@ import numpy as np
 import units
 from corpus import Clip
 from features import SAMPLE_RATE as RATE
-from scipy import signal
 
 Wave = np.ndarray
 
@@ -22,20 +21,33 @@ def _shape(seconds: float, attack_s: float, decay_s: float) -> Wave:
     return np.minimum(1.0, t / attack_s) * np.exp(-np.maximum(0.0, t - attack_s) / decay_s)
 
 
-def _resonant(source: Wave, hertz: list[float], width: float) -> Wave:
+def _filtered(source: Wave, gain: Callable[[Wave], Wave]) -> Wave:
+    """``source`` with each of its frequencies, in hertz, times ``gain`` of them."""
+    size = 2 * len(source)
+    hertz = np.fft.rfftfreq(size, 1 / RATE)
+    return np.fft.irfft(np.fft.rfft(source, size) * gain(hertz), size)[: len(source)]
+
+
+def _resonant(source: Wave, hertz: list[float], sharp: float) -> Wave:
     """``source`` through resonators side by side, each weaker than the one before."""
-    out = np.zeros_like(source)
-    for k, centre in enumerate(hertz):
-        b, a = signal.iirpeak(min(centre, 7500.0), centre / width, fs=RATE)
-        out += signal.lfilter(b, a, source) * 0.7**k
-    return out
+
+    def gain(at: Wave) -> Wave:
+        out = np.zeros(len(at), complex)
+        for k, centre in enumerate(hertz):
+            ratio = at / min(centre, 7500.0)
+            # a damped mass on a spring, driven, at its velocity
+            out += 0.7**k * (1j * ratio / sharp) / (1 - ratio**2 + 1j * ratio / sharp)
+        return out
+
+    return _filtered(source, gain)
 
 
 def _pulses(pitch: Wave, rng: np.random.Generator) -> Wave:
     """A voice's source at ``pitch`` (n,) hertz: a pulse a period, with some breath."""
     phase = np.cumsum(pitch / RATE)
     pulse = np.diff(np.floor(phase), prepend=0.0)
-    tilted = signal.lfilter([1.0], [1.0, -0.95], pulse)
+    tilted = _filtered(pulse, lambda hertz: 1 / (1 + 1j * hertz / 130))  # 6 dB an octave
+    tilted *= 0.3 / max(1e-9, float(tilted.std()))
     return tilted - tilted.mean() + rng.normal(0, 0.02, len(pitch))
 
 
@@ -127,11 +139,13 @@ def rub(rng: np.random.Generator) -> Wave:
     seconds = rng.uniform(0.15, 1.0)
     count = int(seconds * RATE)
     low = rng.uniform(150, 3500)
-    band = signal.butter(
-        2, [low, min(low * rng.uniform(1.5, 6), 7800)], "band", fs=RATE, output="sos"
-    )
+    high = min(low * rng.uniform(1.5, 6), 7800)
     swell = np.interp(np.linspace(0, 6, count), range(7), [0, *rng.uniform(0.1, 1, 5), 0])
-    return signal.sosfilt(band, rng.normal(size=count)) * swell
+
+    def gain(hertz: Wave) -> Wave:
+        return 1 / (1 + (low / (hertz + 1)) ** 4 + (hertz / high) ** 4)
+
+    return _filtered(rng.normal(size=count), gain) * swell
 
 
 KINDS: tuple[Callable[[np.random.Generator], Wave], ...] = (
