@@ -88,10 +88,8 @@ def report(source: str, ear_name: str, ear: Ear, sounds: dict[int, Samples]) -> 
     right = sum(value == number for number, value in heard.items())
     nothing = sum(value is None for value in heard.values())
     wrong = len(sounds) - right - nothing
-    print(
-        f"{source:<24} {ear_name:<8} {right:>3}/{total} {total - right - nothing:>5} {nothing:>4}"
-    )
-    wrong = [f"{n}>{value}" for n, value in heard.items() if value not in (n, None)]
+    print(f"{source:<24} {ear_name:<8} {right:>3}/{len(sounds)} {wrong:>5} {nothing:>4}")
+    instead = [f"{n}>{value}" for n, value in heard.items() if value not in (n, None)]
     print(f"    instead: {' '.join(instead)}")
     units = Counter(n % 10 for n, value in heard.items() if value == n)
     tens = Counter(n // 10 for n, value in heard.items() if value == n)
