@@ -140,7 +140,7 @@ class Engine:
                 except AudioError as error:
                     trouble = str(error)
                 self._kill()
-        raise AudioError(f"the speech engine cannot say '{text}': {trouble}")
+        raise AudioError(trouble)
 
     def close(self) -> None:
         """End the worker. The next phrase starts a fresh one."""
