@@ -118,6 +118,18 @@ class Device:
         self._line = line
         self._changed(self)
 
+    def take_over(self, line: Line) -> None:
+        """``line`` is the device's connection from now on; the page before it stays, only watches,
+        and is told so."""
+        if self._line is not None and self._line is not line:
+            self._line.send({"t": "aside"})
+        self._line = line
+        self._changed(self)
+
+    def holds(self, line: Line) -> bool:
+        """Whether ``line`` is the device's connection."""
+        return self._line is line
+
     def detach(self, line: Line) -> None:
         if self._line is line:
             self._line = None

@@ -38,7 +38,7 @@ async def _talk(socket: WebSocket, line: Line, hear: Hear, device: Device | None
     blocks, messages = Limit(*BLOCKS), Limit(*MESSAGES)
     listening = asyncio.create_task(_listen(socket, line, hear, device, blocks, messages))
     speaking = asyncio.create_task(_speak(socket, line))
-    pinging = asyncio.create_task(_ping(device))
+    pinging = asyncio.create_task(_ping(line, device))
     closing = asyncio.create_task(line.closed.wait())
     tasks = {listening, speaking, pinging, closing}
     try:
@@ -74,7 +74,8 @@ async def _listen(
                     # connects again and sends what is wanted
                     line.close("more sound than a microphone makes", SLOW)
                     return
-                device.packet(number, samples)
+                if device.holds(line):  # else another page took it over while this was on its way
+                    device.packet(number, samples)
             else:
                 if not messages.take(""):
                     raise WireError("too many messages")
@@ -93,10 +94,11 @@ async def _speak(socket: WebSocket, line: Line) -> None:
         return
 
 
-async def _ping(device: Device | None) -> None:
+async def _ping(line: Line, device: Device | None) -> None:
     while device is not None:
         await asyncio.sleep(PING_S)
-        device.ping(time.monotonic())
+        if device.holds(line):
+            device.ping(time.monotonic())
 
 
 def _hear(device: Device, line: Line, others: Hear) -> Hear:
@@ -160,7 +162,8 @@ async def set_of(house: House, pupil: Pupil, syllabus: Syllabus) -> PracticeSet:
 
 
 async def teacher_socket(socket: WebSocket) -> None:
-    """The teacher's page: it watches, commands, and is the device at the front."""
+    """A teacher's page: it watches and commands. One of them is the device at the front: the one
+    whose “Sound on” was pressed last, or the first that is there."""
     house, here = house_of(socket), await who(socket)
     if not here.teacher:
         await _refuse(socket)
@@ -172,12 +175,24 @@ async def teacher_socket(socket: WebSocket) -> None:
         await _teach(house, data)
 
     line = Line()
+    as_front = _hear(house.front, line, others)
+
+    async def hear(data: Mapping[str, Any]) -> None:
+        kind = data["t"]
+        if kind == "ready":  # the button; a page that was set aside does not say it by itself
+            house.front.take_over(line)
+        elif kind == "hello" and not house.front.online:
+            house.front.attach(line)
+            house.front.ping(time.monotonic())
+        elif kind == "hello" and not house.front.holds(line):
+            line.send({"t": "aside"})
+        if kind in ("practise", "do", "correct", "reveal") or house.front.holds(line):
+            await as_front(data)
+
     await socket.accept()
-    house.front.attach(line)
-    house.front.ping(time.monotonic())
     house.watch(line, wall=False)
     try:
-        await _talk(socket, line, _hear(house.front, line, others), house.front)
+        await _talk(socket, line, hear, house.front)
     finally:
         house.unwatch(line)
         house.front.detach(line)

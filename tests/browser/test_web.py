@@ -650,6 +650,28 @@ def test_a_page_that_another_took_over_says_so_and_no_more(
     expect(first.locator("#away")).to_be_hidden()  # it does not come back by itself
 
 
+def test_a_second_page_of_the_teacher_leaves_the_sound_where_it_is(
+    room: Classroom, visitors: Callable[..., Visitor]
+) -> None:
+    room.house.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
+    first = visitors(f"{room.url}/live", microphone=False).page
+    first.click("#sound")
+    expect(first.locator("#sound")).to_have_text("Sound is on")
+    second = visitors(f"{room.url}/live", microphone=False).page
+    expect(second.locator("#sound")).to_have_text("Sound on here")
+    expect(second.locator("#elsewhere")).to_be_visible()
+    expect(first.locator("#sound")).to_have_text("Sound is on")
+    expect(first.locator("#trouble")).to_be_hidden()
+    second.click("#sound")
+    expect(second.locator("#sound")).to_have_text("Sound is on")
+    expect(first.locator("#trouble")).to_contain_text("The sound went to another page.")
+    expect(first.locator("#sound")).to_have_text("Sound on here")
+    first.click("#sound")
+    expect(first.locator("#sound")).to_have_text("Sound is on")
+    expect(first.locator("#trouble")).to_be_hidden()
+    expect(second.locator("#trouble")).to_be_visible()
+
+
 def test_files_of_this_server_only(room: Classroom, visitors: Callable[..., Visitor]) -> None:
     """It works offline: no page asks for anything from elsewhere."""
     asked: list[str] = []

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from starlette.testclient import TestClient
+from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
 
 from oralquiz.errors import BadInput
@@ -477,3 +477,49 @@ def test_a_second_window_takes_over_and_the_first_ends(house: House, teacher: Te
         while any(device.online for device in house.devices.values()):
             time.sleep(0.01)
     assert end.value.code == 4409
+
+
+def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
+    house: House, teacher: TestClient
+) -> None:
+    hello = {"t": "hello", "mic": False, "run": "", "first": 0, "play": 0}
+
+    def until(socket: WebSocketTestSession, *kinds: str) -> dict[str, Any]:
+        for _ in range(9):
+            message: dict[str, Any] = socket.receive_json()
+            if message["t"] in kinds:
+                return message
+        raise AssertionError(f"no {kinds}")
+
+    with (
+        teacher.websocket_connect("/ws/teacher") as first,
+        teacher.websocket_connect("/ws/teacher") as second,
+    ):
+        first.send_json(hello)
+        until(first, "welcome")
+        first.send_json({"t": "ready", "mic": False})
+        second.send_json(hello)
+        assert until(second, "aside", "welcome")["t"] == "aside"
+        assert house.front.ready  # the first page's sound stays on
+        # what a page that only watches says of a device is not the front's
+        second.send_json({"t": "delay", "out_s": 1.5, "in_s": 0.0, "measured": True})
+        second.send_json({"t": "do", "name": "begin"})
+        assert until(second, "note")["text"] == "Plan a round first."
+        assert not house.front.measured
+        # the button: the other page is told, and watches on
+        second.send_json({"t": "ready", "mic": False})
+        until(first, "aside")
+        assert house.front.ready
+        first.send_json({"t": "do", "name": "begin"})
+        assert until(first, "note")["text"] == "Plan a round first."
+        # it comes back after a break of its connection: it does not steal the sound
+        with teacher.websocket_connect("/ws/teacher") as again:
+            again.send_json(hello | {"run": "somewhere"})
+            assert until(again, "aside", "welcome")["t"] == "aside"
+            again.close()
+            while len(house._watchers) > 2:
+                time.sleep(0.01)
+        second.close()
+        first.close()
+        while house._watchers:
+            time.sleep(0.01)

@@ -5,7 +5,7 @@ import { Sound } from "./sound.js";
 
 export class Device {
   // hooks: onShow(message), onReading(message), onState(connected), onRefused(why),
-  //        onNote(text), onStream(streaming), onWelcome(message)
+  //        onStream(streaming), onWelcome(message), onAside(hadTheSound), onMessage(message)
   constructor(path, hooks) {
     this.hooks = hooks;
     this.run = "";
@@ -72,6 +72,15 @@ export class Device {
         if (this.ready && !message.run) this.link.send({ t: "ready", mic: this.sound.mic });
         if (this.ready) this.sound.watchDelay();
         break;
+      case "aside": { // another page has this device: here one only watches
+        const had = this.ready;
+        this.linked = true;
+        this.ready = false;
+        if (this.run) this.end();
+        this.sound.closeMicrophone();
+        this.hooks.onAside?.(had);
+        break;
+      }
       case "begin":
         await this.begin(message);
         break;

@@ -23,6 +23,10 @@ const device = new Device("/ws/teacher", {
     beginning = false;
     trouble(on ? "" : "The connection to the server is gone. It comes back by itself.");
   },
+  onAside: (had) => {
+    if (had) trouble("The sound went to another page. “Sound on here” brings it back.");
+    draw();
+  },
   onRefused: (why) => trouble(why === "Come in first." ? "Come in again: load this page." : why),
   onMessage: (message) => {
     if (message.t === "note") {
@@ -60,9 +64,11 @@ function draw() {
   if (news === null) return;
   const lesson = news.lesson;
   const running = going();
-  const front = news.front.ready;
-  text($("sound"), front ? "Sound is on" : "Sound on");
+  const elsewhere = news.front.online && news.front.ready && !device.ready;
+  const front = news.front.ready && device.ready;
+  text($("sound"), front ? "Sound is on" : elsewhere ? "Sound on here" : "Sound on");
   $("sound").setAttribute("aria-pressed", String(front));
+  $("elsewhere").hidden = !elsewhere || $("sound").hidden;
   $("begin").hidden = running;
   $("begin").disabled = beginning;
   text($("begin"), lesson && !running ? "Begin with new sums" : "Begin");
@@ -75,7 +81,7 @@ function draw() {
   if (lesson?.trouble) trouble(lesson.trouble);
   drawHere();
   if (running) $("waiting").hidden = true;
-  $("chirp").hidden = running || !news.front.mic;
+  $("chirp").hidden = running || !news.front.mic || !front;
   $("running").hidden = lesson === null;
   $("answered").hidden = !lesson?.answers.length;
   if (lesson === null || beginning) text($("state"), beginning ? "One moment: the sums are made." : "");
