@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import io
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 from unicodedata import category
@@ -32,6 +33,12 @@ MOST_SOUND = 3 * 3600 * SESSION_RATE
 
 AFTER_THE_LAST = 600 * SESSION_RATE
 """Samples of sound that can follow the last event: nothing happens in a pause."""
+
+MOST_EVENTS = 200_000
+"""Events that are read at most: twice what the longest round that a file can ask for makes."""
+
+LONGEST_EVENT = 1 << 20
+"""Bytes of a line that is read as an event: a sum of a hundred terms is a hundredth of it."""
 
 Pcm = NDArray[np.int16]
 """Sound as recorded: shape (n, 2), said and heard."""
@@ -202,7 +209,20 @@ def _header(path: Path, raw: bytes) -> tuple[int, dict[str, Any]]:
         raise SessionFileError(f"{path}: session.json lacks {error}") from None
     if wrong := problem("session", head):
         raise SessionFileError(f"{path}: session.json: {wrong}")
+    if not _is_time(head["created"]):
+        raise SessionFileError(
+            f"{path}: session.json: created: {head['created']!r} is no date and time (ISO 8601)"
+        )
     return version, head
+
+
+def _is_time(text: str) -> bool:
+    """Whether ``text`` is a date with a time, in ISO 8601, that every time zone can show."""
+    try:
+        when = datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return any(mark in text for mark in "T :") and 1971 <= when.year <= 9998
 
 
 def _round(head: Mapping[str, Any]) -> Round:
@@ -237,8 +257,9 @@ def harmless(text: str) -> str:
 def _events(raw: bytes, version: int, round_: Round) -> tuple[tuple[Event, ...], str]:
     """The events up to the first line that is none (a line cut by a crash, say)."""
     events: list[Event] = []
-    *lines, rest = raw.decode("utf-8", "replace").split("\n")
-    for number, line in enumerate([*lines, rest] if rest else lines, start=1):
+    for number, line in enumerate(_lines(raw), start=1):
+        if len(events) == MOST_EVENTS:
+            return tuple(events), f"events.jsonl goes on after {MOST_EVENTS} events"
         try:
             event = Event.decode(line)
             if version < SCHEMA:
@@ -251,6 +272,17 @@ def _events(raw: bytes, version: int, round_: Round) -> tuple[tuple[Event, ...],
             return tuple(events), f"events.jsonl makes no sense from line {number} on ({wrong})"
         events.append(event)
     return tuple(events), ""
+
+
+def _lines(raw: bytes) -> Iterator[str]:
+    """The lines one by one: all at once, a part of nothing but line ends takes a gigabyte. One
+    that is too long to be an event comes cut off, and so is none."""
+    at = 0
+    while at < len(raw):
+        end = raw.find(b"\n", at)
+        end = len(raw) if end < 0 else end
+        yield raw[at : min(end, at + LONGEST_EVENT)].decode("utf-8", "replace")
+        at = end + 1
 
 
 def _nonsense(event: Event, before: Sequence[Event], round_: Round) -> str:

@@ -145,6 +145,9 @@ def test_an_older_version_opens() -> None:
         (lambda h: h.update(sample_rate=8), "sample_rate: 16000 was expected"),
         (lambda h: h["options"].update(pace_s="fast"), "options.pace_s"),
         (lambda h: h.pop("round"), "'round' is a required property"),
+        (lambda h: h.update(created="some day"), "created: 'some day' is no date and time"),
+        (lambda h: h.update(created="2026-01-05"), "created: '2026-01-05' is no date and time"),
+        (lambda h: h.update(created="0001-01-01T00:00:00"), "is no date and time"),
     ],
 )
 def test_a_wrong_header_is_refused_and_the_place_is_named(
@@ -355,6 +358,39 @@ def test_a_zip_bomb_is_not_unpacked(
         _, peak = tracemalloc.get_traced_memory()
         tracemalloc.stop()
     assert peak < 32 << 20
+
+
+@pytest.mark.parametrize("line", [b"\n", b"[0]" * 350_000 + b"\n", b"[" * (1 << 20)])
+def test_events_that_are_none_take_no_memory(tmp_path: Path, finished: bytes, line: bytes) -> None:
+    """64 MiB of line ends took a gigabyte; what may be read of it is read once, and its copy."""
+    target = io.BytesIO()
+    with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as whole:
+        for name, content in parts_of(finished).items():
+            if name != "events.jsonl":
+                whole.writestr(name, content)
+        with whole.open("events.jsonl", "w") as part:
+            block = line * max(1, (1 << 20) // len(line))
+            for _ in range((80 << 20) // len(block)):
+                part.write(block)
+    tracemalloc.start()
+    try:
+        session = opened(tmp_path, target.getvalue())
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert "events.jsonl is larger than 64 MiB" in session.damage
+    assert "events.jsonl is damaged from line 1 on" in session.damage
+    assert session.events == ()
+    assert peak < 256 << 20
+
+
+def test_more_events_than_any_round_makes_are_not_read(
+    tmp_path: Path, finished: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(file, "MOST_EVENTS", 3)
+    session = opened(tmp_path, finished)
+    assert len(session.events) == 3
+    assert "events.jsonl goes on after 3 events" in session.damage
 
 
 def test_sound_that_unpacks_to_hours_is_read_no_further_than_the_round(
