@@ -143,16 +143,25 @@ class Codes:
         return ""
 
     def for_pupil(self, pupil: Pupil) -> tuple[str, Ticket]:
-        """A new code for one pupil's practice."""
+        """A new code for one pupil's practice; the one before opens nothing any more."""
         self._forget()
+        self._tickets = {c: t for c, t in self._tickets.items() if t.pupil != pupil.id}
         expires = self.now() + HOME_CODE_LASTS_S
         ticket = Ticket(pupil.class_name, expires, pupil.id, pupil.name)
         added = self._add(HOME_CODE_LENGTH, ticket)
         self._keep()
         return added
 
+    def card_of(self, pupil: Pupil) -> tuple[str, Ticket] | None:
+        """The code on the pupil's card; None when there is no card that is good."""
+        self._forget()
+        for code, ticket in self._tickets.items():
+            if ticket.pupil == pupil.id and ticket.name == pupil.name:
+                return code, ticket
+        return None
+
     def forget_pupil(self, pupil: Pupil) -> None:
-        """The pupil's cards open nothing any more, and the name stands nowhere."""
+        """The pupil's card opens nothing any more, and the name stands nowhere."""
         self._tickets = {c: t for c, t in self._tickets.items() if t.pupil != pupil.id}
         self._keep()
 

@@ -19,9 +19,11 @@ from oralquiz.web.access import Limit
 from oralquiz.web.guard import BODY_BYTES, Guard
 from oralquiz.web.house import House
 from oralquiz.web.pages import page, plainly, teachers
-from oralquiz.web.who import HOME_STAYS_S
 
 COOKIE = "oralquiz"
+COOKIE_LASTS_S = 60 * 24 * 3600
+"""Longer than what it opens (that is checked for itself), so that a page can say what has ended."""
+
 REQUESTS = (600.0, 100.0)
 """Requests at once and a second from one address: a class behind one address may open its pages."""
 
@@ -87,7 +89,7 @@ def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> S
                 SessionMiddleware,
                 secret_key=house.keys.secret,
                 session_cookie=COOKIE,
-                max_age=int(HOME_STAYS_S),
+                max_age=COOKIE_LASTS_S,
                 same_site="strict",
                 https_only=secure,
             ),

@@ -94,6 +94,8 @@ class Device:
         self.mic = False
         self.ready = False
         self.measured = False
+        self.home = False
+        """Whether its page came with a pupil's own card."""
         self.stretch = 1
         """How much longer than usual this pupil may take; 0: as long as it takes."""
         self._changed = changed

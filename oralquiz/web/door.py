@@ -9,7 +9,7 @@ from starlette.responses import RedirectResponse, Response
 
 from oralquiz.records.pupils import Pupil, clean_name, pupils
 from oralquiz.web.pages import form_of, go, page
-from oralquiz.web.who import enter_pupil, enter_teacher, house_of, who
+from oralquiz.web.who import enter_home, enter_pupil, enter_teacher, house_of, who
 
 TRY_LATER = "Too many tries. Wait a few minutes."
 
@@ -18,7 +18,7 @@ async def home(request: Request) -> Response:
     here = await who(request)
     if here.teacher:
         return RedirectResponse("/class", 303)
-    if here.pupil is not None:
+    if here.pupil is not None or "card" in request.session:  # there one is told of a card's end
         return RedirectResponse("/me", 303)
     return RedirectResponse("/join", 303)
 
@@ -89,8 +89,11 @@ async def join(request: Request) -> Response:
         pupil = await house.pupil(ticket.pupil)
         if pupil is None or pupil.name != ticket.name:  # erased; the number may be given anew
             return again("This code does not open anything any more.")
+        card = house.codes.card_of(pupil)
+        if card is None:
+            return again("This code does not open anything any more.")
         _came_in(request)
-        enter_pupil(request, pupil, None)
+        enter_home(request, pupil, card[0], ticket.expires)
         return RedirectResponse("/me", 303)
     known = await house.records.do(pupils, ticket.class_name)
     pupil = _called(name, known)

@@ -182,6 +182,21 @@ class House:
             device.close("the teacher freed this place")
         self.changed()
 
+    def new_card(self, pupil: Pupil) -> None:
+        """A card for ``pupil``; the one before, and a page that came with it, are good no more."""
+        self.codes.for_pupil(pupil)
+        self._let_go(pupil, "your teacher made you a new card")
+
+    def take_card_back(self, pupil: Pupil) -> None:
+        """The pupil's card, and a page that came with it, are good no more."""
+        self.codes.forget_pupil(pupil)
+        self._let_go(pupil, "your teacher took this card back")
+
+    def _let_go(self, pupil: Pupil, why: str) -> None:
+        device = self.devices.get(f"pupil:{pupil.id}")
+        if device is not None and device.home:
+            device.close(why)
+
     def _device_changed(self, device: Device) -> None:
         for lesson in [self.lesson, *self.practices.values()]:
             if lesson is not None:

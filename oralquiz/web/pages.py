@@ -46,6 +46,8 @@ VERDICTS = {
 }
 """A sign and a word for each verdict: colour alone tells nothing."""
 
+CARD_OVER = "Your card is not good any more. Ask your teacher for a new one."
+
 Form = Mapping[str, str]
 Page = Callable[[Request], Awaitable[Response]]
 PupilPage = Callable[[Request, Pupil], Awaitable[Response]]
@@ -107,7 +109,8 @@ def pupils_only(view: PupilPage) -> Page:
     async def guarded(request: Request) -> Response:
         here = await who(request)
         if here.pupil is None:
-            return RedirectResponse("/join", 303)
+            had_card = request.session.pop("card", None) is not None
+            return go(request, "/join", CARD_OVER if had_card else "")
         return await view(request, here.pupil)
 
     return guarded

@@ -129,11 +129,15 @@ async def pupil_socket(socket: WebSocket) -> None:
     async def others(data: Mapping[str, Any]) -> None:
         if data["t"] != "practise":
             raise WireError("a pupil's page does not say that")
+        if (await who(socket)).pupil is None:  # a page may stay open for longer than its card
+            line.close("your card is not good any more", REFUSED)
+            return
         await house.practise(await practice_plan(house, pupil, data), pupil)
 
     line, device = Line(), house.device_of(pupil)
     await socket.accept()
     device.attach(line)
+    device.home = here.home
     device.ping(time.monotonic())
     try:
         await _talk(socket, line, _hear(device, line, others), device)

@@ -87,6 +87,7 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         pupils=known,
         here={d.key for d in house.devices.values() if d.online},
         taken=set(house.claims),
+        carded={pupil.id for pupil in known if house.codes.card_of(pupil)},
         code=code,
         qr=qr(join_url(house, request, code)) if code else "",
         join_url=join_url(house, request, code).split("?")[0] if code else "",
@@ -94,6 +95,22 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         steps=house.syllabus.steps,
         **({"card": None} | more),
     )
+
+
+async def _card_page(request: Request, pupil: Pupil) -> Response:
+    """The class's page with the pupil's card on it."""
+    house = house_of(request)
+    found = house.codes.card_of(pupil)
+    assert found is not None
+    code, ticket = found
+    card = {
+        "pupil": pupil,
+        "code": code,
+        "qr": qr(join_url(house, request, code)),
+        "address": join_url(house, request, code).split("?")[0],
+        "until": datetime.fromtimestamp(ticket.expires).astimezone().strftime("%Y-%m-%d"),
+    }
+    return await _class_page(request, await house.records.do(class_names), card=card)
 
 
 @teachers
@@ -151,9 +168,17 @@ async def _change(
             house.release(pupil)
     elif what == "card":
         pupil = await records.do(find_pupil, name)
-        code, _ = house.codes.for_pupil(pupil)
-        card = {"pupil": pupil, "code": code, "qr": qr(join_url(house, request, code))}
-        return await _class_page(request, await records.do(class_names), card=card)
+        if house.codes.card_of(pupil) is None:
+            house.codes.for_pupil(pupil)
+        return await _card_page(request, pupil)
+    elif what == "new card":
+        pupil = await records.do(find_pupil, name)
+        house.new_card(pupil)
+        return await _card_page(request, pupil)
+    elif what == "no card":
+        pupil = await records.do(find_pupil, name)
+        house.take_card_back(pupil)
+        return go(request, "/class", f"{pupil.name}'s card opens nothing any more.")
     elif what == "set":
         await _give(house, form)
         return go(request, "/class", "The practice set is given.")

@@ -13,12 +13,11 @@ from oralquiz.web.house import House
 
 TEACHER_STAYS_S = 12 * 3600.0
 PUPIL_STAYS_S = 6 * 3600.0
-HOME_STAYS_S = 120 * 24 * 3600.0
 
 
 @dataclass(frozen=True)
 class Who:
-    """A teacher, a pupil, or nobody yet. ``home``: the pupil came with a code of their own."""
+    """A teacher, a pupil, or nobody yet. ``home``: the pupil came with a card of their own."""
 
     teacher: bool = False
     pupil: Pupil | None = None
@@ -45,9 +44,10 @@ async def who(connection: HTTPConnection) -> Who:
         pupil = await house.pupil(session["pupil"])
         # a number may be given anew after erasing; the name then differs
         if pupil is not None and pupil.name == session.get("name"):
-            if session.get("home"):
+            card, claim = house.codes.card_of(pupil), house.claims.get(pupil.id)
+            if card is not None and card[0] == session.get("card"):
                 return Who(pupil=pupil, home=True)
-            if house.claims.get(pupil.id) == session.get("claim"):
+            if claim is not None and claim == session.get("claim"):
                 return Who(pupil=pupil)
     if session.get("until", 0) > now and session.get("teacher") == house.keys.epoch:
         return Who(teacher=True)
@@ -63,12 +63,14 @@ def enter_teacher(connection: HTTPConnection) -> None:
     )
 
 
-def enter_pupil(connection: HTTPConnection, pupil: Pupil, claim: str | None) -> None:
-    """``claim`` is the place in class; None for a pupil's own code, which needs no place."""
+def enter_pupil(connection: HTTPConnection, pupil: Pupil, claim: str) -> None:
+    """``claim`` is the place in class."""
+    until = time.time() + PUPIL_STAYS_S
     connection.session.clear()
-    stays = HOME_STAYS_S if claim is None else PUPIL_STAYS_S
-    connection.session.update(pupil=pupil.id, name=pupil.name, until=time.time() + stays)
-    if claim is None:
-        connection.session["home"] = True
-    else:
-        connection.session["claim"] = claim
+    connection.session.update(pupil=pupil.id, name=pupil.name, until=until, claim=claim)
+
+
+def enter_home(connection: HTTPConnection, pupil: Pupil, card: str, expires: float) -> None:
+    """With the code of a pupil's own ``card``, for as long as it is good."""
+    connection.session.clear()
+    connection.session.update(pupil=pupil.id, name=pupil.name, until=expires, card=card)

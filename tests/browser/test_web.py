@@ -672,6 +672,20 @@ def test_a_second_page_of_the_teacher_leaves_the_sound_where_it_is(
     expect(second.locator("#trouble")).to_be_visible()
 
 
+def test_a_card_is_printed_alone(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+    page = visitors(f"{room.url}/class?name=3B", microphone=False).page
+    page.click("[aria-label^='Practice card for Ben Okoro']")
+    card = page.locator(".pass")
+    expect(page.get_by_text("Asha Rao")).to_be_visible()
+    page.emulate_media(media="print")
+    for part in (".code", ".qr svg", "#card-title"):
+        expect(card.locator(part)).to_be_visible()
+    printed = page.evaluate("document.body.innerText")
+    assert "Ben Okoro" in printed
+    for elsewhere in ("Asha Rao", "Pupils", "Joining with tablets", "Take the card back", "Plan"):
+        assert elsewhere not in printed
+
+
 def test_files_of_this_server_only(room: Classroom, visitors: Callable[..., Visitor]) -> None:
     """It works offline: no page asks for anything from elsewhere."""
     asked: list[str] = []

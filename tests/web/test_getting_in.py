@@ -320,6 +320,102 @@ def test_a_card_opens_one_pupils_practice(house: House, teacher: TestClient) -> 
     assert fresh.post("/join", data={"code": found[1], "name": ""}).status_code == 403
 
 
+def card_on(page: str) -> str:
+    (code,) = re.findall(r'<p class="code">([A-Z0-9]{9})</p>', page)
+    return str(code)
+
+
+def test_who_came_with_a_card_stays_as_long_as_the_card(
+    house: House, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    code = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
+    home = browser(house, teacher, host="192.168.1.30")
+    home.post("/join", data={"code": code, "name": ""})
+    begun = time.time()
+    now = begun + 13 * 24 * 3600
+    house.codes.now = lambda: now
+    monkeypatch.setattr(time, "time", lambda: now)
+    assert home.get("/me").status_code == 200
+    now = begun + 15 * 24 * 3600
+    house.codes.now = lambda: now
+    assert home.get("/").headers["location"] == "/me"
+    assert home.get("/me").headers["location"] == "/join"
+    assert "Your card is not good any more." in home.get("/join").text
+    assert close_code(home, "/ws/me") == (4403, "come in first")
+
+
+def test_pressing_card_twice_shows_the_same_card(house: House, teacher: TestClient) -> None:
+    first = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
+    again = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
+    assert again == first
+    assert "Practice card for Ben, who has one" in teacher.get("/class").text
+
+
+@pytest.mark.parametrize(
+    ("what", "why"),
+    [
+        ("new card", "your teacher made you a new card"),
+        ("no card", "your teacher took this card back"),
+    ],
+)
+def test_a_card_is_replaced_or_taken_back_and_its_page_let_go(
+    house: House, teacher: TestClient, what: str, why: str
+) -> None:
+    old = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
+    home = browser(house, teacher, host="192.168.1.30")
+    home.post("/join", data={"code": old, "name": ""})
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        home.websocket_connect("/ws/me") as socket,
+    ):
+        page = teacher.post("/class", data={"what": what, "pupil": "Ben"})
+        for _ in range(5):
+            socket.receive_json()
+    assert (end.value.code, end.value.reason) == (4409, why)
+    assert home.get("/me").headers["location"] == "/join"
+    fresh = browser(house, teacher, host="192.168.1.31")
+    assert fresh.post("/join", data={"code": old, "name": ""}).status_code == 403
+    if what == "new card":
+        assert fresh.post("/join", data={"code": card_on(page.text), "name": ""}).status_code == 303
+    else:
+        assert "Ben&#39;s card opens nothing any more." in teacher.get("/class").text
+        assert "who has one" not in teacher.get("/class").text
+
+
+def test_taking_a_card_back_leaves_the_place_in_class(house: House, teacher: TestClient) -> None:
+    teacher.post("/class", data={"what": "card", "pupil": "Ben"})
+    in_class = browser(house, teacher, host="192.168.1.30")
+    join(house, in_class, "Ben")
+    with in_class.websocket_connect("/ws/me") as socket:
+        socket.send_json({"t": "hello", "mic": False, "run": "", "first": 0, "play": 0})
+        teacher.post("/class", data={"what": "no card", "pupil": "Ben"})
+        socket.send_json({"t": "hello", "mic": False, "run": "", "first": 0, "play": 0})
+        assert sum(socket.receive_json()["t"] == "welcome" for _ in range(5)) == 2
+        socket.close()
+        while any(device.online for device in house.devices.values()):
+            time.sleep(0.01)
+    assert in_class.get("/me").status_code == 200
+
+
+def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
+    house: House, teacher: TestClient
+) -> None:
+    code = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
+    home = browser(house, teacher, host="192.168.1.30")
+    home.post("/join", data={"code": code, "name": ""})
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        home.websocket_connect("/ws/me") as socket,
+    ):
+        later = time.time() + 15 * 24 * 3600
+        house.codes.now = lambda: later
+        socket.send_json({"t": "practise", "pace_s": 2.0, "count": 3})
+        for _ in range(5):
+            socket.receive_json()
+    assert (end.value.code, end.value.reason) == (4403, "your card is not good any more")
+    assert house.practices == {}
+
+
 def test_a_card_is_good_after_the_laptop_was_switched_off(
     house: House, teacher: TestClient, tmp_path: Path
 ) -> None:
