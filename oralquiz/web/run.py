@@ -134,6 +134,8 @@ class Run:
         self.sounds: dict[int, Samples] = {}
         """The voice of each turn whose pupil agreed to recording, for the teacher's ear."""
         self._said_from: int | None = None
+        self._sum_ends = 0  # the sample at which the last term of the present sum ends
+        self._typed_early: Command | None = None
         self._waiting = False
         self._plays = 0
         self._dictation_play = -1
@@ -176,10 +178,15 @@ class Run:
             self.command(Command("repeat", why="the page was opened again"))
 
     def command(self, command: Command) -> None:
-        """Have the runner obey at its next block."""
+        """Have the runner obey at its next block. A number typed while the sum is still being read
+        counts when it is over, unless another is typed until then."""
 
         def obey() -> None:
-            if self._held is None:  # else it waits for the room: nothing has begun yet
+            if self._held is not None:  # it waits for the room: nothing has begun yet
+                return
+            if command.name == "typed" and self._runner.position < self._sum_ends:
+                self._typed_early = command
+            else:
                 self._runner.command(command)
 
         self._push(obey)
@@ -326,6 +333,9 @@ class Run:
         for at in range(0, len(samples), BLOCK):
             block = samples[at : at + BLOCK]
             self._heard.add(block)
+            if self._typed_early is not None and runner.position >= self._sum_ends:
+                runner.command(self._typed_early)
+                self._typed_early = None
             runner.take(Block(runner.position, block))
             while self._marks and self._marks[0][0] <= runner.position:
                 self._fact(self, self._marks.popleft())
@@ -340,8 +350,10 @@ class Run:
             self._ahead.submit(self._render_next, self.turn + 1)
         if type == "sum_ended" or (type == "commanded" and data["name"] != "resume"):
             self._marks.clear()
+            self._typed_early, self._sum_ends = None, 0
         if type == "dictated":
             terms = data["terms"]
+            self._sum_ends = terms[-1]["offset"]
             self._marks = deque(
                 (t["onset"], "term", {"turn": data["turn"], "term": k}) for k, t in enumerate(terms)
             )

@@ -239,6 +239,10 @@ def test_practice_at_home_without_a_microphone(
     (lesson,) = [x for x in room.house.practices.values() if x.phase == "running"]
     run = lesson.runs[0]
     assert run.options.answer_within_s == 80.0
+    # while the sum is read the pad is not for answers yet
+    expect(page.locator("#send")).to_be_disabled()
+    page.keyboard.type("7")
+    expect(page.locator("#typed")).to_have_value("")
     # tapped, typed, and one left out
     expect(page.locator("#say")).to_have_text("Your turn")
     for digit in str(run.round.turns[0].sum.answer):

@@ -242,6 +242,48 @@ def test_typed_without_a_microphone(tmp_path: Path) -> None:
     held(tmp_path, story)
 
 
+@pytest.mark.parametrize(("typed", "verdict"), [([5], "wrong"), ([5, 0], "right")])
+def test_a_number_typed_while_the_sum_is_read_counts_when_it_is_over(
+    tmp_path: Path, typed: list[int], verdict: str
+) -> None:
+    """A total typed on the way is no answer yet, and none that is wrong."""
+
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [None], count=1)
+        assert await asha.stream(200, until=lambda: lesson.rows["Asha"].term == 0)
+        for off in typed:
+            asha.say(t="typed", run=asha.run, value=lesson.runs[0].round.turns[0].sum.answer + off)
+            await asha.stream(5)
+            assert lesson.answers == []
+        assert await asha.stream(400, until=lambda: not asha.run)
+        await settle(house)
+        (answer,) = lesson.answers
+        assert (answer.verdict, answer.typed) == (verdict, True)
+        assert answer.latency_s is not None and 0 <= answer.latency_s < 0.1
+        file = lesson.runs[0].file
+        assert file is not None
+        assert rerun(open_session(file)).difference == ""
+
+    held(tmp_path, story)
+
+
+def test_what_was_typed_early_does_not_outlive_its_sum(tmp_path: Path) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [None, None, None], count=2)
+        for name in ("repeat", "skip"):
+            assert await asha.stream(300, until=lambda: lesson.rows["Asha"].term == 0)
+            asha.say(t="typed", run=asha.run, value=99)
+            await asha.stream(2)
+            lesson.do(name)
+            assert await asha.stream(300, until=lambda: lesson.rows["Asha"].term == -1)
+        assert await asha.stream(600, until=lambda: lesson.rows["Asha"].phase == "speak")
+        await asha.stream(20)
+        assert lesson.answers == []
+        assert lesson.rows["Asha"].phase == "speak"
+
+    held(tmp_path, story)
+
+
 def test_the_teacher_repeats_pauses_skips_and_ends(tmp_path: Path) -> None:
     async def story(house: House) -> None:
         lesson, (asha,) = await begin_own(house, [None, None, None], count=3)

@@ -155,6 +155,9 @@ function draw() {
   $("show").hidden = !device.ready;
   $("pad").hidden = !(running && phase !== "paused");
   stage.classList.toggle("answering", !$("pad").hidden);
+  const mine = phase === "speak" || phase === "again"; // the lamp is lit
+  for (const part of $("keypad").querySelectorAll("input, button")) part.disabled = !mine;
+  if (phase === "listen") typed.value = "";
   const idle = device.ready && !streaming;
   $("practice").hidden = !idle || $("rest").hidden === false;
   $("tools").hidden = !(running && commands.length);
@@ -238,7 +241,7 @@ $("keypad").addEventListener("submit", (event) => {
 });
 addEventListener("keydown", (event) => {
   // digits go to the answer wherever the focus is; nothing else is taken
-  if ($("pad").hidden || event.ctrlKey || event.metaKey || event.altKey) return;
+  if ($("pad").hidden || typed.disabled || event.ctrlKey || event.metaKey || event.altKey) return;
   if (/^[0-9]$/.test(event.key) && event.target !== typed && !event.target.closest("select, input")) {
     typed.focus();
   }
