@@ -10,6 +10,7 @@ from oralquiz.beads import Sum
 from oralquiz.judge.verdict import Verdict
 from oralquiz.learn.answers import Answer
 from oralquiz.records.pupils import find_pupil
+from oralquiz.session.file import fitting
 
 
 def answers_of(db: Database, name: str) -> list[Answer]:
@@ -40,7 +41,7 @@ def answers_of(db: Database, name: str) -> list[Answer]:
                 day=datetime.fromisoformat(row["created"]).astimezone().date(),
                 terms=Sum.parse(row["terms"]),
                 verdict=verdict,
-                said=row["value"] if judged else None,
+                said=fitting(row["value"], verdict, row["answer"]) if judged else None,
                 latency_s=row["latency_s"] if told_by_speed else None,
                 columns=row["columns"],
                 previous=before[1] if before and before[0] == row["round_id"] else None,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from oralquiz.judge.verdict import Verdict
+from oralquiz.listen.hearing import readable
 from oralquiz.replay.phrases import Phrases, term_written
 from oralquiz.replay.slips import sentence
 from oralquiz.replay.told import Told
@@ -30,10 +31,15 @@ def verdict_word(turn: Answered, table: Phrases) -> str:
 
 
 def heard_words(turn: Answered, table: Phrases) -> str:
-    """What was heard of the pupil."""
-    if turn.value is None:
-        return table.text("page", "heard_nothing")
-    return table.text("page", "heard", value=turn.value)
+    """What was heard of the pupil, or typed: the number that counts, else the words."""
+    last = turn.attempts[-1] if turn.attempts else None
+    if turn.value is not None:
+        typed = last is not None and last.typed and last.value == turn.value
+        return table.text("page", "typed" if typed else "heard", value=turn.value)
+    words = readable(last.words) if last is not None and last.value is None else ""
+    if words and turn.verdict is not Verdict.SILENT:
+        return table.text("page", "heard_words", words=words)
+    return table.text("page", "heard_nothing")
 
 
 def detail_words(turn: Answered, table: Phrases) -> str:

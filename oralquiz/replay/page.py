@@ -20,6 +20,7 @@ from markupsafe import Markup
 from oralquiz.beads import MoveOrder
 from oralquiz.replay import picture, sound
 from oralquiz.replay.captions import cues
+from oralquiz.replay.dates import local_date
 from oralquiz.replay.page_data import explained, recorded, shared_words, sum_data
 from oralquiz.replay.phrases import DEFAULT_LANGUAGE, phrases
 from oralquiz.replay.sheet import Symbols, sheet
@@ -73,7 +74,7 @@ def build_page(
         about=table.text(
             "page",
             "about",
-            date=session.round.created[:10],
+            date=local_date(session.round.created),
             pace=table.decimal(session.options.pace_s),
         ),
         damage=table.text("page", "damage", damage=session.damage) if session.damage else "",

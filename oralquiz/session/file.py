@@ -104,6 +104,15 @@ class Correction:
     when: str
 
 
+def fitting(heard: int | None, verdict: Verdict, answer: int) -> int | None:
+    """The number that goes with a verdict by ear without one, where the machine had ``heard``."""
+    if verdict is Verdict.RIGHT:
+        return answer
+    if verdict is Verdict.SILENT or (verdict is Verdict.WRONG and heard == answer):
+        return None
+    return heard
+
+
 @dataclass(frozen=True)
 class Answered:
     """One turn as it went. ``ended`` is False for a turn that was cut short."""
@@ -128,10 +137,13 @@ class Answered:
 
     @property
     def value(self) -> int | None:
-        """The number that counts as answered; None when none was heard."""
-        if self.corrections and self.corrections[-1].value is not None:
-            return self.corrections[-1].value
-        return self.attempts[-1].value if self.attempts else None
+        """The number that counts as answered; None when none was heard, or when the teacher's
+        verdict goes against the number that was heard and names no other."""
+        heard = self.attempts[-1].value if self.attempts else None
+        if not self.corrections:
+            return heard
+        ear = self.corrections[-1]
+        return ear.value if ear.value is not None else fitting(heard, ear.verdict, self.sum.answer)
 
     @property
     def latency_s(self) -> float | None:

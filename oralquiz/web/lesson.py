@@ -16,6 +16,7 @@ from oralquiz.errors import BadInput
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import readable
 from oralquiz.replay.phrases import written
+from oralquiz.session.file import fitting
 from oralquiz.session.runner import Command
 from oralquiz.speak.clip import Samples
 from oralquiz.web.aloud import Aloud
@@ -300,8 +301,8 @@ class Lesson:
         row.counts[answer.verdict] -= 1
         row.counts[verdict] += 1
         answer.verdict, answer.corrected = verdict, True
-        if value is not None:
-            answer.value = value
+        heard = fitting(answer.value, Verdict(verdict), answer.right_value)
+        answer.value = heard if value is None else value
         if row.turn == answer.turn and row.key == answer.key:
             row.verdict, row.value = answer.verdict, answer.value
         self._changed()

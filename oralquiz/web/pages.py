@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable, Mapping
-from datetime import datetime
 from functools import wraps
 from importlib.resources import files
 from typing import Any
@@ -14,7 +13,9 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from oralquiz import __version__
 from oralquiz.errors import OralquizError
+from oralquiz.listen.hearing import readable
 from oralquiz.records.pupils import Pupil
+from oralquiz.replay.dates import local_date, local_time
 from oralquiz.replay.phrases import written
 from oralquiz.web.who import house_of, who
 
@@ -26,17 +27,9 @@ _templates = Environment(
     lstrip_blocks=True,
 )
 _templates.filters["written"] = written
-
-
-def local_time(iso: str) -> str:
-    """An ISO 8601 time as this computer's clock shows it, to the minute."""
-    try:
-        return datetime.fromisoformat(iso).astimezone().strftime("%Y-%m-%d %H:%M")
-    except ValueError:  # a session file from elsewhere may say anything
-        return iso[:16]
-
-
 _templates.filters["local_time"] = local_time
+_templates.filters["local_date"] = local_date
+_templates.filters["readable"] = readable
 
 VERDICTS = {
     "right": ("✓", "right"),

@@ -101,7 +101,10 @@ def test_every_phrase_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
             attempts=(replace(session.turns[2].attempts[0], verdict=Verdict.UNCLEAR),),
         )
         cut = replace(session.turns[3], attempts=(), terms=())
-        turns = (turn, session.turns[1], unclear, cut, *session.turns[4:])
+        unheard, typed = session.turns[0].attempts[0], replace(session.turns[3].attempts[0])
+        words = replace(unclear, attempts=(replace(unheard, verdict=Verdict.UNCLEAR, value=None),))
+        hand = replace(session.turns[3], attempts=(replace(typed, typed=True),))
+        turns = (turn, session.turns[1], unclear, words, hand, cut, *session.turns[4:])
         session = replace(session, turns=turns)
         page.build_page(session, voice=Beeper())
         page.build_page(replace(session, audio=session.audio[:0], turns=()))

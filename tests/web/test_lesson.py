@@ -359,6 +359,21 @@ def test_a_voice_without_consent_is_heard_and_not_kept(tmp_path: Path) -> None:
     held(tmp_path, story)
 
 
+def test_a_verdict_by_ear_without_a_number_drops_the_number_it_contradicts(
+    tmp_path: Path,
+) -> None:
+    async def story(house: House) -> None:
+        lesson, (asha,) = await begin_own(house, [5, 0, 5], count=3)
+        assert await asha.stream(900, until=lambda: not asha.run)
+        await settle(house)
+        right = [answer.right_value for answer in lesson.answers]
+        for number, verdict in enumerate(("right", "wrong", "silent")):
+            await house.correct(lesson, number, verdict, None)
+        assert [answer.value for answer in lesson.answers] == [right[0], None, None]
+
+    held(tmp_path, story)
+
+
 def test_a_correction_that_its_number_contradicts_changes_nothing(tmp_path: Path) -> None:
     async def story(house: House) -> None:
         lesson, (asha,) = await begin_own(house, [5, 5])

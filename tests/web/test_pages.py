@@ -11,6 +11,7 @@ import zipfile
 from dataclasses import replace
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
+from typing import Any
 
 import pytest
 import soundfile
@@ -249,12 +250,40 @@ def test_results_are_listed_heard_and_corrected(
     assert len(samples) == 19_200  # the answer and 0.4 s on both sides
     form = {"turn": "1", "verdict": "right", "value": "33"}
     teacher.post(f"/results/{round_id}/correct", data=form)
-    assert "Right, heard 33, after 1.00 s. By your ear." in teacher.get(f"/results/{round_id}").text
+    assert "Right by your ear, after 1.00 s." in teacher.get(f"/results/{round_id}").text
     assert "2 of 2" in teacher.get("/results").text
+    # without a number: what the machine heard is not what was said
+    teacher.post(f"/results/{round_id}/correct", data={"turn": "0", "verdict": "wrong"})
+    assert "Not right by your ear, after 1.00 s." in teacher.get(f"/results/{round_id}").text
     for bad in ({"turn": "9"}, {"verdict": "fine"}, {"value": "x"}, {"turn": "-1"}):
         teacher.post(f"/results/{round_id}/correct", data=form | bad)
     session = open_session(Path(do(house, teacher, file_path, round_id)))
     assert len(session.turns[1].corrections) == 1
+
+
+def test_results_say_what_was_typed_and_the_words_that_were_no_number(
+    house: House, teacher: TestClient, tmp_path: Path
+) -> None:
+    round_id = keep(house, teacher, tmp_path / "held", "Asha Rao", 33, 38)
+    file = Path(do(house, teacher, file_path, round_id))
+
+    def changed(event: dict[str, Any]) -> dict[str, Any]:
+        if event.get("turn") == 0 and event["type"] == "heard":
+            return event | {"words": "one hundred [unk] seventy two", "guesses": []}
+        if event.get("turn") == 0 and event["type"] == "judged":
+            return event | {"verdict": "unclear", "value": None}
+        return event | {"typed": True} if event["type"] == "judged" else event
+
+    with zipfile.ZipFile(file) as whole:
+        parts = {name: whole.read(name) for name in whole.namelist()}
+    events = [changed(json.loads(line)) for line in parts["events.jsonl"].splitlines()]
+    parts["events.jsonl"] = "".join(json.dumps(e) + "\n" for e in events).encode()
+    with zipfile.ZipFile(file, "w") as whole:
+        for name, content in parts.items():
+            whole.writestr(name, content)
+    page = teacher.get(f"/results/{round_id}").text
+    assert "Not clear, heard “one hundred … seventy two”, after 1.00 s." in page
+    assert "Not right, typed 38, after 1.00 s." in page
 
 
 def test_times_are_those_of_the_clock_on_the_wall(

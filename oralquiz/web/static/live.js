@@ -167,6 +167,16 @@ function drawChain(cell, row) {
   if (row.phase === "done" || row.phase === "over") cell.append(`= ${row.right_value ?? ""}`);
 }
 
+// The number, else the words; by the teacher's ear the verdict comes first.
+function outcome(answer) {
+  const number = answer.value === null ? "" : String(answer.value);
+  if (answer.corrected) {
+    return `${WORDS[answer.verdict]} by your ear${number && answer.verdict !== "right" ? `, heard ${number}` : ""}`;
+  }
+  const said = number || (answer.words && `“${answer.words}”`);
+  return said ? `${answer.typed ? "typed" : "heard"} ${said}` : "nothing heard";
+}
+
 function newAnswer(answer) {
   const item = document.createElement("li");
   const what = document.createElement("span");
@@ -180,10 +190,7 @@ function newAnswer(answer) {
 
 function drawAnswer(item, answer) {
   const [what, button] = item.children;
-  const value = answer.value === null ? "nothing" : answer.value;
-  const how = answer.typed ? "typed" : "heard";
-  const ear = answer.corrected ? ", by your ear" : "";
-  text(what, `${SIGNS[answer.verdict]} ${answer.pupil}: ${answer.sum} = ${answer.right_value}, ${how} ${value}${ear}`);
+  text(what, `${SIGNS[answer.verdict]} ${answer.pupil}: ${answer.sum} = ${answer.right_value}, ${outcome(answer)}`);
   text(button, "Correct");
   button.setAttribute("aria-label", `Correct ${answer.pupil}, ${answer.sum}`);
 }
@@ -218,7 +225,7 @@ function openEar(number) {
   const answer = news?.lesson?.answers[number];
   if (!answer) return;
   ear = number;
-  text($("ear-sum"), `${answer.pupil}: ${answer.sum} = ${answer.right_value}; ${WORDS[answer.verdict]}, heard ${answer.value ?? "nothing"}.`);
+  text($("ear-sum"), `${answer.pupil}: ${answer.sum} = ${answer.right_value}; ${answer.corrected ? "" : `${WORDS[answer.verdict]}, `}${outcome(answer)}.`);
   $("ear-value").value = "";
   $("ear-sound").hidden = !answer.sound;
   $("ear-silent").hidden = answer.sound;
