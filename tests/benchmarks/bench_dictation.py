@@ -34,7 +34,7 @@ from tests.speak.understood import (
     terms_right,
 )
 
-PACES = (3.0, 2.5, 2.0, 1.6, 1.4, 1.2, 1.0, 0.9, 0.8)
+PACES = (3.0, 2.5, 2.0, 1.6, 1.4, 1.2, 1.0, 0.9, 0.8, 0.7, 0.6)
 FACTORS = (1.0, 1.2, 1.4)
 
 
@@ -66,9 +66,11 @@ def row(voice: str | None, pace: float, seeds: list[int]) -> str:
             loud = [loudness(clip) for clip in clips]
             spread = max(spread, max(loud) - min(loud))
             peak = max(peak, *(true_peak(clip) for clip in clips))
-    share = f"{100 * right / total:5.1f} %" if total else "      -"
+    head = f"{reader.name:<28} {pace:4.1f} {right:>4}/{total:<4}"
+    if not total:
+        return f"{head}       - {refused:>3}/{sums:<3}"
     return (
-        f"{reader.name:<28} {pace:4.1f} {right:>4}/{total:<4} {share} {refused:>3}/{sums:<3}"
+        f"{head} {100 * right / total:5.1f} % {refused:>3}/{sums:<3}"
         f" {squeeze:5.2f} {error:>5} {spread:6.2f} {peak:7.2f}"
     )
 

@@ -15,6 +15,7 @@ import pytest
 
 from oralquiz.beads import Sum
 from oralquiz.listen.vosk import open_recognizer
+from oralquiz.session.chirp import chirp, find_echo
 from oralquiz.session.echo import EchoGuard
 from oralquiz.session.file import open_session
 from oralquiz.session.hold import hold
@@ -34,15 +35,32 @@ ANSWERS = ("forty-seven", None, "fifty-two")
 DELAY_S = 0.9
 
 
-def test_a_round_in_a_room_that_hears_its_own_loudspeaker(
-    tmp_path: Path,
-) -> None:
+ATTEMPTS = 3
+"""A computer too busy to serve its sound card in time moves what is played. That is told and mended
+elsewhere (test_soundcard.py); here it would only blur the times, so that round is held again."""
+
+
+def in_its_place(card: SoundCard) -> bool:
+    """Whether nothing stumbled, and a chirp is still heard where ``play`` says, within 1 ms."""
+    begin = card.now()
+    at = card.play(chirp(), begin + SESSION_RATE // 10)
+    blocks = [card.read()]
+    while blocks[-1].start < at + 2 * SESSION_RATE:
+        blocks.append(card.read())
+    echo = find_echo(np.concatenate([block.samples for block in blocks]), chirp())
+    moved = None if echo is None else blocks[0].start + echo.at - at
+    return card.xruns == 0 and card.lost == 0 and moved is not None and abs(moved) <= 16
+
+
+def held_round(folder: Path) -> tuple[Path, dict[int, int], bool]:
+    """The session, the true latencies in samples by turn, and whether all sound kept its place."""
+    folder.mkdir()
     turns = tuple(Turn("Mia", s, consent=True) for s in SUMS)
     round_ = Round("live", "2026-01-01T10:00:00+00:00", turns)
     options = Options(pace_s=1.4, answer_within_s=2.0, lead_s=0.4, gap_s=0.4)
     pupil = pupil_voices()[0]
     answered: dict[int, int] = {}
-    with using_card(tmp_path / "pulse"), SoundCard() as card:
+    with using_card(folder / "pulse"), SoundCard() as card:
         assert card.measure_lag() is not None
 
         def answer(at: int, type: str, data: Mapping[str, Any]) -> None:
@@ -65,16 +83,25 @@ def test_a_round_in_a_room_that_hears_its_own_loudspeaker(
             VoiceReader(open_voice(pace=1.4), 1.4),
             card,
             open_recognizer(),
-            tmp_path / "live",
+            folder / "live",
             watch=answer,
             guard=EchoGuard(),
         )
-        assert (card.gaps, card.lost) == (0, 0)
+        return path, answered, in_its_place(card)
+
+
+def test_a_round_in_a_room_that_hears_its_own_loudspeaker(tmp_path: Path) -> None:
+    for attempt in range(ATTEMPTS):
+        path, answered, in_place = held_round(tmp_path / str(attempt))
+        if in_place:
+            break
+    assert in_place, f"the sound was not served in time in any of {ATTEMPTS} rounds"
     session = open_session(path)
     verdicts = [turn.verdict for turn in session.turns]
     values = [turn.value for turn in session.turns]
     assert values == [47, None, 52]
-    assert verdicts == ["right", "silent", "wrong"]
+    assert verdicts[:2] == ["right", "silent"]
+    assert verdicts[2] in ("wrong", "unclear")  # half covered by the reading, it may be asked again
     latencies = [turn.latency_s for turn in session.turns]
     # the engine's first sound is its voice, here a weak /f/
     assert latencies[0] == pytest.approx(answered[0] / SESSION_RATE, abs=0.020)
