@@ -122,9 +122,9 @@ against ICU's rule-based spell-out of CLDR data. The numbers are how many names 
 100..999 differ; the examples are ours / ICU's. *dictates*: the language has its phrases in
 `phrases.toml`, so `oralquiz dictate --language CODE` reads sums in it. A difference is not always a
 mistake: it may be taste (a second word for zero, an accent that is not heard) or a wrong name in
-one of the two. No language is offered that differs in 0..99, but for the zero of Korean and the accents
-of Dutch, which are of that harmless kind; Italian is wrong above 99 in num2words, so keep it to two
-columns.
+one of the two. No language is offered that differs in 0..99, but for the zero of Korean and the
+accents of Dutch, which are of that harmless kind. Italian is wrong above 99 in num2words: keep it
+to two columns.
 
 Written by `python -m tests.published.spellers`, with num2words {ours}, icu4py {icu} and the engine
 of espeakng-loader {engine}; `tests/published/test_number_names.py` holds the table to them.
