@@ -125,6 +125,8 @@ class House:
     class_name: str = ""
     """The class that the teacher's pages show."""
     plan: Plan | None = None
+    planned_for: str | None = None
+    """The class that the round was planned for, whichever is looked at since (None: that one)."""
     chosen: frozenset[int] = frozenset()
     """The pupils chosen for the planned round; empty: everyone who is there."""
     _watchers: list[Watcher] = field(default_factory=list)
@@ -203,10 +205,15 @@ class House:
                 lesson.device_changed()
         self.changed()
 
+    @property
+    def round_class(self) -> str:
+        """The class that the planned round is for."""
+        return self.class_name if self.planned_for is None else self.planned_for
+
     async def taking_part(self) -> list[Pupil]:
         """Those chosen for the planned round; without a choice everyone of the class who is
         ready (at the front: everyone of the class)."""
-        everyone = await self.records.do(pupils, self.class_name)
+        everyone = await self.records.do(pupils, self.round_class)
         if self.chosen:
             return [pupil for pupil in everyone if pupil.id in self.chosen]
         if self.plan is not None and self.plan.way is Way.FRONT:
@@ -439,6 +446,7 @@ class House:
         return {
             "t": "live",
             "lesson": lesson.snapshot() if lesson else None,
+            "whole_class": "" if self.chosen else self.round_class,
             "front": {
                 "online": self.front.online,
                 "ready": self.front.ready,

@@ -252,7 +252,7 @@ async def plan_page(request: Request) -> Response:
         except OralquizError as error:
             trouble = plainly(error)
         else:
-            house.plan, house.chosen = plan, chosen
+            house.plan, house.chosen, house.planned_for = plan, chosen, house.class_name
             return go(request, "/live")
     if house.class_name not in names:
         house.class_name = names[0] if names else ""
@@ -312,7 +312,7 @@ async def live_page(request: Request) -> Response:
     plan = house.plan
     step = house.syllabus.step(plan.step)
     chosen = [p for p in await house.records.do(pupils) if p.id in house.chosen]
-    code = house.codes.open_for(house.class_name)
+    code = house.codes.open_for(house.round_class)
     return page(request, "live.html", plan=plan, step=step, chosen=chosen, ways=Way, code=code)
 
 

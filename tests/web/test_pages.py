@@ -23,6 +23,7 @@ from oralquiz.session.file import open_session
 from oralquiz.web import results
 from oralquiz.web.house import House
 from oralquiz.web.lesson import Lesson
+from oralquiz.web.plan import Way
 from oralquiz.web.sets import Best, bests, held
 from tests.session.room import make_round, run
 from tests.web.conftest import browser
@@ -174,6 +175,17 @@ def test_two_windows_at_two_classes_do_not_mix_them(house: House, teacher: TestC
     form = {"step": "direct", "count": "1", "terms": "2", "pace": "2", "way": "own"}
     teacher.post("/plan", data=form | {"class": "3B"})
     assert house.class_name == "3B"
+    # the round is for the class that it was planned for, whichever is looked at before it begins
+    teacher.get("/class?name=4A")
+    house.plan = plan(Way.FRONT)
+    assert teacher.portal is not None
+    names = [pupil.name for pupil in teacher.portal.call(house.taking_part)]
+    assert names == ["Asha Rao", "Ben", "Cem"]
+    with teacher.websocket_connect("/ws/teacher") as socket:
+        assert socket.receive_json()["whole_class"] == "3B"
+        socket.close()
+        while house._watchers:
+            time.sleep(0.01)
     teacher.post("/class", data={"what": "open", "class": "9Z"})
     assert "There is no such class." in teacher.get("/class").text
 

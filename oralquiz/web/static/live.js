@@ -71,7 +71,8 @@ function draw() {
   $("elsewhere").hidden = !elsewhere || $("sound").hidden;
   $("begin").hidden = running;
   $("begin").disabled = beginning;
-  text($("begin"), lesson && !running ? "Begin with new sums" : "Begin");
+  const whom = news.whole_class ? ` with ${news.whole_class}` : "";
+  text($("begin"), lesson && !running ? `Begin anew${whom}` : `Begin${whom}`);
   for (const button of document.querySelectorAll("[data-do]")) button.hidden = !running;
   $("reveal").hidden = lesson === null || lesson.way === "own";
   $("reveal").setAttribute("aria-pressed", String(Boolean(lesson?.revealed)));
