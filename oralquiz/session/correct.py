@@ -8,7 +8,8 @@ from pathlib import Path
 from oralquiz.errors import BadInput
 from oralquiz.judge.verdict import Verdict
 from oralquiz.session.events import Event
-from oralquiz.session.file import Session, open_session
+from oralquiz.session.file import CUT_SHORT, Session, open_session
+from oralquiz.session.lock import NEW, is_held
 from oralquiz.session.recorder import pack, write_parts
 
 
@@ -19,12 +20,11 @@ def correct(
 
     ``value`` is the number the teacher heard, ``when`` an ISO 8601 time. Returns the session as
     it now reads. Raises BadInput for a turn that was not held, a verdict that its number
-    contradicts, a session that is damaged or still runs.
+    contradicts, a session that is damaged, still runs, or was cut short and is no file yet.
     """
+    be_finished(path)
     session = open_session(path)
-    if path.is_dir():
-        raise BadInput(f"{path}: this session is not finished; correct it while it runs")
-    if session.damage:
+    if session.damage not in ("", CUT_SHORT):
         raise BadInput(f"{path}: correcting would lose what cannot be read ({session.damage})")
     answered = {answered.index: answered for answered in session.turns}.get(turn)
     if answered is None:
@@ -33,10 +33,22 @@ def correct(
     data = {"turn": turn, "verdict": verdict.value, "value": value, "by": by, "when": when}
     at = session.events[-1].at
     events = [*session.events, Event(len(session.events), at, "corrected", data)]
-    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+    with tempfile.TemporaryDirectory(prefix=NEW, dir=path.parent) as folder:
         write_parts(Path(folder), session.header, events, session.audio)
         pack(Path(folder), path)
     return open_session(path)
+
+
+def be_finished(path: Path) -> None:
+    """Raise BadInput if ``path`` is the folder of a round that still runs or was cut short."""
+    if not path.is_dir():
+        return
+    if is_held(path):
+        raise BadInput(f"{path}: this round is being held now; correct it when it is over")
+    raise BadInput(
+        f"{path}: this round was cut short; "
+        f'`oralquiz enter "{path}"` makes a session file of it, which can be corrected'
+    )
 
 
 def _check(answer: int, verdict: Verdict, value: int | None) -> None:

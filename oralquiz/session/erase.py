@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-import shutil
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 from oralquiz.session.events import Event
 from oralquiz.session.file import Pcm, Session, open_session
-from oralquiz.session.recorder import pack, write_parts
+from oralquiz.session.lock import NEW, discard, locked
+from oralquiz.session.recorder import NAMES, pack, write_parts
 
 ERASED = "(erased)"
 
@@ -20,15 +21,27 @@ def erase_from_session(path: Path, pupil: str) -> bool:
     """Remove ``pupil``'s name, voice and words from the session at ``path``.
 
     A session of nobody else is removed as a whole. In one of several pupils the sums, numbers and
-    verdicts stay, of nobody any more. Returns whether anything was changed.
+    verdicts stay, of nobody any more. Returns whether anything was changed. Raises BeingHeld,
+    with nothing changed, for a round of ``pupil`` that is being held.
     """
-    session = open_session(path)
-    names = [turn.pupil for turn in session.round.turns]
-    if pupil not in names:
+    if not is_in(open_session(path), pupil):
         return False
-    if set(names) == {pupil}:
-        _remove(path)
-        return True
+    with _alone(path):
+        session = open_session(path)
+        if {turn.pupil for turn in session.round.turns} <= {pupil, ERASED}:
+            _remove(path)
+        else:
+            _take_out(path, session, pupil)
+    return True
+
+
+def is_in(session: Session, pupil: str) -> bool:
+    """Whether ``pupil`` was asked anything in ``session``, or was to be."""
+    return any(turn.pupil == pupil for turn in session.round.turns)
+
+
+def _take_out(path: Path, session: Session, pupil: str) -> None:
+    names = [turn.pupil for turn in session.round.turns]
     theirs = {i for i, name in enumerate(names) if name == pupil}
     audio = session.audio.copy()
     begins = [turn.start for turn in session.turns] + [len(audio)]
@@ -51,26 +64,36 @@ def erase_from_session(path: Path, pupil: str) -> bool:
         return data
 
     _rewrite(path, session, head, without, audio)
-    return True
 
 
 def erase_voices(path: Path) -> bool:
     """Remove every recorded answer's sound from the session; what was said by whom stays.
 
-    Returns whether there was any.
+    Returns whether there was any. Raises BeingHeld for a round that is being held.
     """
-    session = open_session(path)
-    if not session.audio[:, 1].any():
-        return False
-    audio = session.audio.copy()
-    audio[:, 1] = 0
-    _rewrite(path, session, dict(session.header), lambda event: dict(event.data), audio)
+    with _alone(path):
+        session = open_session(path)
+        if not session.audio[:, 1].any():
+            return False
+        audio = session.audio.copy()
+        audio[:, 1] = 0
+        _rewrite(path, session, dict(session.header), lambda event: dict(event.data), audio)
     return True
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Nobody else writes into a round that is no file yet."""
+    if path.is_dir():
+        with locked(path):
+            yield
+    else:
+        yield
 
 
 def _remove(path: Path) -> None:
     if path.is_dir():
-        shutil.rmtree(path)
+        discard(path)
     else:
         path.unlink()
 
@@ -84,11 +107,12 @@ def _rewrite(
 ) -> None:
     """Write the session anew in place of the old one; whole or not at all."""
     events = [Event(e.seq, e.at, e.type, change(e)) for e in session.events]
-    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+    inside = path if path.is_dir() else path.parent
+    with tempfile.TemporaryDirectory(prefix=NEW, dir=inside) as folder:
         new = Path(folder)
         write_parts(new, head, events, audio)
         if path.is_dir():
-            for part in new.iterdir():
-                part.replace(path / part.name)
+            for name in reversed(NAMES):  # the names last: a crash before that can be made good
+                (new / name).replace(path / name)
         else:
             pack(new, path)

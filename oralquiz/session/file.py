@@ -31,6 +31,9 @@ SCHEMA = 2
 MOST_SOUND = 3 * 3600 * SESSION_RATE
 """Samples of sound that are read at most: three hours are 690 MB of memory."""
 
+CUT_SHORT = "the round was cut short"
+"""What ``Session.damage`` says, alone or among other things, where the end is missing."""
+
 AFTER_THE_LAST = 600 * SESSION_RATE
 """Samples of sound that can follow the last event: nothing happens in a pause."""
 
@@ -169,6 +172,16 @@ class Session:
         return int(self.header["sample_rate"])
 
     @property
+    def why_ended(self) -> str:
+        """What the round ended for (``finished``: by itself); empty where it was cut short."""
+        return next((str(e.data["why"]) for e in self.events if e.type == "round_ended"), "")
+
+    @property
+    def answered(self) -> int:
+        """How many sums have a verdict, be it that nothing was said."""
+        return sum(turn.verdict is not None for turn in self.turns)
+
+    @property
     def waiting(self) -> tuple[Answered, ...]:
         """The answers that wait for the teacher's ear."""
         return tuple(turn for turn in self.turns if turn.verdict is Verdict.UNCLEAR)
@@ -194,7 +207,7 @@ def open_session(path: Path) -> Session:
     most = min(MOST_SOUND, (events[-1].at if events else 0) + AFTER_THE_LAST)
     audio, audio_damage = _audio(parts.content.get("audio.flac", b""), head["sample_rate"], most)
     turns = fold(round_, events)
-    unfinished = "" if any(e.type == "round_ended" for e in events) else "the round was cut short"
+    unfinished = "" if any(e.type == "round_ended" for e in events) else CUT_SHORT
     damage = "; ".join(filter(None, (*parts.damage, event_damage, audio_damage, unfinished)))
     captions = parts.content.get("captions.vtt", b"").decode("utf-8", "replace")
     return Session(head, round_, events, options, turns, audio, captions, damage)

@@ -1,8 +1,9 @@
 """The crash-safe recorder: what happened is on the disk before the next thing happens.
 
-While a round runs, its session is a directory with the names of the finished file; when the round
-is over, the directory becomes one ``.zip``. Events are flushed and synced one by one; the sound
-is a FLAC stream that is written as it comes, and can be read up to where it was cut.
+While a round runs, its session is a directory with the names of the finished file, locked against
+everybody else; when the round is over, the directory becomes one ``.zip``. Events are flushed and
+synced one by one; the sound is a FLAC stream that is written as it comes, and can be read up to
+where it was cut.
 """
 
 from __future__ import annotations
@@ -10,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import shutil
 import zipfile
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -22,6 +22,7 @@ import soundfile
 from oralquiz.session.captions import captions
 from oralquiz.session.events import Event
 from oralquiz.session.file import Pcm
+from oralquiz.session.lock import BEGIN_S, SMALLER, discard, let_go, lock
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.speak.clip import Samples
 
@@ -44,12 +45,17 @@ class FileRecorder:
     def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
         folder.mkdir(parents=True)
         self.folder = folder
+        self._lock = lock(folder, BEGIN_S)
         self._events: list[Event] = []
-        (folder / "session.json").write_text(
-            json.dumps(header, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
-        )
-        self._log = (folder / "events.jsonl").open("w", encoding="utf-8", newline="\n")
-        self._sound = _flac(folder / "audio.flac", QUICK)
+        try:
+            (folder / "session.json").write_text(
+                json.dumps(header, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
+            )
+            self._log = (folder / "events.jsonl").open("w", encoding="utf-8", newline="\n")
+            self._sound = _flac(folder / "audio.flac", QUICK)
+        except BaseException:
+            self._lock.release()
+            raise
 
     def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
         """Append one event and have it on the disk before returning."""
@@ -65,26 +71,46 @@ class FileRecorder:
         self._sound.write(np.clip(np.round(both), -32768, 32767).astype(np.int16))
 
     def close(self) -> None:
-        """Close the files and leave the directory as it is."""
-        self._log.close()
-        self._sound.close()
+        """Close the files and leave the directory as it is, a round that was cut short."""
+        try:
+            self._close()
+        finally:
+            self._lock.release()
 
     def abandon(self) -> None:
         """Close what can be closed after a failure to write; the directory stays."""
         for part in (self._log, self._sound):
             with contextlib.suppress(OSError, soundfile.SoundFileError):
                 part.close()
+        self._lock.release()
+
+    def discard(self) -> None:
+        """Remove everything: nothing was asked yet."""
+        self._close()
+        discard(self.folder)
+        let_go(self.folder, self._lock)
 
     def finish(self) -> Path:
         """Close, add the captions, pack ``folder`` as ``folder.zip`` and return its path."""
-        self.close()
+        self._close()
         (self.folder / "captions.vtt").write_text(
             captions(self._events, SESSION_RATE), encoding="utf-8", newline="\n"
         )
         _shrink(self.folder / "audio.flac")
-        packed = pack(self.folder, self.folder.with_name(self.folder.name + ".zip"))
-        shutil.rmtree(self.folder)
+        packed = pack(self.folder, packed_as(self.folder))
+        with contextlib.suppress(OSError):  # the session is kept; `recover` tidies up
+            discard(self.folder)
+        let_go(self.folder, self._lock)
         return packed
+
+    def _close(self) -> None:
+        self._log.close()
+        self._sound.close()
+
+
+def packed_as(folder: Path) -> Path:
+    """The session file that ``folder`` becomes."""
+    return folder.with_name(folder.name + ".zip")
 
 
 def _flac(path: Path, compression: float) -> soundfile.SoundFile:
@@ -101,7 +127,7 @@ def _flac(path: Path, compression: float) -> soundfile.SoundFile:
 
 def _shrink(path: Path) -> None:
     """Encode the sound at ``path`` again, smaller."""
-    smaller = path.with_suffix(".part")
+    smaller = path.with_name(SMALLER)
     with soundfile.SoundFile(path) as source, _flac(smaller, SMALL) as target:
         while len(chunk := source.read(1 << 18, dtype="int16")):
             target.write(chunk)
@@ -125,13 +151,18 @@ def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Event], 
 def pack(folder: Path, target: Path) -> Path:
     """Write the files of a session directory as one zip; whole or not at all."""
     partial = target.with_name(target.name + ".part")
-    with zipfile.ZipFile(partial, "w") as archive:
-        for name in NAMES:
-            info = zipfile.ZipInfo(name, ZIP_TIME)
-            info.compress_type = (
-                zipfile.ZIP_STORED if name == "audio.flac" else zipfile.ZIP_DEFLATED
-            )
-            info.external_attr = 0o644 << 16
-            archive.writestr(info, (folder / name).read_bytes())
-    partial.replace(target)
+    try:
+        with zipfile.ZipFile(partial, "w") as archive:
+            for name in NAMES:
+                info = zipfile.ZipInfo(name, ZIP_TIME)
+                info.compress_type = (
+                    zipfile.ZIP_STORED if name == "audio.flac" else zipfile.ZIP_DEFLATED
+                )
+                info.external_attr = 0o644 << 16
+                archive.writestr(info, (folder / name).read_bytes())
+        partial.replace(target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            partial.unlink(missing_ok=True)  # it holds a voice
+        raise
     return target

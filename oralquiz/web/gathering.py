@@ -21,13 +21,13 @@ GATHERED = 25
 class SessionRecorder(Protocol):
     """What a run needs of a recorder (see FileRecorder)."""
 
-    folder: Path
-
     def event(self, at: int, type: str, data: Mapping[str, Any]) -> None: ...
 
     def sound(self, said: Samples, heard: Samples) -> None: ...
 
     def close(self) -> None: ...
+
+    def discard(self) -> None: ...
 
     def finish(self) -> Path: ...
 
@@ -37,7 +37,6 @@ class Gathering:
 
     def __init__(self, recorder: SessionRecorder) -> None:
         self._recorder = recorder
-        self.folder = recorder.folder
         self._said: list[Samples] = []
         self._heard: list[Samples] = []
 
@@ -52,8 +51,13 @@ class Gathering:
             self._pass_on()
 
     def close(self) -> None:
-        self._pass_on()
-        self._recorder.close()
+        try:
+            self._pass_on()
+        finally:
+            self._recorder.close()
+
+    def discard(self) -> None:
+        self._recorder.discard()
 
     def finish(self) -> Path:
         self._pass_on()

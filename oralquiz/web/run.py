@@ -7,7 +7,6 @@ run has to say goes out through two callbacks, which are called from those threa
 
 from __future__ import annotations
 
-import shutil
 import time
 import traceback
 from collections import deque
@@ -241,8 +240,7 @@ class Run:
 
         def end() -> None:
             if self._runner.state is State.START:  # nothing was said yet: nothing to keep
-                self._recorder.close()
-                shutil.rmtree(self._recorder.folder)
+                self._recorder.discard()
                 self._end(None)
             else:
                 self._runner.close(why)

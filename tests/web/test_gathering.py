@@ -5,14 +5,13 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pytest
 
 from oralquiz.speak.clip import Samples
 from oralquiz.web.gathering import GATHERED, Gathering
 
 
 class Tape:
-    folder = Path("tape")
-
     def __init__(self) -> None:
         self.got: list[object] = []
 
@@ -25,9 +24,12 @@ class Tape:
     def close(self) -> None:
         self.got.append("closed")
 
+    def discard(self) -> None:
+        self.got.append("discarded")
+
     def finish(self) -> Path:
         self.got.append("finished")
-        return self.folder
+        return Path("tape")
 
 
 def test_sound_is_there_before_the_event_that_rests_on_it() -> None:
@@ -55,3 +57,16 @@ def test_sound_does_not_wait_for_ever_for_an_event() -> None:
     assert len(tape.got) == 1
     recorder.close()
     assert tape.got[-1] == "closed"
+
+
+def test_a_full_disk_does_not_keep_the_recorder_from_being_closed() -> None:
+    class Full(Tape):
+        def sound(self, said: Samples, heard: Samples) -> None:
+            raise OSError(28, "No space left on device")
+
+    tape = Full()
+    recorder = Gathering(tape)
+    recorder.sound(np.zeros(1, np.float32), np.zeros(1, np.float32))
+    with pytest.raises(OSError, match="No space left"):
+        recorder.close()
+    assert tape.got == ["closed"]
