@@ -9,7 +9,10 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from oralquiz.errors import BadInput, OralquizError
-from oralquiz.session.erase import erase_from_session
+from oralquiz.session.erase import erase_from_session, is_in
+from oralquiz.session.file import open_session
+from oralquiz.session.lock import BeingHeld, is_held
+from oralquiz.session.recover import session_folders
 
 
 @dataclass(frozen=True)
@@ -93,8 +96,12 @@ def erase_pupil(db: Database, name: str, folder: Path | None = None) -> Erased:
 
     Those are the files the records know and every session in ``folder``, among them rounds that
     were cut short before they reached the records. A copy or a page elsewhere is not found.
+    Raises BeingHeld, with nothing erased, while a round of the pupil is being held: it would bring
+    the pupil back.
     """
     pupil = find_pupil(db, name)
+    if folder is not None:
+        _not_held(pupil, folder)
     known = {
         Path(row["file"])
         for row in db.query(
@@ -123,3 +130,16 @@ def erase_pupil(db: Database, name: str, folder: Path | None = None) -> Erased:
     db.vacuum()
     db.execute("pragma wal_checkpoint(truncate)")  # no page of theirs stays in the log either
     return Erased(tuple(changed), tuple(missing), tuple(unreadable))
+
+
+def _not_held(pupil: Pupil, folder: Path) -> None:
+    """Raise BeingHeld if a round of ``pupil`` is being held, here or in another program."""
+    for path in session_folders(folder):
+        try:
+            if is_held(path) and is_in(open_session(path), pupil.name):
+                raise BeingHeld(
+                    f"{pupil.name} is in a round that is being held now ({path}): end it first; "
+                    "nothing is erased yet"
+                )
+        except (BadInput, OSError):
+            continue  # it became a file meanwhile, or cannot be read: erasing meets it again

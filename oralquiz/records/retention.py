@@ -8,12 +8,10 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from oralquiz.compose.spans import many
 from oralquiz.errors import OralquizError
 from oralquiz.session.erase import erase_voices
 from oralquiz.session.file import open_session
-
-STILL_RUNNING = timedelta(days=1)
-"""A session that is no finished file yet is left alone for so long: its round may go on."""
 
 
 def voices_kept(
@@ -22,14 +20,15 @@ def voices_kept(
     """The session files that still hold a voice and began that long before ``now``.
 
     ``now`` carries its time zone. Looked at are the files the records know and every session in
-    ``folder``, among them rounds that were cut short before they reached the records. A file that
-    is gone is passed over; one that cannot be read may hold a voice, and counts.
+    ``folder``, among them rounds that are being held or were cut short before they reached the
+    records. A file that is gone is passed over; one that cannot be read may hold a voice, and
+    counts.
     """
     until = now - timedelta(days=older_than_days)
-    return [file for file, created in _sessions(db, now, folder) if created <= until]
+    return [file for file, created in _sessions(db, folder) if created <= until]
 
 
-def _sessions(db: Database, now: datetime, folder: Path | None) -> Iterator[tuple[Path, datetime]]:
+def _sessions(db: Database, folder: Path | None) -> Iterator[tuple[Path, datetime]]:
     """Every session with a voice, and when it began, as far as that can be read."""
     known = {
         Path(row["file"]): datetime.fromisoformat(row["created"]).astimezone()
@@ -46,8 +45,6 @@ def _sessions(db: Database, now: datetime, folder: Path | None) -> Iterator[tupl
             if file in known:
                 yield file, known[file]
             continue
-        if file.is_dir() and now - created < STILL_RUNNING:
-            continue
         if session.audio[:, 1].any():
             yield file, created
 
@@ -57,7 +54,8 @@ def forget_voices(
 ) -> list[Path]:
     """Remove the voices from those files; returns them.
 
-    Raises OralquizError, after all the others are done, if one of them cannot be read.
+    Raises OralquizError, after all the others are done, if one of them cannot be read or its round
+    is being held.
     """
     done: list[Path] = []
     failed: list[str] = []
@@ -69,6 +67,7 @@ def forget_voices(
             failed.append(str(error))
     if failed:
         raise OralquizError(
-            f"voices removed from {len(done)} session files, but not from: {'; '.join(failed)}"
+            f"voices removed from {many(len(done), 'session file')}, "
+            f"but not from: {'; '.join(failed)}"
         )
     return done

@@ -23,6 +23,7 @@ from oralquiz.records.scores import Tally, scores
 from oralquiz.records.store import store
 from oralquiz.session.correct import correct
 from oralquiz.session.file import open_session
+from oralquiz.session.lock import locked
 from oralquiz.session.rerun import rerun
 from oralquiz.session.round import Round
 from tests.session.room import make_round, run
@@ -203,20 +204,52 @@ def test_voices_are_forgotten_after_their_time(tmp_path: Path, db: Database) -> 
     assert forget_voices(db, older_than_days=30, now=begun + timedelta(days=31)) == []
 
 
-def test_a_round_cut_short_forgets_voices_too_and_a_running_one_is_let_be(
+def test_a_round_cut_short_forgets_voices_too_and_a_running_one_is_told(
     tmp_path: Path, db: Database
 ) -> None:
     sessions = tmp_path / "sessions"
     path, _, _ = run(sessions / "s", two_pupils(), [3, 9, None])  # never stored: as after a crash
-    with zipfile.ZipFile(path) as parts:
-        parts.extractall(sessions / "cut")
+    for name in ("cut", "held"):
+        with zipfile.ZipFile(path) as parts:
+            parts.extractall(sessions / name)
     path.unlink()
-    begun = datetime.fromisoformat(WHEN)
-    soon, later = begun + timedelta(hours=1), begun + timedelta(days=30)
-    assert forget_voices(db, older_than_days=0, now=soon, folder=sessions) == []
-    done = forget_voices(db, older_than_days=30, now=later, folder=sessions)
-    assert done == [sessions / "cut"]
+    soon = datetime.fromisoformat(WHEN) + timedelta(hours=1)
+    assert voices_kept(db, older_than_days=30, now=soon, folder=sessions) == []
+    with (
+        locked(sessions / "held"),
+        pytest.raises(OralquizError, match=r"from 1 session file, but not from: .*being held now"),
+    ):
+        forget_voices(db, older_than_days=0, now=soon, folder=sessions)
     assert not open_session(sessions / "cut").audio[:, 1].any()
+    assert open_session(sessions / "held").audio[:, 1].any()
+    assert forget_voices(db, older_than_days=0, now=soon, folder=sessions) == [sessions / "held"]
+
+
+def test_nobody_is_erased_out_of_a_round_that_is_being_held(tmp_path: Path, db: Database) -> None:
+    sessions = tmp_path / "sessions"
+    path, _, _ = run(sessions / "s", two_pupils(), [3, 9, 4])
+    store(db, open_session(path), path)
+    with zipfile.ZipFile(path) as parts:
+        parts.extractall(sessions / "held")
+    before = {p: p.read_bytes() for p in sessions.rglob("*") if p.is_file()}
+    with locked(sessions / "held"):
+        with pytest.raises(OralquizError, match=r"Asha is in a round .* nothing is erased yet"):
+            erase_pupil(db, "Asha", sessions)
+        assert len(scores(db)) == 2
+        assert {p: p.read_bytes() for p in before} == before
+        add_pupil(db, "Cem", created=WHEN)
+        assert erase_pupil(db, "Cem", sessions).unreadable == ()  # who is in none of them
+    assert erase_pupil(db, "Asha", sessions).changed == (sessions / "held", path)
+    assert [turn.pupil for turn in open_session(sessions / "held").turns][:2] == ["(erased)"] * 2
+
+
+def test_a_session_of_nobody_any_more_does_not_stay(tmp_path: Path, db: Database) -> None:
+    path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, 4])
+    store(db, open_session(path), path)
+    erase_pupil(db, "Asha")
+    assert path.exists()
+    erase_pupil(db, "Ben Zimmer")
+    assert not path.exists()
 
 
 def test_a_strangers_session_without_a_usable_time_hinders_nothing(
@@ -239,7 +272,7 @@ def test_one_damaged_file_does_not_keep_the_other_voices(tmp_path: Path, db: Dat
     good, _, _ = run(sessions / "good", two_pupils(), [3, 9, None])
     later = datetime.fromisoformat(WHEN) + timedelta(days=31)
     assert voices_kept(db, older_than_days=30, now=later, folder=sessions) == [bad, good]
-    with pytest.raises(OralquizError, match=r"from 1 session files, but not from: .*bad\.zip"):
+    with pytest.raises(OralquizError, match=r"from 1 session file, but not from: .*bad\.zip"):
         forget_voices(db, older_than_days=30, now=later, folder=sessions)
     assert not open_session(good).audio[:, 1].any()
 
