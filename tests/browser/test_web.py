@@ -726,8 +726,8 @@ def test_what_matters_is_on_the_screen_in_light_and_in_dark(
         outside, brightness[scheme] = page.evaluate(
             """(wanted) => [
               [...document.querySelectorAll(wanted)].map((e) => [e, e.getBoundingClientRect()])
-                .filter(([, box]) => box.left < 0 || box.top < 0
-                  || box.right > innerWidth || box.bottom > innerHeight)
+                .filter(([, box]) => box.left < 0 || box.top < 0 || box.right > innerWidth
+                  || scrollY + box.bottom > innerHeight)
                 .map(([e]) => e.outerHTML.slice(0, 80)),
               getComputedStyle(document.body).backgroundColor.match(/[0-9]+/g)
                 .slice(0, 3).reduce((sum, part) => sum + Number(part) / 3, 0),
