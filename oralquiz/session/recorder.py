@@ -12,7 +12,7 @@ import contextlib
 import json
 import os
 import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +68,8 @@ class FileRecorder:
     def sound(self, said: Samples, heard: Samples) -> None:
         """Append what was said and heard, (n,) each, already rounded to 16 bits."""
         both = np.stack([said, heard], axis=1) * 32768.0
-        self._sound.write(np.clip(np.round(both), -32768, 32767).astype(np.int16))
+        with _as_os_error(self.folder):
+            self._sound.write(np.clip(np.round(both), -32768, 32767).astype(np.int16))
 
     def close(self) -> None:
         """Close the files and leave the directory as it is, a round that was cut short."""
@@ -96,7 +97,8 @@ class FileRecorder:
         (self.folder / "captions.vtt").write_text(
             captions(self._events, SESSION_RATE), encoding="utf-8", newline="\n"
         )
-        _shrink(self.folder / "audio.flac")
+        with _as_os_error(self.folder):
+            _shrink(self.folder / "audio.flac")
         packed = pack(self.folder, packed_as(self.folder))
         with contextlib.suppress(OSError):  # the session is kept; `recover` tidies up
             discard(self.folder)
@@ -105,7 +107,17 @@ class FileRecorder:
 
     def _close(self) -> None:
         self._log.close()
-        self._sound.close()
+        with _as_os_error(self.folder):
+            self._sound.close()
+
+
+@contextlib.contextmanager
+def _as_os_error(folder: Path) -> Iterator[None]:
+    """libsndfile says of a full disk only that there was an error of the system."""
+    try:
+        yield
+    except soundfile.SoundFileError as error:
+        raise OSError(f"{folder / 'audio.flac'}: cannot be written ({error})") from None
 
 
 def packed_as(folder: Path) -> Path:
@@ -126,7 +138,9 @@ def _flac(path: Path, compression: float) -> soundfile.SoundFile:
 
 
 def _shrink(path: Path) -> None:
-    """Encode the sound at ``path`` again, smaller."""
+    """Encode the sound at ``path`` again, smaller. Nothing is written before the first block."""
+    if not path.stat().st_size:
+        return
     smaller = path.with_name(SMALLER)
     with soundfile.SoundFile(path) as source, _flac(smaller, SMALL) as target:
         while len(chunk := source.read(1 << 18, dtype="int16")):

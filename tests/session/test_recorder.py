@@ -8,10 +8,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 
 from oralquiz.errors import OralquizError, SessionFileError
 from oralquiz.judge.verdict import Verdict
-from oralquiz.session.file import open_session
+from oralquiz.session.file import header, open_session
 from oralquiz.session.hold import hold
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.recorder import FileRecorder
@@ -114,6 +115,31 @@ def test_a_full_disk_keeps_what_was_answered(
     session = open_session(tmp_path / "s")
     assert [t.verdict for t in session.turns] == [Verdict.RIGHT]
     assert session.turns[0].ended
+
+
+def test_sound_that_cannot_be_written_is_an_error_of_the_system(tmp_path: Path) -> None:
+    """libsndfile has an error of its own for it, which nobody who holds a round expects."""
+
+    class Full:
+        def write(self, samples: object) -> None:
+            raise soundfile.LibsndfileError(2)
+
+        def close(self) -> None: ...
+
+    head = header(make_round("1 + 2"), Options(), voice="p", model="p", software="t")
+    recorder = FileRecorder(tmp_path / "s", head)
+    recorder._sound.close()
+    recorder._sound = Full()
+    with pytest.raises(OSError, match=r"audio\.flac: cannot be written"):
+        recorder.sound(np.zeros(320, np.float32), np.zeros(320, np.float32))
+    recorder.abandon()
+
+
+def test_a_round_that_is_stopped_at_once_is_a_file_too(tmp_path: Path) -> None:
+    head = header(make_round("1 + 2"), Options(), voice="p", model="p", software="t")
+    recorder = FileRecorder(tmp_path / "s", head)
+    recorder.event(0, "round_ended", {"why": "stopped at the keyboard", "turns": 0})
+    assert open_session(recorder.finish()).why_ended == "stopped at the keyboard"
 
 
 def test_a_session_is_never_written_over_another(tmp_path: Path) -> None:
