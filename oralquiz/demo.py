@@ -35,6 +35,9 @@ CLASS = "Thursday beads"
 PUPILS = ("Ilka", "Tomaz", "Wanja", "Noor")
 """Invented names; nobody's."""
 
+SESSION = "round"
+"""The name of the session among what a demonstration keeps."""
+
 STEP = "ten:+8"
 SUMS_EACH = 3
 TERMS = 4
@@ -103,7 +106,7 @@ def demonstrate(
         VoiceReader(open_voice(pace=pace_s), pace_s),
         room,
         recognizer,
-        folder / "round",
+        folder / SESSION,
         watch=both,
     )
     session = open_session(path)

@@ -24,6 +24,7 @@ COMMANDS = {
     "sheet": ("sheet", "A set of sums on paper: sheet, key with the rules, reading script."),
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
     "correct": ("correct", "Your ear on the answers that are not clear."),
+    "enter": ("enter", "Rounds cut short, and sessions from elsewhere, into the records."),
     "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),
     "check": ("check", "Is this computer, in this room, fit for a round?"),
     "serve": ("serve", "The web app: teacher's page, tablets, practice at home."),

@@ -45,6 +45,7 @@ def correct(
     from oralquiz.judge.verdict import Verdict
     from oralquiz.records.database import open_records
     from oralquiz.records.store import holds, store
+    from oralquiz.session.correct import be_finished
     from oralquiz.session.correct import correct as add_correction
     from oralquiz.session.file import open_session
 
@@ -78,6 +79,7 @@ def correct(
     if as_json:
         print_json([_as_json(turn) for turn in turns])
         return
+    be_finished(file)
     if not turns:
         click.echo("No answer waits for your ear.")
     elif not by_keys():

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import click
 
-from oralquiz.cli.common import SEED, json_option, print_json
+from oralquiz.cli.common import FAILED, OK, SEED, json_option, print_json
+from oralquiz.compose.spans import many
 
 
 @click.command()
@@ -19,23 +20,29 @@ from oralquiz.cli.common import SEED, json_option, print_json
     help="Folder for the session, records and replay page. Default: a new one among your data.",
 )
 @json_option
-def demo(fast: bool, seed: int, out: Path | None, as_json: bool) -> None:
+@click.pass_context
+def demo(ctx: click.Context, fast: bool, seed: int, out: Path | None, as_json: bool) -> None:
     """A class of invented pupils answers a round in synthetic speech.
 
     The sums are dictated, the answers are heard by the real recogniser, judged, stored and made
     into a replay page. No microphone or loudspeaker is needed, and nothing in it knows the
-    answers but the pupils.
+    answers but the pupils. Stopped with Ctrl-C, it keeps what was held until then; exit status 1.
     """
     from oralquiz.cli.console import console_for
-    from oralquiz.cli.screen import CAUTION, Screen, score_table
-    from oralquiz.demo import demonstrate, prepare
+    from oralquiz.cli.screen import CAUTION, Screen, early_end, score_table
+    from oralquiz.demo import SESSION, demonstrate, prepare
     from oralquiz.errors import BadInput
     from oralquiz.folders import data_folder
     from oralquiz.judge.verdict import Verdict
     from oralquiz.listen.vosk import open_recognizer
     from oralquiz.replay.page import build_page
+    from oralquiz.session.recover import session_folders
 
     folder = out or data_folder() / "demo" / datetime.now().strftime("%Y-%m-%d-%H%M%S")
+    if folder / SESSION in session_folders(folder):
+        raise BadInput(
+            f"{folder}: a demonstration is running in it or was cut short; give another --out"
+        )
     if folder.exists() and any(folder.iterdir()):
         raise BadInput(f"{folder}: there is something in it already; give another --out")
     console = console_for(stderr=as_json)
@@ -52,23 +59,29 @@ def demo(fast: bool, seed: int, out: Path | None, as_json: bool) -> None:
     )
     replay = folder / "replay.html"
     replay.write_text(build_page(done.session), encoding="utf-8")
+    early = early_end(done.session)
     if as_json:
         print_json(
             {
                 "session_files": [str(done.session_file)],
                 "replay": str(replay),
                 "database": str(done.database),
-                "answers": len(done.session.turns),
+                "answers": done.session.answered,
                 **{verdict.value: done.count(verdict) for verdict in Verdict},
                 "misheard": done.misheard,
+                "ended": done.session.why_ended,
             }
         )
-        return
-    console.print(score_table(done.scores))
-    console.print(f"Misheard: {done.misheard} of {len(done.session.turns)} answers")
+        ctx.exit(FAILED if early else OK)
+    if early:
+        console.print(early)
+    if done.session.answered:
+        console.print(score_table(done.scores))
+        console.print(f"Misheard: {done.misheard} of {many(done.session.answered, 'answer')}")
     for what, path in (
         ("Session", done.session_file),
         ("Records", done.database),
         ("Replay", replay),
     ):
         console.print(f"{what + ':':<9} {path}", soft_wrap=True)
+    ctx.exit(FAILED if early else OK)

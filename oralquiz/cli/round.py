@@ -76,7 +76,7 @@ def round(
     The pupils are those of `oralquiz pupils`. A voice is kept only with consent.
     """
     from oralquiz.cli.console import console_for
-    from oralquiz.cli.screen import CAUTION, Screen, score_table
+    from oralquiz.cli.screen import CAUTION, Screen, early_end, left_behind, score_table
     from oralquiz.compose import load_syllabus, request_for
     from oralquiz.compose.composed import compose
     from oralquiz.compose.spans import many
@@ -92,6 +92,7 @@ def round(
     from oralquiz.session.file import open_session
     from oralquiz.session.hold import hold
     from oralquiz.session.reader import VoiceReader
+    from oralquiz.session.recover import cut_short
     from oralquiz.session.round import Options, Round, Turn
     from oralquiz.session.soundcard import SoundCard
     from oralquiz.speak.voices import open_voice
@@ -113,6 +114,8 @@ def round(
     who = [find_pupil(db, name) for name in names]
     if len({pupil.id for pupil in who}) < len(who):
         raise BadInput("a pupil is named twice; turns are taken in the order of the names")
+    if left := left_behind(cut_short(sessions_folder())):
+        console.print(left, soft_wrap=True)
     options = Options(
         pace_s=pace,
         answer_within_s=answer_within,
@@ -180,7 +183,8 @@ def round(
         print_json(
             {
                 "session_files": [str(path)],
-                "answers": len(session.turns),
+                "answers": session.answered,
+                "ended": session.why_ended,
                 "scores": [
                     {
                         "pupil": s.pupil,
@@ -195,7 +199,10 @@ def round(
             }
         )
         return
-    console.print(score_table(result))
+    if early := early_end(session):
+        console.print(early)
+    if result:
+        console.print(score_table(result))
     console.print(f"Session: {path}", soft_wrap=True)
     if session.waiting:
         console.print(

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 from rich.console import Console
 from rich.table import Table
 
+from oralquiz.compose.spans import many
 from oralquiz.judge.verdict import Verdict
 from oralquiz.records.scores import Score
+from oralquiz.session.file import Session
 from oralquiz.session.round import Round
 
 CAUTION = (
@@ -54,6 +57,27 @@ class Screen:
         latency = self._last["latency_s"]
         after = "" if latency is None else f" after {latency:.2f} s"
         return f"{start} {value:>4}  {verdict}{after}"
+
+
+def early_end(session: Session) -> str:
+    """In one line, that the round did not come to its end and why; empty if it did."""
+    if session.why_ended == "finished":
+        return ""
+    why = session.why_ended or session.damage
+    answered, sums = session.answered, many(len(session.round.turns), "sum")
+    return f"{why[:1].upper()}{why[1:]}: {answered} of {sums} answered."
+
+
+def left_behind(folders: Sequence[Path]) -> str:
+    """In one line, that rounds were cut short and what to do; empty if none was."""
+    if not folders:
+        return ""
+    if len(folders) == 1:
+        return f"A round was cut short ({folders[0]}): `oralquiz enter` puts it into the records."
+    return (
+        f"{len(folders)} rounds were cut short (in {folders[0].parent}): "
+        "`oralquiz enter` puts them into the records."
+    )
 
 
 def score_table(scores: Sequence[Score]) -> Table:

@@ -1,0 +1,83 @@
+"""`oralquiz enter`: rounds that were cut short, and sessions from elsewhere, into the records."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from oralquiz.cli.common import BAD_INPUT, FAILED, OK, json_option, print_json
+from oralquiz.compose.spans import many
+from oralquiz.errors import BadInput, OralquizError
+
+if TYPE_CHECKING:
+    from oralquiz.records.enter import Entered
+
+
+@click.command()
+@click.argument("paths", nargs=-1, metavar="[FILE|FOLDER]...", type=click.Path(path_type=Path))
+@json_option
+@click.pass_context
+def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
+    """Enter sessions into the records: rounds cut short, files from another computer.
+
+    Without arguments: every round here that a crash or a power cut ended, and every session file
+    here that the records could not take. A FOLDER is what a round cut short leaves; it becomes a
+    session file first. A FILE from elsewhere is copied to the others. The same session is entered
+    once, however often it is given.
+    """
+    from oralquiz.folders import sessions_folder
+    from oralquiz.records.database import open_records
+    from oralquiz.records.enter import enter as enter_one
+    from oralquiz.records.enter import waiting
+
+    db, folder = open_records(), sessions_folder()
+    code, told = OK, []
+    wanted = paths or tuple(waiting(db, folder))
+    for path in wanted:
+        try:
+            entered = enter_one(db, path, folder)
+        except (OralquizError, OSError, sqlite3.Error) as error:
+            code = max(code, BAD_INPUT if isinstance(error, BadInput) else FAILED)
+            why = _why(path, error)
+            told.append({"given": str(path), "error": why})
+            click.echo(f"oralquiz: {why}", err=True)
+            continue
+        told.append(_as_json(path, entered))
+        if not as_json:
+            click.echo(sentence(path, entered))
+    if as_json:
+        print_json(told)
+    elif not wanted:
+        click.echo("No session here waits to be entered.")
+    ctx.exit(code)
+
+
+def _why(path: Path, error: Exception) -> str:
+    """One line that names the path."""
+    said = " ".join(str(getattr(error, "strerror", None) or error).split())
+    return said if str(path) in said else f"{path}: not entered ({said})"
+
+
+def sentence(path: Path, entered: Entered) -> str:
+    """What came of ``path``, in one line."""
+    if not entered.new:
+        there = "" if entered.file == path.resolve() else f", from {entered.file}"
+        return f"{path}: in the records already{there}"
+    kept = "" if entered.file == path else f", kept as {entered.file}"
+    damage = f" ({entered.damage})" if entered.damage else ""
+    sums = many(entered.sums, "sum")
+    return f"{path}: entered, {many(entered.answers, 'answer')} to {sums}{damage}{kept}"
+
+
+def _as_json(path: Path, entered: Entered) -> dict[str, Any]:
+    return {
+        "given": str(path),
+        "file": str(entered.file),
+        "new": entered.new,
+        "answers": entered.answers,
+        "sums": entered.sums,
+        "damage": entered.damage,
+    }
