@@ -307,7 +307,7 @@ MFCC_CONF = f"""--use-energy=false
 MODEL_CONF = """--min-active=200
 --max-active=3000
 --beam=16.0
---lattice-beam=8.0
+--lattice-beam=7.0
 --acoustic-scale=1.0
 --frame-subsampling-factor=3
 --endpoint.silence-phones=1

@@ -129,7 +129,7 @@ def sayings(lowest: int, highest: int) -> dict[tuple[str, ...], float]:
         if value == 0:
             add(("oh",), VARIANT_COST)
             add(("nought",), VARIANT_COST)
-        if value >= 10:
+        if value >= 10 and not beyond:  # strings of any digits fit any noise
             digits = str(value)
             for zero in units.ZEROS:
                 cost = DIGITS_COST + (0.0 if zero != "nought" else VARIANT_COST)

@@ -30,7 +30,7 @@ SURE = 0.99
 
 
 def words(value: int, chance: random.Random) -> str:
-    said = num2words(value).replace("-", " ").replace(",", "")
+    said = str(num2words(value)).replace("-", " ").replace(",", "")
     return said if chance.random() < 0.5 else said.replace(" and ", " ")
 
 
