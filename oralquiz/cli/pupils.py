@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -12,7 +13,9 @@ from oralquiz.cli.common import FAILED, json_option, print_json
 from oralquiz.compose.spans import many
 
 if TYPE_CHECKING:
-    from oralquiz.learn.change import Trend
+    from rich.table import Table
+
+    from oralquiz.learn.change import Week
     from oralquiz.learn.weakness import Weakness
     from oralquiz.records.pupils import Pupil
 
@@ -75,7 +78,11 @@ def pupil_as_json(pupil: Pupil) -> dict[str, Any]:
 @click.argument("name")
 @json_option
 def show(name: str, as_json: bool) -> None:
-    """How NAME does: rule by rule, the change over weeks, and slips that repeat.
+    """How NAME does: rule by rule, how many right and how quickly, week by week, what repeats.
+
+    Shares, halves and changes stand with the interval in which they surely (95 %) lie. A time is
+    that of a right answer from the end of the last number to the voice; answers that were typed,
+    asked for twice, or came before the sum was over have none.
 
     A weakness is named only when the same slip explains several wrong answers on several days;
     each is listed with the answers it rests on. It describes answers and diagnoses nobody.
@@ -83,8 +90,9 @@ def show(name: str, as_json: bool) -> None:
     from rich.table import Table
 
     from oralquiz.cli.console import console_for
-    from oralquiz.learn.change import accuracy_trend, latency_trend
-    from oralquiz.learn.speed import speed
+    from oralquiz.learn.change import accuracy_trend, latency_trend, weeks
+    from oralquiz.learn.sentences import progress_sentences, weakness_words
+    from oralquiz.learn.speed import speed_accuracy
     from oralquiz.learn.weakness import weaknesses
     from oralquiz.records.answers import answers_of
     from oralquiz.records.database import open_records
@@ -95,7 +103,8 @@ def show(name: str, as_json: bool) -> None:
     pupil = find_pupil(db, name)
     answers = answers_of(db, name)
     by_rule = next((s.by_rule for s in scores(db) if s.pupil == pupil.name), {})
-    quick, change, share = speed(answers), latency_trend(answers), accuracy_trend(answers)
+    found, by_week = speed_accuracy(answers), weeks(answers)
+    change, share = latency_trend(answers), accuracy_trend(answers)
     weak = weaknesses(answers)
     if as_json:
         print_json(
@@ -103,8 +112,11 @@ def show(name: str, as_json: bool) -> None:
                 **pupil_as_json(pupil),
                 "answers": len(answers),
                 "by_rule": {rule: asdict(tally) for rule, tally in by_rule.items()},
-                "median_latency_s": quick.median,
-                "median_interval_s": quick.median_interval and asdict(quick.median_interval),
+                "median_latency_s": found.speed.median,
+                "median_interval_s": found.speed.median_interval
+                and asdict(found.speed.median_interval),
+                "speed_and_accuracy": asdict(found),
+                "weeks": [{**asdict(week), "monday": week.monday.isoformat()} for week in by_week],
                 "latency_change_per_week": change and asdict(change),
                 "right_change_per_week": share and asdict(share),
                 "weaknesses": [weakness_as_json(weakness) for weakness in weak],
@@ -121,16 +133,14 @@ def show(name: str, as_json: bool) -> None:
         median = "" if t.median_latency_s is None else f"{t.median_latency_s:.2f} s"
         table.add_row(rule, str(t.right), str(t.wrong), str(t.unclear), str(t.silent), median)
     console.print(table)
-    if quick.median is not None:
-        between = quick.median_interval
-        within = f", surely {between.low:.2f} to {between.high:.2f} s" if between else ""
-        console.print(f"Median latency of right answers: {quick.median:.2f} s{within}")
-    console.print(f"Latency over the weeks: {trend(change, 's')}")
-    console.print(f"Share of right answers: {trend(share, 'of all')}")
+    for sentence in progress_sentences(answers):
+        console.print(sentence[:1].upper() + sentence[1:] + ".")
+    if len(by_week) > 1:
+        console.print(week_table(by_week))
     if not weak:
         console.print("No slip has repeated often enough to be named.")
     for weakness in weak:
-        console.print(f"Repeats: {weakness_name(weakness)}, {len(weakness.evidence)} answers")
+        console.print(f"Repeats: {weakness_words(weakness)}, {len(weakness.evidence)} answers")
         for item in weakness.evidence:
             console.print(
                 f"  {item.day}  {item.answer.terms} = {item.answer.terms.answer}, "
@@ -138,17 +148,17 @@ def show(name: str, as_json: bool) -> None:
             )
 
 
-def trend(change: Trend | None, unit: str) -> str:
-    if change is None:
-        return "too few days to tell"
-    sure = "" if change.certain else " (may be chance)"
-    low, high = change.interval.low, change.interval.high
-    return f"{change.per_week:+.2f} {unit} a week, between {low:+.2f} and {high:+.2f}{sure}"
+def week_table(by_week: Sequence[Week]) -> Table:
+    """One row a week in which something was answered."""
+    from rich.table import Table
 
+    from oralquiz.learn.sentences import accuracy_words, half_within
 
-def weakness_name(weakness: Weakness) -> str:
-    kind = weakness.kind.replace("-", " ") if weakness.kind else ""
-    return " at ".join(filter(None, (kind, weakness.rule.name if weakness.rule else "")))
+    table = Table("week from", "days", "right", "half within")
+    for week in by_week:
+        words = accuracy_words(week.found)
+        table.add_row(week.monday.isoformat(), str(week.days), words, half_within(week.found.speed))
+    return table
 
 
 def weakness_as_json(weakness: Weakness) -> dict[str, Any]:

@@ -130,9 +130,7 @@ class SpeedAccuracy:
     None without any. ``thirds`` splits those answers by latency, the quickest first (the
     conditional accuracy function): who is wrong when quick is hasty, who is wrong when slow does
     not know how. Empty below nine answers with a latency. ``early_right`` of ``early`` answers
-    were right. ``inverse_efficiency_s`` is the median latency divided by the accuracy (Townsend
-    & Ashby 1978), None below an accuracy of 0.9, where it misleads (Bruyer & Brysbaert 2011;
-    both from memory).
+    were right.
     """
 
     right: int
@@ -145,12 +143,6 @@ class SpeedAccuracy:
     thirds: tuple[Third, ...]
     early: int
     early_right: int
-
-    @property
-    def inverse_efficiency_s(self) -> float | None:
-        if self.accuracy is None or self.accuracy < 0.9 or self.speed.median is None:
-            return None
-        return self.speed.median / self.accuracy
 
 
 def speed_accuracy(answers: Sequence[Answer]) -> SpeedAccuracy:

@@ -14,7 +14,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
-from oralquiz.web import door, pages, pupil, results, sockets, teacher
+from oralquiz.web import door, pages, progress, pupil, results, sockets, teacher
 from oralquiz.web.access import Limit
 from oralquiz.web.guard import BODY_BYTES, Guard
 from oralquiz.web.house import House
@@ -60,6 +60,7 @@ def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> S
             Route("/class", teacher.class_page),
             Route("/class", teacher.class_change, methods=["POST"]),
             Route("/class/erase", teacher.erase_page),
+            Route("/class/pupil", progress.progress),
             Route("/plan", teacher.plan_page, methods=["GET", "POST"]),
             Route("/plan/sample", teacher.sample),
             Route("/plan/sample.wav", teacher.sample_sound),

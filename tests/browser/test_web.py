@@ -511,6 +511,7 @@ def test_an_accessibility_engine_finds_nothing(
         "wall",
         "join",
         "class/erase?pupil=Ben Okoro",
+        "class/pupil?name=Ben Okoro",
     ):
         teacher.goto(f"{room.url}/{path}")
         look(teacher, path)
@@ -589,7 +590,7 @@ def test_targets_and_reflow(room: Classroom, visitors: Callable[..., Visitor]) -
         f"{room.url}/class", microphone=False, viewport={"width": 320, "height": 640},
         reduced_motion="reduce",
     ).page  # fmt: skip
-    for path in ("class", "plan", "live", "results", "about", "join"):
+    for path in ("class", "plan", "live", "results", "about", "join", "class/pupil?name=Asha Rao"):
         page.goto(f"{room.url}/{path}")
         wide, small, moving = page.evaluate(
             """() => [

@@ -13,8 +13,8 @@ from click.testing import CliRunner, Result
 
 from oralquiz.beads import Rule
 from oralquiz.cli import main
-from oralquiz.cli.pupils import weakness_name
 from oralquiz.judge.slip import SlipKind
+from oralquiz.learn.sentences import weakness_words
 from oralquiz.learn.weakness import Weakness
 from oralquiz.session.file import open_session
 from oralquiz.session.rerun import rerun
@@ -98,7 +98,7 @@ def test_pupils_are_kept(home: Path) -> None:
 def test_what_repeats_has_a_name_in_words(
     kind: SlipKind | None, rule: str | None, name: str
 ) -> None:
-    assert weakness_name(Weakness(kind, Rule.parse(rule) if rule else None, (), 0, 0)) == name
+    assert weakness_words(Weakness(kind, Rule.parse(rule) if rule else None, (), 0, 0)) == name
 
 
 def test_a_correction_of_a_strangers_session_stays_in_its_file(

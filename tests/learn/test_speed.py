@@ -117,7 +117,6 @@ def test_speed_and_accuracy_stand_together() -> None:
     assert found.accuracy_interval is not None and found.accuracy_interval.low < 0.75
     assert found.speed.median == 1.2
     assert found.thirds == ()  # too few to split
-    assert found.inverse_efficiency_s is None  # misleads below 90 %
 
 
 def test_who_is_wrong_when_quick_is_hasty() -> None:
@@ -132,11 +131,6 @@ def test_who_is_wrong_when_quick_is_hasty() -> None:
 def test_early_answers_show_whether_they_were_right() -> None:
     found = speed_accuracy([*right(-0.2, 1.0), *wrong(-0.5, -0.1)])
     assert (found.early, found.early_right) == (3, 1)
-
-
-def test_inverse_efficiency() -> None:
-    found = speed_accuracy([*right(*[1.8] * 19), *wrong(1.0)])
-    assert found.inverse_efficiency_s == pytest.approx(1.8 / 0.95)
 
 
 def test_no_answers_at_all() -> None:

@@ -26,7 +26,13 @@ from tests.web.conftest import browser
 
 PASSPHRASE = "a lamp on the table"
 TEACHERS = ["/class", "/plan", "/live", "/wall", "/results", "/results/x", "/results/x/replay"]
-TEACHERS += ["/results/x/0.wav", "/plan/sample?step=direct", "/plan/sample.wav", "/class/erase"]
+TEACHERS += [
+    "/results/x/0.wav",
+    "/plan/sample?step=direct",
+    "/plan/sample.wav",
+    "/class/erase",
+    "/class/pupil",
+]
 
 
 def lock(house: House) -> None:

@@ -434,6 +434,21 @@ def test_todays_set_and_the_own_best(house: House, teacher: TestClient, tmp_path
     assert "terms: 1 is not between" in teacher.get("/class").text.lower()
 
 
+def test_how_a_pupil_does(house: House, teacher: TestClient, tmp_path: Path) -> None:
+    assert "/class/pupil?name=Asha%20Rao" in teacher.get("/class").text
+    assert "No answers yet." in teacher.get("/class/pupil?name=Ben").text
+    keep(house, teacher, tmp_path / "held", "Asha Rao", 33, 38, 33, None)
+    page = teacher.get("/class/pupil?name=Asha Rao").text
+    # Wilson (1927): 2 of 3 is 21 to 94 %
+    assert "2 of 3 right (21 to 94 %); not counted: 1 without an answer." in page
+    assert "Half of the right answers within 1.0 s." in page
+    assert "Speed over the weeks: too few days to tell (at least 5)." in page
+    assert "No slip has repeated often enough to be named." in page
+    assert '<th scope="row">direct</th><td>2</td><td>1</td><td>0</td><td>1</td>' in page
+    teacher.get("/class/pupil?name=Nobody")
+    assert "Nobody" in teacher.get("/class").text
+
+
 def test_the_cautions_are_shown_to_everyone(house: House, teacher: TestClient) -> None:
     stranger = browser(house, teacher, host="192.168.1.20")
     for client in (teacher, stranger):

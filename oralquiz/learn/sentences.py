@@ -1,0 +1,117 @@
+"""Speed, accuracy and change in a teacher's words, each with its interval."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from oralquiz.learn.answers import Answer
+from oralquiz.learn.change import FEWEST_DAYS, Trend, accuracy_trend, latency_trend
+from oralquiz.learn.speed import Interval, Speed, SpeedAccuracy, Third, speed_accuracy
+from oralquiz.learn.weakness import Weakness
+
+NINE_IN_TEN_FROM = 20
+"""Timed answers below which one slow answer makes the nine in ten."""
+
+
+def progress_sentences(answers: Sequence[Answer]) -> tuple[str, ...]:
+    """How one pupil does: how many right and how quickly, side by side, and the change of both."""
+    found = speed_accuracy(answers)
+    lines = [accuracy_words(found), speed_words(found.speed)]
+    if found.early:
+        lines.append(
+            f"{found.early} came before the sum was over ({found.early_right} of them right): "
+            "not timed"
+        )
+    if found.thirds:
+        lines.append(thirds_words(found.thirds))
+    days = f"too few days to tell (at least {FEWEST_DAYS})"
+    speed, share = latency_trend(answers), accuracy_trend(answers)
+    lines.append(f"Speed over the weeks: {latency_change(speed) if speed else days}")
+    lines.append(f"Right answers over the weeks: {accuracy_change(share) if share else days}")
+    return tuple(lines)
+
+
+def accuracy_words(found: SpeedAccuracy) -> str:
+    """``24 of 30 right (61 to 91 %); not counted: 2 not clear, 1 without an answer``."""
+    others = [
+        f"{count} {what}"
+        for count, what in ((found.unclear, "not clear"), (found.silent, "without an answer"))
+        if count
+    ]
+    apart = f"; not counted: {', '.join(others)}" if others else ""
+    if found.accuracy_interval is None:
+        return f"nothing judged right or wrong yet{apart}"
+    low, high = (round(100 * share) for share in _ends(found.accuracy_interval))
+    return f"{found.right} of {found.right + found.wrong} right ({low} to {high} %){apart}"
+
+
+def speed_words(speed: Speed) -> str:
+    """``half of the right answers within 2.1 s (1.8 to 2.6), nine in ten within 3.8 s``, what the
+    mean leaves out, and what has no time."""
+    untimed = speed.right - speed.timed - speed.early
+    without = f"; {untimed} without a time (typed, or asked twice)" if untimed else ""
+    if speed.median is None:
+        return f"no right answer was timed yet{without}"
+    words = f"half of the right answers within {half_within(speed)}"
+    if speed.timed >= NINE_IN_TEN_FROM:
+        words += f", nine in ten within {speed.quantiles[-1]:.1f} s"
+    if speed.trimmed:
+        words += (
+            f"; {speed.trimmed_mean:.1f} s on average without {speed.trimmed} far from the rest"
+        )
+    return words + without
+
+
+def half_within(speed: Speed) -> str:
+    """``2.1 s (1.8 to 2.6)``; empty when nothing was timed."""
+    if speed.median is None:
+        return ""
+    if speed.median_interval is None:
+        return f"{speed.median:.1f} s"
+    low, high = _ends(speed.median_interval)
+    return f"{speed.median:.1f} s ({low:.1f} to {high:.1f})"
+
+
+def thirds_words(thirds: Sequence[Third]) -> str:
+    """Whether it is the quick answers that are wrong, or the slow ones."""
+    quick, middle, slow = (
+        f"{third.right} of {third.count} right at about {third.latency_s:.1f} s" for third in thirds
+    )
+    return f"the quickest third: {quick}; the middle: {middle}; the slowest: {slow}"
+
+
+def latency_change(trend: Trend) -> str:
+    """``quicker by 0.3 s a week (0.1 to 0.5)``, or between what it lies."""
+    low, high = _ends(trend.interval)
+    digits = 1 if min(abs(low), abs(high)) >= 0.05 else 2
+    return _change(trend, "quicker", "slower", lambda change: f"{abs(change):.{digits}f}", " s")
+
+
+def accuracy_change(trend: Trend) -> str:
+    """``more by 4 in 100 a week (1 to 7)``, or between what it lies."""
+    return _change(trend, "fewer", "more", lambda change: f"{abs(100 * change):.0f}", " in 100")
+
+
+def _change(trend: Trend, less: str, more: str, number: Callable[[float], str], unit: str) -> str:
+    low, high = _ends(trend.interval)
+    if low == high == 0:
+        return "no change"
+    if trend.certain:
+        near, far = sorted((low, high), key=abs)
+        way = less if high < 0 else more
+        return f"{way} by {number(trend.per_week)}{unit} a week ({number(near)} to {number(far)})"
+    ends = [
+        f"{number(end)}{unit} {less if end < 0 else more}" if end else "no change"
+        for end in (low, high)
+    ]
+    return f"no sure change, between {ends[0]} and {ends[1]} a week"
+
+
+def weakness_words(weakness: Weakness) -> str:
+    """What repeats: the slip, the rule, or the slip at the rule."""
+    kind = weakness.kind.replace("-", " ") if weakness.kind else ""
+    return " at ".join(filter(None, (kind, weakness.rule.name if weakness.rule else "")))
+
+
+def _ends(interval: Interval) -> tuple[float, float]:
+    return interval.low, interval.high
