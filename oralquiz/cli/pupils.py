@@ -216,20 +216,22 @@ def consent(name: str, withdraw: bool, as_json: bool) -> None:
 @json_option
 @click.pass_context
 def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
-    """Remove NAME for good: the rows, and name and voice in every session kept here.
+    """Remove NAME for good: the rows, name and voice in every session kept here, the card.
 
     Pages and copies saved elsewhere are yours to delete. Exit status 1 when a session file was
-    missing or could not be read.
+    missing or could not be read; also, with nothing erased, while a round of NAME is being held.
     """
-    from oralquiz.folders import sessions_folder
+    from oralquiz.folders import data_folder, sessions_folder
     from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import erase_pupil, find_pupil
+    from oralquiz.records.pupils import find_pupil
+    from oralquiz.web.access import codes_in
+    from oralquiz.web.erase import erase_pupil
 
     db = open_records()
     find_pupil(db, name)
     if not yes:
         click.confirm(f"Erase {name}, with all answers and recordings, for good?", abort=True)
-    erased = erase_pupil(db, name, sessions_folder())
+    erased = erase_pupil(db, name, sessions_folder(), codes_in(data_folder()))
     if as_json:
         print_json(
             {
@@ -256,7 +258,10 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
 )
 @json_option
 def forget_voices(days: int, as_json: bool) -> None:
-    """Remove the recorded voices from sessions older than DAYS; scores stay."""
+    """Remove the recorded voices from sessions older than DAYS; scores stay.
+
+    Exit status 1, with what remains, when a session could not be read or is being held.
+    """
     from oralquiz.folders import sessions_folder
     from oralquiz.records.database import open_records
     from oralquiz.records.retention import forget_voices as forget

@@ -61,7 +61,7 @@ def serve(
     """Serve the pages of teacher and pupils until stopped with Ctrl-C.
 
     Without --network only this computer reaches them. The first --network asks for a passphrase
-    and makes a certificate.
+    and makes a certificate. Rounds that a crash cut short are entered into the records meanwhile.
     """
     from oralquiz.cli.screen import CAUTION
     from oralquiz.compose import load_syllabus
@@ -100,5 +100,6 @@ def serve(
             network_port=network_port if network else None,
             names=called,
             ready=ready,
+            entered=lambda said: click.echo(said, err=as_json),
         )
     )

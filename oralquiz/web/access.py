@@ -7,8 +7,10 @@ import os
 import secrets
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from threading import RLock
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -106,7 +108,8 @@ class Ticket:
 @dataclass
 class Codes:
     """Join codes. Those of a class are in memory only: a restart of the server ends them. Pupils'
-    own cards are good for two weeks, so they are kept at ``path`` (None: nowhere).
+    own cards are good for two weeks, so they are kept at ``path`` (None: nowhere). Another program
+    may write there (a pupil is erased at the command line): what counts is what it says now.
 
     Raises BadInput for a file at ``path`` that is none of ours.
     """
@@ -114,17 +117,27 @@ class Codes:
     now: Callable[[], float] = time.time
     path: Path | None = None
     _tickets: dict[str, Ticket] = field(default_factory=dict)
+    _read: tuple[int, int, int] | None = None
+    _alone: RLock = field(default_factory=RLock)
+    """Erasing takes long, and has a thread of its own."""
 
     def __post_init__(self) -> None:
-        if self.path is None or not self.path.exists():
+        self._reread()
+
+    def _reread(self) -> None:
+        """The cards that ``path`` holds now, if they are not those that were read last."""
+        now = _state_of(self.path)
+        if self.path is None or now == self._read:
             return
         try:
-            kept = json.loads(self.path.read_text(encoding="utf-8"))
-            self._tickets = {str(code): Ticket(**ticket) for code, ticket in kept.items()}
+            kept = json.loads(self.path.read_text(encoding="utf-8")) if now else {}
+            cards = {str(code): Ticket(**ticket) for code, ticket in kept.items()}
         except (OSError, ValueError, TypeError, AttributeError) as error:
             raise BadInput(
                 f"{self.path}: no cards of ours ({error}); remove it to begin anew"
             ) from None
+        of_classes = {c: t for c, t in self._tickets.items() if t.pupil is None}
+        self._tickets, self._read = of_classes | cards, now
 
     def for_class(self, class_name: str) -> tuple[str, Ticket]:
         """The class's code: the one that is open, or a new one."""
@@ -144,13 +157,13 @@ class Codes:
 
     def for_pupil(self, pupil: Pupil) -> tuple[str, Ticket]:
         """A new code for one pupil's practice; the one before opens nothing any more."""
-        self._forget()
-        self._tickets = {c: t for c, t in self._tickets.items() if t.pupil != pupil.id}
-        expires = self.now() + HOME_CODE_LASTS_S
-        ticket = Ticket(pupil.class_name, expires, pupil.id, pupil.name)
-        added = self._add(HOME_CODE_LENGTH, ticket)
-        self._keep()
-        return added
+        with self._alone:
+            self._drop(pupil)
+            expires = self.now() + HOME_CODE_LASTS_S
+            ticket = Ticket(pupil.class_name, expires, pupil.id, pupil.name)
+            added = self._add(HOME_CODE_LENGTH, ticket)
+            self._keep()
+            return added
 
     def card_of(self, pupil: Pupil) -> tuple[str, Ticket] | None:
         """The code on the pupil's card; None when there is no card that is good."""
@@ -162,13 +175,20 @@ class Codes:
 
     def forget_pupil(self, pupil: Pupil) -> None:
         """The pupil's card opens nothing any more, and the name stands nowhere."""
+        with self._alone:
+            self._drop(pupil)
+            if self._read is not None:  # a card that has run out may be there too
+                self._keep()
+
+    def _drop(self, pupil: Pupil) -> None:
+        self._forget()
         self._tickets = {c: t for c, t in self._tickets.items() if t.pupil != pupil.id}
-        self._keep()
 
     def _keep(self) -> None:
         if self.path is not None:
             cards = {c: vars(t) for c, t in self._tickets.items() if t.pupil is not None}
             _write(self.path, cards)
+            self._read = _state_of(self.path)
 
     def open(self, code: str) -> Ticket | None:
         """What ``code`` opens, however it was typed; None when it is unknown or has expired."""
@@ -194,8 +214,25 @@ class Codes:
         return code, ticket
 
     def _forget(self) -> None:
-        now = self.now()
-        self._tickets = {c: t for c, t in self._tickets.items() if t.expires > now}
+        with self._alone:
+            with suppress(BadInput):  # while it runs, what was read before goes on counting
+                self._reread()
+            now = self.now()
+            self._tickets = {c: t for c, t in self._tickets.items() if t.expires > now}
+
+
+def _state_of(path: Path | None) -> tuple[int, int, int] | None:
+    """What differs when the file was written again; None when it is not there."""
+    try:
+        state = path.stat() if path else None
+    except OSError:
+        return None
+    return (state.st_ino, state.st_mtime_ns, state.st_size) if state else None
+
+
+def codes_in(folder: Path) -> Codes:
+    """The codes of the web app whose data is in ``folder``. Raises BadInput."""
+    return Codes(path=folder / "web" / "cards.json")
 
 
 @dataclass

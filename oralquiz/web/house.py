@@ -20,15 +20,18 @@ from sqlite_utils import Database
 from oralquiz import __version__
 from oralquiz.beads.syllabus import Syllabus
 from oralquiz.compose import load_syllabus
+from oralquiz.compose.spans import many
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Recognizer
 from oralquiz.records.database import open_records
-from oralquiz.records.pupils import Pupil, pupils
+from oralquiz.records.enter import enter, waiting
+from oralquiz.records.pupils import Erased, Pupil, pupils
 from oralquiz.records.store import store
 from oralquiz.session.correct import correct
 from oralquiz.session.echo import EchoGuard
 from oralquiz.session.file import header, open_session
+from oralquiz.session.lock import BeingHeld
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.round import Round
 from oralquiz.session.runner import COMMANDS, Reader
@@ -37,6 +40,7 @@ from oralquiz.web.aloud import Aloud
 from oralquiz.web.clips import AheadReader
 from oralquiz.web.deaf import Deaf
 from oralquiz.web.device import REFUSED, Device, Line
+from oralquiz.web.erase import erase_pupil
 from oralquiz.web.lesson import TEACHER, Lesson
 from oralquiz.web.plan import Plan, Way, rounds_for
 from oralquiz.web.run import Run
@@ -75,6 +79,18 @@ class Records:
             self._db = open_records(self._path)
             migrations.apply(self._db)
         return work(self._db, *args, **named)
+
+    async def apart(self, work: Callable[..., T], *args: Any) -> T:
+        """``work(db, *args)`` on a connection of its own: what opens many sessions would keep
+        every page waiting."""
+        return await asyncio.to_thread(self._apart, work, *args)
+
+    def _apart(self, work: Callable[..., T], *args: Any) -> T:
+        db = open_records(self._path)
+        try:
+            return work(db, *args)
+        finally:
+            db.close()
 
     def close(self) -> None:
         if self._db is not None:
@@ -138,6 +154,7 @@ class House:
 
     def __post_init__(self) -> None:
         self.checking = asyncio.Lock()
+        self.closing = False
         self.pool = ThreadPoolExecutor(max(3, (os.cpu_count() or 2) + 1), "run")
         self.ahead = ThreadPoolExecutor(1, "ahead")
         self.front = Device("front", "this computer", COMMANDS - {"typed"}, self._device_changed)
@@ -148,6 +165,7 @@ class House:
 
     async def close(self) -> None:
         """End every round, keep what was held, let go of threads and records."""
+        self.closing = True
         going = [x for x in (self.lesson, *self.practices.values()) if x and x.phase != "over"]
         for lesson in going:
             lesson.do("stop")
@@ -273,7 +291,15 @@ class House:
         lesson = self.lesson
         return lesson is not None and lesson.phase != "over" and pupil.name in lesson.pupils
 
-    async def forget(self, pupil: Pupil) -> None:
+    async def erase(self, pupil: Pupil) -> Erased:
+        """Erase ``pupil`` for good. Raises OralquizError, with nothing erased, while a round with
+        the pupil is being held, in class or by another program."""
+        await self._forget(pupil)
+        erased = await self.records.apart(erase_pupil, pupil.name, self.sessions, self.codes)
+        self.changed()
+        return erased
+
+    async def _forget(self, pupil: Pupil) -> None:
         """Before ``pupil`` is erased: end what runs, see it stored, keep no sound of it in memory.
 
         Raises BadInput while the class holds a round with the pupil: it would be stored afterwards.
@@ -282,7 +308,6 @@ class House:
             if self._in_lesson(pupil):
                 raise BadInput(f"{pupil.name} is in the round that is held now: end it first")
             self.release(pupil)
-            self.codes.forget_pupil(pupil)
             practice = self.practices.pop(f"pupil:{pupil.id}", None)
             if practice is not None:
                 practice.do("stop")
@@ -414,6 +439,30 @@ class House:
         when = datetime.now(UTC).isoformat(timespec="seconds")
         await self.records.do(_correct_file, file, turn, Verdict(verdict), value, when)
         self.changed()
+
+    async def enter_waiting(self) -> str:
+        """Enter what a crash or a busy database kept out of the records; says so in one line,
+        nothing if there was nothing."""
+        new = failed = 0
+        try:
+            for path in await self.records.apart(waiting, self.sessions):
+                if self.closing:
+                    break
+                try:
+                    new += (await self.records.apart(enter, path, self.sessions)).new
+                except BeingHeld:
+                    continue  # somebody else has just begun to enter it
+                except (OralquizError, OSError, sqlite3.Error):
+                    failed += 1
+        except (OralquizError, OSError, sqlite3.Error):
+            failed += 1
+        self.changed()
+        said = []
+        if new:
+            said.append(f"{many(new, 'session')} had not reached the records; now in the results.")
+        if failed:
+            said.append(f"{many(failed, 'session')} cannot be entered: `oralquiz enter` says why.")
+        return " ".join(said)
 
     # --- who watches ------------------------------------------------------------------------
 

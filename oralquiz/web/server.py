@@ -16,7 +16,7 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.listen.hearing import Recognizer
 from oralquiz.session.runner import Reader
-from oralquiz.web.access import Codes, Keys, load_keys
+from oralquiz.web.access import Keys, codes_in, load_keys
 from oralquiz.web.app import create_app
 from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.house import House, Records, Tools
@@ -78,7 +78,7 @@ def open_house(
         tools,
         network_url=network_url,
         course=course,
-        codes=Codes(path=folder / "web" / "cards.json"),
+        codes=codes_in(folder),
     )
 
 
@@ -126,9 +126,11 @@ async def serve(
     network_port: int | None,
     names: Sequence[str],
     ready: Callable[[House, list[str]], None],
+    entered: Callable[[str], None] = lambda said: None,
 ) -> None:
     """Serve until stopped. ``names`` are what this machine is called in the class network;
-    ``ready`` is told the house and the URLs once both doors are open. Raises BadInput."""
+    ``ready`` is told the house and the URLs once both doors are open, ``entered`` in one line
+    which sessions have reached the records only now, if any. Raises BadInput."""
     house = make_house()
     places: list[Place] = []
     servers: list[_Server] = []
@@ -138,6 +140,7 @@ async def serve(
         if network_port is not None:
             places.append(_network(house, network_port, names))
         ready(house, [place.url for place in places])
+        house.task(_enter(house, entered))
         for place in places:
             servers.append(_server(place, takes_signals=not servers))
             running.append(asyncio.create_task(servers[-1].serve(sockets=[place.sock])))
@@ -149,6 +152,11 @@ async def serve(
         for place in places:
             place.sock.close()
         await house.close()
+
+
+async def _enter(house: House, entered: Callable[[str], None]) -> None:
+    if said := await house.enter_waiting():
+        entered(said)
 
 
 def _server(place: Place, takes_signals: bool) -> _Server:

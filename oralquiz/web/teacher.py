@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import io
 from datetime import UTC, datetime
-from pathlib import Path
 from typing import Any
 
 import segno
@@ -21,13 +20,11 @@ from oralquiz.records.pupils import (
     Pupil,
     add_pupil,
     clean_name,
-    erase_pupil,
     find_pupil,
     pupils,
     set_consent,
 )
 from oralquiz.replay.phrases import written
-from oralquiz.session.erase import erase_from_session
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.round import Turn
 from oralquiz.web.house import House, Records
@@ -119,7 +116,7 @@ async def class_change(request: Request) -> Response:
     what, name = form.get("what", ""), form.get("pupil", "")
     try:
         return await _change(request, house, form, what, name)
-    except BadInput as error:
+    except OralquizError as error:
         return go(request, "/class", plainly(error))
 
 
@@ -149,12 +146,9 @@ async def _change(
         await records.do(set_consent, name, form.get("on") == "yes")
     elif what == "erase":
         pupil = await records.do(find_pupil, name)
-        await house.forget(pupil)
-        erased = await records.do(erase_pupil, name)
-        # every session is opened: in a thread of its own, for the records answer every page
-        unreadable = await asyncio.to_thread(_erase_files, house.sessions, pupil.name)
+        erased = await house.erase(pupil)
         left = [f"not where it was: {path}" for path in erased.missing]
-        left += [f"not erased from: {why}" for why in sorted({*unreadable, *erased.unreadable})]
+        left += [f"not erased from: {why}" for why in erased.unreadable]
         note = f"{name} is erased: the rows, the name and the voice."
         return go(request, "/class", "; but ".join([note, *left])[:1000])
     elif what == "free":
@@ -196,18 +190,6 @@ async def _add(records: Records, name: str, class_name: str) -> str:
     except BadInput as error:
         return str(error)
     return ""
-
-
-def _erase_files(folder: Path, name: str) -> list[str]:
-    """Take a pupil out of every session in ``folder``, also of rounds that were cut short and
-    never reached the records; returns what could not be read."""
-    unreadable = []
-    for path in sorted(folder.iterdir()) if folder.exists() else ():
-        try:
-            erase_from_session(path, name)
-        except (OralquizError, OSError) as error:
-            unreadable.append(str(error))
-    return unreadable
 
 
 def _add_class(db: Database, name: str) -> None:

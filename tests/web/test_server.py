@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import socket
 import ssl
+import zipfile
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -15,17 +18,22 @@ from click.testing import CliRunner
 
 from oralquiz.cli import main
 from oralquiz.errors import BadInput
+from oralquiz.records.pupils import pupils
+from oralquiz.session.lock import locked
 from oralquiz.web import server
 from oralquiz.web.access import Passphrases
 from oralquiz.web.house import House, Tools
 from oralquiz.web.server import listen_on, open_house, serve
-from tests.session.room import PulseReader, PulseRecognizer
+from oralquiz.web.sets import held
+from tests.session.room import PulseReader, PulseRecognizer, make_round, run
 from tests.web.room import make_pupils
 
 TOOLS = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), list)
 
 
-async def served(folder: Path, story: Any, network: bool) -> None:
+async def served(
+    folder: Path, story: Any, network: bool, entered: Callable[[str], None] = print
+) -> None:
     """Serve from ``folder``, tell ``story`` the house and the URLs, and stop."""
     told: asyncio.Future[tuple[House, list[str]]] = asyncio.get_running_loop().create_future()
     serving = asyncio.create_task(
@@ -35,6 +43,7 @@ async def served(folder: Path, story: Any, network: bool) -> None:
             network_port=0 if network else None,
             names=["127.0.0.1", "class.local"],
             ready=lambda house, urls: told.set_result((house, urls)),
+            entered=entered,
         )
     )
     while not told.done():
@@ -134,3 +143,44 @@ def test_a_teacher_chooses_among_the_voices_that_are_there() -> None:
     assert found[0] == ("", "The usual voice")
     assert len({name for name, _ in found}) == len(found)
     assert all(name.startswith(("engine:", "neural:", "own:")) for name, _ in found[1:])
+
+
+def test_rounds_cut_short_reach_the_results_when_the_server_starts(tmp_path: Path) -> None:
+    sessions = tmp_path / "sessions"
+    kept, _, _ = run(sessions / "kept", make_round("1 + 2"), [3])  # the records were locked
+    with zipfile.ZipFile(kept) as parts:
+        for name in ("cut", "held"):
+            parts.extractall(sessions / name)
+    for name in ("cut", "held"):
+        head = sessions / name / "session.json"
+        data = json.loads(head.read_text())
+        head.write_text(json.dumps({**data, "id": {"cut": "c", "held": "d"}[name] * 32}))
+    (sessions / "notes.zip").write_text("no session")
+    said: list[str] = []
+
+    async def story(house: House, urls: list[str]) -> None:
+        for _ in range(1000):
+            if said:
+                break
+            await asyncio.sleep(0.01)
+        assert [p.name for p in await house.records.do(pupils)] == ["Asha"]
+        files = {Path(h.file).name for h in await house.records.do(held)}
+        assert files == {"kept.zip", "cut.zip"}
+
+    with locked(sessions / "held"):
+        asyncio.run(served(tmp_path, story, network=False, entered=said.append))
+        assert said == [
+            "2 sessions had not reached the records; now in the results. "
+            "1 session cannot be entered: `oralquiz enter` says why."
+        ]
+    assert (sessions / "held").is_dir()
+    (sessions / "notes.zip").unlink()
+    said.clear()
+
+    async def again(house: House, urls: list[str]) -> None:
+        await asyncio.gather(*house._tasks)
+
+    asyncio.run(served(tmp_path, again, network=False, entered=said.append))
+    assert said == ["1 session had not reached the records; now in the results."]
+    asyncio.run(served(tmp_path, again, network=False, entered=said.append))
+    assert len(said) == 1  # nothing is said when there is nothing
