@@ -83,6 +83,7 @@ class Records:
     async def apart(self, work: Callable[..., T], *args: Any) -> T:
         """``work(db, *args)`` on a connection of its own: what opens many sessions would keep
         every page waiting."""
+        await self.do(lambda db: None)  # two that begin the same file at once lock each other out
         return await asyncio.to_thread(self._apart, work, *args)
 
     def _apart(self, work: Callable[..., T], *args: Any) -> T:
