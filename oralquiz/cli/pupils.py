@@ -152,12 +152,12 @@ def week_table(by_week: Sequence[Week]) -> Table:
     """One row a week in which something was answered."""
     from rich.table import Table
 
-    from oralquiz.learn.sentences import accuracy_words, half_within
+    from oralquiz.learn.sentences import half_within, share_words
 
     table = Table("week from", "days", "right", "half within")
     for week in by_week:
-        words = accuracy_words(week.found)
-        table.add_row(week.monday.isoformat(), str(week.days), words, half_within(week.found.speed))
+        share, half = share_words(week.found), half_within(week.found.speed)
+        table.add_row(week.monday.isoformat(), str(week.days), share, half)
     return table
 
 

@@ -39,10 +39,16 @@ def accuracy_words(found: SpeedAccuracy) -> str:
         if count
     ]
     apart = f"; not counted: {', '.join(others)}" if others else ""
+    share = share_words(found).replace(" (", " right (")
+    return f"{share or 'nothing judged right or wrong yet'}{apart}"
+
+
+def share_words(found: SpeedAccuracy) -> str:
+    """``24 of 30 (61 to 91 %)``; empty when nothing was judged right or wrong."""
     if found.accuracy_interval is None:
-        return f"nothing judged right or wrong yet{apart}"
+        return ""
     low, high = (round(100 * share) for share in _ends(found.accuracy_interval))
-    return f"{found.right} of {found.right + found.wrong} right ({low} to {high} %){apart}"
+    return f"{found.right} of {found.right + found.wrong} ({low} to {high} %)"
 
 
 def speed_words(speed: Speed) -> str:

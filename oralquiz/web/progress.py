@@ -10,9 +10,9 @@ from starlette.responses import Response
 from oralquiz.errors import BadInput
 from oralquiz.learn.change import weeks
 from oralquiz.learn.sentences import (
-    accuracy_words,
     half_within,
     progress_sentences,
+    share_words,
     weakness_words,
 )
 from oralquiz.learn.weakness import weaknesses
@@ -39,7 +39,7 @@ async def progress(request: Request) -> Response:
         pupil=pupil,
         sentences=progress_sentences(answers) if answers else (),
         weeks=[
-            (week, accuracy_words(week.found), half_within(week.found.speed))
+            (week, share_words(week.found), half_within(week.found.speed))
             for week in weeks(answers)
         ],
         by_rule=score.by_rule if score else {},

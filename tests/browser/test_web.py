@@ -651,6 +651,9 @@ def test_a_page_that_another_took_over_says_so_and_no_more(
     second = first.context.new_page()
     second.goto(f"{room.url}/me")
     expect(first.locator("#problem")).to_have_text("The page was opened somewhere else.")
+    for part in ("#gate", "#show", "#pad", "#practice"):  # nothing here does anything any more
+        expect(first.locator(part)).to_be_hidden()
+    expect(first.get_by_text("Open my page again")).to_be_visible()
     expect(first.locator("#away")).to_be_hidden()  # it does not come back by itself
 
 

@@ -12,6 +12,7 @@ const typed = $("typed");
 let shown = { phase: "waiting" };
 let reading = null; // when the terms of this sum sound
 let streaming = false;
+let gone = false; // another page, or nobody, has this place now
 let commands = [];
 // ms spent in practice rounds since the last break; looking at a replay is no break
 let practised = Number(sessionStorage.getItem("practised") ?? 0);
@@ -27,7 +28,10 @@ const device = new Device("/ws/me", {
   },
   onRefused: (why) => {
     $("away").hidden = true; // it does not come back by itself
-    problem(why === "Come in first." ? "You have left. Load the page again." : why);
+    problem(why === "Come in first." ? "You have left." : why);
+    gone = true;
+    streaming = false;
+    draw();
   },
   onStream: (on) => {
     streaming = on;
@@ -150,15 +154,16 @@ function draw() {
   const phase = shown.phase;
   if (phase === "over" && shown.practice && begun) rest();
   const running = streaming && ["listen", "speak", "again", "answer", "paused"].includes(phase);
-  $("gate").hidden = device.ready;
+  $("gone").hidden = !gone;
+  $("gate").hidden = device.ready || gone;
   $("chirp").disabled = !device.sound.mic || streaming;
-  $("show").hidden = !device.ready;
+  $("show").hidden = !device.ready || gone;
   $("pad").hidden = !(running && phase !== "paused");
   stage.classList.toggle("answering", !$("pad").hidden);
   const mine = phase === "speak" || phase === "again"; // the lamp is lit
   for (const part of $("keypad").querySelectorAll("input, button")) part.disabled = !mine;
   if (phase === "listen") typed.value = "";
-  const idle = device.ready && !streaming;
+  const idle = device.ready && !streaming && !gone;
   $("practice").hidden = !idle || $("rest").hidden === false;
   $("tools").hidden = !(running && commands.length);
   for (const button of document.querySelectorAll("[data-command]")) {
