@@ -54,7 +54,7 @@ class Options:
     lead_s: float = 0.6
     answer_within_s: float = 8.0
     hear_out_s: float = 4.0
-    take_back_s: float = 0.5
+    take_back_s: float = 0.45
     asks: int = 1
     gap_s: float = 1.2
     ask_again_text: str = "once more, please"

@@ -6,7 +6,7 @@ Starts `oralquiz serve` as its own process, joins so many pupils over HTTP, stre
 for each (packets of 60 ms in real time), reads what the pages would be told, and has everybody
 answer in a synthetic voice, every third answer five off, so that all voices end within one second.
 Prints one table: the time from the end of the voice in the microphone to the verdict on the page
-(a wrong number may be taken back for half a second first), what was heard, packets lost or doubled,
+(a wrong number may be taken back for 0.45 s first), what was heard, packets lost or doubled,
 and the server's memory.
 """
 
