@@ -50,9 +50,10 @@ MUTED_S = 15.0
 
 FADE_S = 0.005
 
-LATENCY_S = 0.2
-"""Buffer asked for, or the device's own "high" if that is more. PulseAudio's "high" is 40 ms: on a
-busy computer it ran empty 26 times in 4 s, 0.12 s 28 times, 0.2 s never."""
+LATENCY_IN_S, LATENCY_OUT_S = 0.2, 0.4
+"""Buffers asked for, or the device's own "high" if that is more. PulseAudio's "high" is 40 ms: on a
+busy computer playing ran empty 26 times in 4 s. In turns on an overloaded one (2 cores, load 9), it
+stumbled in 3 of 4 openings with 0.2 s and in 1 of 4 with 0.4 s; more is felt as a late start."""
 
 RUNAWAY_S = 3.0
 """A loudspeaker that takes sound this far ahead of what is heard is no longer playing it."""
@@ -306,6 +307,7 @@ class SoundCard:
         """A stream of ``kind`` at SESSION_RATE, or at the device's own rate."""
         sd = sound_library()
         extra = sd.WasapiSettings(auto_convert=True) if "WASAPI" in device.host else None
+        wanted_s = LATENCY_OUT_S if kind is sd.OutputStream else LATENCY_IN_S
         trouble: Exception | None = None
         for rate in dict.fromkeys((SESSION_RATE, device.default_rate)):
             try:
@@ -315,7 +317,7 @@ class SoundCard:
                     device=device.index,
                     channels=channels,
                     dtype="float32",
-                    latency=max(LATENCY_S, device.high_latency_s),
+                    latency=max(wanted_s, device.high_latency_s),
                     extra_settings=extra,
                     callback=callback,
                     finished_callback=lambda: self._recorded.put(None),

@@ -25,6 +25,7 @@ from pathlib import Path
 
 import numpy as np
 
+from oralquiz.errors import AudioError
 from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.soundcard import SoundCard
 from oralquiz.speak.clip import Samples
@@ -113,7 +114,10 @@ def main() -> None:
     print("chirp  lag ms     mean      SD gone     mean      SD gone xruns gaps  lost")
     with tempfile.TemporaryDirectory() as folder, using_card(Path(folder) / "pulse"):
         for _ in range(arguments.openings):
-            print(opening(arguments.onsets), flush=True)
+            try:
+                print(opening(arguments.onsets), flush=True)
+            except AudioError as error:
+                print(f"  given up: {error}", flush=True)
     for worker in workers:
         worker.terminate()
 

@@ -64,7 +64,7 @@ class VirtualCard:
         }
         self._log = (folder / "pulse.log").open("wb")
         options = "-n --daemonize=no --exit-idle-time=-1 --use-pid-file=no --disallow-exit"
-        options += " --realtime=yes --high-priority=yes -F"
+        options += " --realtime=no --high-priority=yes -F"
         self._process = subprocess.Popen(
             ["pulseaudio", *options.split(), str(folder / "default.pa")],
             env={**os.environ, **self.env},
