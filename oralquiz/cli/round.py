@@ -149,15 +149,17 @@ def round(
             console.print("the chirp was not heard: latencies rest on the system's own figure")
 
         def mend(error: AudioError) -> bool:
-            console.print(f"paused: {error}")
-            while click.confirm("Try the sound again? (no ends the round)", default=True, err=True):
+            while True:  # once unasked; why the round pauses is on the screen
                 try:
                     card.reopen()
                 except AudioError as still:
                     console.print(str(still))
                 else:
+                    console.print("the sound is back, the sum is read again")
                     return True
-            return False
+                again = "Try the sound again? (no ends the round)"
+                if not click.confirm(again, default=True, err=True):
+                    return False
 
         folder = sessions_folder() / now.astimezone().strftime("%Y-%m-%d-%H%M%S")
         path: Path = hold(

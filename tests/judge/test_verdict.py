@@ -13,6 +13,7 @@ from oralquiz.judge.verdict import (
     probability_right,
 )
 from oralquiz.listen.hearing import Guess, Hearing
+from oralquiz.listen.posterior import Calibration
 
 
 def heard(*guesses: tuple[int, float], onset: float | None = 0.5) -> Hearing:
@@ -163,3 +164,10 @@ def test_asking_as_often_as_wanted() -> None:
     assert decide([TORN, TORN], 25, asks=2).next is Next.ASK_AGAIN
     with pytest.raises(ValueError, match="nothing was heard"):
         decide([], 25)
+
+
+def test_a_model_that_nobody_calibrated_marks_nobody_wrong() -> None:
+    most = 1 - Calibration().doubt
+    for policy in (PRACTICE, TEST):
+        assert judge(heard((26, most)), 25, policy) == "unclear"
+    assert judge(heard((25, most)), 25, PRACTICE) == "right"
