@@ -87,6 +87,9 @@ def correct(
     for turn in turns:
         click.echo(f"\nSum {turn.index + 1}, {turn.pupil}: {turn.sum} = {turn.sum.answer}")
         for attempt in turn.attempts:
+            if attempt.typed:
+                click.echo(f"  typed: {attempt.value}")
+                continue
             guesses = ", ".join(f"{g.value} ({g.confidence:.0%})" for g in attempt.guesses)
             click.echo(f"  heard: {guesses or readable(attempt.words) or 'nothing'}")
         click.echo("  r right, w wrong, s silent, u unclear, p play again, any other key: leave it")

@@ -20,7 +20,9 @@ from oralquiz.records.database import open_records
 from oralquiz.records.store import store
 from oralquiz.session import soundcard
 from oralquiz.session.file import open_session
+from oralquiz.session.runner import Command
 from tests.session.room import make_round
+from tests.session.test_runner import Desk
 
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
@@ -97,6 +99,21 @@ def test_an_answer_without_a_loudspeaker_is_judged_unheard(
     done = CliRunner().invoke(main, ["correct", str(ONE_WRONG), "--all"])
     assert done.exit_code == 0
     assert done.stdout.count("  this computer has no loudspeaker: plug one in") >= 1
+
+
+def test_a_typed_answer_is_told_as_typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
+    monkeypatch.setattr(soundcard, "devices", list)
+    monkeypatch.setattr("oralquiz.cli.correct.by_keys", lambda: True)
+    monkeypatch.setattr("click.getchar", lambda: "x")
+    desk = Desk(tmp_path / "s", "4 + 3")
+    desk.for_seconds(2.5)
+    desk.runner.command(Command("typed", 8))
+    desk.for_seconds(2.0)
+    done = CliRunner().invoke(main, ["correct", str(desk.recorder.finish()), "--all"])
+    assert done.exit_code == 0
+    assert "  typed: 8\n" in done.stdout
+    assert "heard:" not in done.stdout
 
 
 def test_without_a_terminal_nothing_is_played_first(monkeypatch: pytest.MonkeyPatch) -> None:
