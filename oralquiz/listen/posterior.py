@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from oralquiz.listen.hearing import Guess
@@ -73,13 +73,9 @@ def masses(
     without any; those of numbers run into each other ("eight thirty two") stay as they are.
     """
     mass: dict[int | None, float] = {}
-    best = max((reading.score for reading in readings), default=0.0)
-    for reading in readings:
-        value = numbers.value(reading.text)
-        log = calibration.scale * (reading.score - best)
-        if value is None and not numbers.some(reading.text):
-            log += calibration.other
-        elif value is not None and value >= 10 and said_apart(reading.text):
+    for text, log in _logs(readings, numbers, calibration):
+        value = numbers.value(text)
+        if value is not None and value >= 10 and said_apart(text):
             log += calibration.apart
         mass[value] = mass.get(value, 0.0) + math.exp(log)
     return mass
@@ -89,10 +85,17 @@ def any_number(
     readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
 ) -> float:
     """The probability that a word that counts was said, of the range or beyond it."""
-    best = max((reading.score for reading in readings), default=0.0)
     mass = {True: 0.0, False: 0.0}
-    for reading in readings:
-        some = numbers.some(reading.text)
-        log = calibration.scale * (reading.score - best)
-        mass[some] += math.exp(log + (0.0 if some else calibration.other))
+    for text, log in _logs(readings, numbers, calibration):
+        mass[numbers.some(text)] += math.exp(log)
     return mass[True] / sum(mass.values()) if readings else 0.0
+
+
+def _logs(
+    readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
+) -> Iterator[tuple[str, float]]:
+    """Each reading's words and its calibrated log-likelihood, the best score counted as 0."""
+    best = max((reading.score for reading in readings), default=0.0)
+    for reading in readings:
+        raised = 0.0 if numbers.some(reading.text) else calibration.other
+        yield reading.text, calibration.scale * (reading.score - best) + raised
