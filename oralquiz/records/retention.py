@@ -25,28 +25,28 @@ def voices_kept(
     counts.
     """
     until = now - timedelta(days=older_than_days)
-    return [file for file, created in _sessions(db, folder) if created <= until]
+    return list(_sessions(db, folder, until))
 
 
-def _sessions(db: Database, folder: Path | None) -> Iterator[tuple[Path, datetime]]:
-    """Every session with a voice, and when it began, as far as that can be read."""
+def _sessions(db: Database, folder: Path | None, until: datetime) -> Iterator[Path]:
+    """Every session with a voice that began by ``until``, as far as that can be read."""
     known = {
         Path(row["file"]): datetime.fromisoformat(row["created"]).astimezone()
         for row in db.query("select file, created from rounds order by created")
     }
     others = {p.resolve() for p in folder.iterdir()} if folder and folder.exists() else set()
     for file in (*known, *sorted(others - set(known))):
-        if not file.exists():
-            continue
+        if not file.exists() or (file in known and known[file] > until):
+            continue  # a newer one is not even opened: that takes time
         try:
             session = open_session(file)
             created = datetime.fromisoformat(session.round.created).astimezone()
         except (OralquizError, OSError, ValueError):
             if file in known:
-                yield file, known[file]
+                yield file
             continue
-        if session.audio[:, 1].any():
-            yield file, created
+        if created <= until and session.audio[:, 1].any():
+            yield file
 
 
 def forget_voices(
