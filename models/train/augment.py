@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 import torch
 import units
-from corpus import HUMAN_SOURCES, Clip
+from corpus import PEOPLE_SOURCES, Clip
 from features import (
     ENERGY_FLOOR,
     FRAME_LENGTH,
@@ -83,7 +83,7 @@ class Sampler:
         self.human_share = human_share
         groups: dict[tuple[str, bool], list[int]] = {}
         for i, clip in enumerate(store.clips):
-            human = clip.source in (*HUMAN_SOURCES, "asterisk", "spokennumbers", "toys")
+            human = clip.source in PEOPLE_SOURCES
             kind = clip.kind
             if kind in ("number", "phrase", "hesitation") and clip.words == (units.UNK,):
                 kind = "other"
@@ -353,7 +353,7 @@ class Renderer:
         low_pass = torch.exp(_uniform(one, math.log(2800), math.log(7500)))
         order = _uniform(one, 12, 90) * _chance(one, 0.35 * one)
         gain = gain - order * (octave - (low_pass / 1000).log2()).clamp_min(0)
-        phone = _chance(one, 0.18 * one)
+        phone = _chance(one, 0.30 * one)
         outside = (octave - math.log2(3.4)).clamp_min(0) + (math.log2(0.3) - octave).clamp_min(0)
         gain = torch.where(phone, gain - 60 * outside, gain)
         energies = (power * torch.exp(gain[:, None] * (math.log(10) / 10))) @ self.filters
@@ -424,7 +424,7 @@ class Renderer:
         out = mel + at(grain * colour(), _uniform(strength, 22 - 20 * strength, 45), 0.8)
         near, far = _uniform(strength, 3, 15), _uniform(strength, 12, 30)
         snr = torch.where(_chance(strength, 0.7), near, far)
-        out = out + at(self._babble(mel, total.amax(dim=1)), snr, 0.6 * strength)
+        out = out + at(self._babble(mel, total.amax(dim=1)), snr, 0.75 * strength)
         # gated bursts, clatter and steady tones
         gate = torch.rand(count, frames // 4 + 2, device=device) < _uniform(one, 0.05, 0.6)
         gate = gate.float()[..., None].expand(-1, -1, 4).flatten(1)[:, :frames]

@@ -30,7 +30,7 @@ import units
 #: work, not the graph's. At equal odds (training's: number 3.6, other speech 2.0) one number in ten
 #: is refused.
 NUMBER_COST = 0.0
-UNKNOWN_COST = 3.0
+UNKNOWN_COST = 5.0
 AGAIN_COST = 5.0  # a second number in one breath
 DIGITS_COST = 2.5  # a number read digit by digit
 MINUS_COST = 3.0

@@ -6,8 +6,9 @@
 be measured; ``RUNS/final`` hears everybody, by the same recipe. Where a machine is lent for some
 minutes at a time, the same command goes on where the last call stopped, until the schedule of
 ``--total-seconds`` is over; then both are exported. ``--keep FOLDER`` copies what the next machine
-needs to go on, or the results, in few files; ``--from FOLDER`` begins with such a copy. Anything
-after ``--`` goes to ``train.py``.
+needs to go on, or the results, in few files; ``--from FOLDER`` begins with such a copy.
+``--after FOLDER`` trains finished networks further, with MMI alone, by a schedule of its own.
+Anything after ``--`` goes to ``train.py``.
 """
 
 from __future__ import annotations
@@ -68,6 +69,7 @@ def main() -> None:
     parser.add_argument("--drop", type=Path)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--from", dest="start", type=Path)
+    parser.add_argument("--after", type=Path, help="folder of twin- and final-network.pt to refine")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2 - 1))
     parser.add_argument("rest", nargs="*", help="after --: for train.py")
     args = parser.parse_args()
@@ -85,6 +87,8 @@ def main() -> None:
         *(["--drop", str(args.drop)] if args.drop else []), *args.rest,
     ]  # fmt: skip
     apart = {"twin": ["--hold-out", args.hold_out], "final": ["--keep-dev"]}
+    for run in RUNS if args.after else ():
+        apart[run] += ["--start", str(args.after / f"{run}-network.pt")]
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
     running = {}
     for run in RUNS:

@@ -409,7 +409,7 @@ def main() -> None:
     seed = args.seed + 100 * int(where["step"])  # other utterances than in the calls before
     torch.manual_seed(seed)
     source = objective.batches(store, args.batch, args.human_share, args.chains, seed, args.workers)
-    if args.start:
+    if args.start and not where["step"]:
         network.load_state_dict(torch.load(args.start, weights_only=True)["state"])
         trainer.average.load_state_dict(network.state_dict())
     elif not where["step"]:

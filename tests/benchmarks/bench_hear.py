@@ -35,9 +35,7 @@ TRAINED = (
     "fsdd jackson",
     "fsdd lucas",
     "fsdd nicolas",
-    "fsdd yweweler",
     "digits_in",
-    "librispeech",
 )
 
 

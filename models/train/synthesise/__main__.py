@@ -3,7 +3,7 @@
 import argparse
 from pathlib import Path
 
-from synthesise import diphone, formant, human, kokoro, merge, piper, prompts
+from synthesise import child, diphone, formant, human, kokoro, merge, piper, prompts
 
 
 def main() -> None:
@@ -47,15 +47,16 @@ def main() -> None:
 
     for name, what in (
         ("human", "recordings of people in --data"),
+        ("child", "--count of the clips there are, and of --data, as children"),
         ("formant", "--count phrases by espeak-ng"),
         ("diphone", "--count phrases a voice by flite and festival"),
         ("merge", "one manifest.tsv over all sources"),
     ):
         command = commands.add_parser(name, help=what)
         command.add_argument("--out", type=Path, required=True, help="corpus folder")
-        if name == "human":
+        if name in ("human", "child"):
             command.add_argument("--data", type=Path, required=True)
-        elif name != "merge":
+        if name not in ("human", "merge"):
             command.add_argument("--count", type=int, required=True)
 
     prompt = commands.add_parser("prompts", help="telephone and toy recordings, from packages")
@@ -64,6 +65,10 @@ def main() -> None:
     prompt.add_argument("--spokennumbers", type=Path, help="the package's folder default/")
     prompt.add_argument("--ktuberling", type=Path, help="its folder sounds/")
     prompt.add_argument("--klettres", type=Path, help="its data folder")
+    prompt.add_argument("--saytime", type=Path, help="its folder of .au files")
+    prompt.add_argument("--csmash", type=Path, help="its folder wav/")
+    prompt.add_argument("--scid", type=Path, help="its folder sounds/")
+    prompt.add_argument("--stamps", type=Path, help="Tux Paint's folder stamps/")
 
     joe = commands.add_parser("piper", help="--count phrases by Piper")
     joe.add_argument("--out", type=Path, required=True, help="corpus folder")
@@ -94,6 +99,8 @@ def main() -> None:
         kokoro.unpack_shards(given.out, given.name, given.shards)
     elif given.command == "human":
         human.add_all(given.out, given.data)
+    elif given.command == "child":
+        child.add_all(given.out, given.data, given.count)
     elif given.command == "formant":
         formant.add_all(given.out, given.count)
     elif given.command == "diphone":
@@ -107,6 +114,11 @@ def main() -> None:
             prompts.spokennumbers(given.out, given.spokennumbers)
         if given.ktuberling and given.klettres:
             prompts.toys(given.out, given.ktuberling, given.klettres)
+        for name in ("saytime", "csmash", "scid"):
+            if folder := getattr(given, name):
+                prompts.counted(given.out, name, folder, f"{name}:speaker")
+        if given.stamps:
+            prompts.stamps(given.out, given.stamps)
     elif given.command == "merge":
         merge.merge(given.out)
 

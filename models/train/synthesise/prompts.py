@@ -135,3 +135,75 @@ def toys(root: Path, sounds: Path, letters: Path) -> None:
             split="dev" if speaker == "klettres:en_GB" else "train",
         )
     source.close()
+
+
+def counted(root: Path, name: str, folder: Path, speaker: str, seed: int = 43) -> None:
+    """One person's number words, a file each ("seven.wav" or "7.au"), and 21..59 spliced from them;
+    what else lies there and is speech is other speech (saytime, csmash, scid)."""
+    source = corpus.Source(root, name, seed)
+    rng = np.random.default_rng(seed)
+    by_word: dict[str, tuple[np.ndarray, int]] = {}
+    for path in sorted([*folder.glob("*.au"), *folder.glob("*.wav")]):
+        if path.stem in ("alert", "move", "click", "racket", "table", "all", "and", "ofwav"):
+            continue  # no speech, or a number word on its own that is none
+        words = phrases.below_hundred(int(path.stem)) if path.stem.isdigit() else path.stem
+        samples, rate = sf.read(path)
+        numeral = words in phrases.SINGLE
+        if numeral:
+            by_word[words] = (samples, rate)
+        source.add(
+            samples,
+            rate,
+            words=words if numeral else "",
+            kind="number" if numeral else "other",
+            text=words,
+            speaker=speaker,
+        )
+    for value in range(21, 100):
+        words = phrases.below_hundred(value)
+        if value % 10 and all(word in by_word for word in words.split()):
+            gap_s = float(rng.uniform(0.0, 0.08))
+            clip = human.spliced([by_word[word] for word in words.split()], gap_s)
+            source.add(
+                clip, corpus.RATE, words=words, kind="number", text=f"{words} (spliced)",
+                speaker=speaker,
+            )  # fmt: skip
+    source.close()
+
+
+def stamps(root: Path, folder: Path, a_language: int = 150, seed: int = 47) -> None:
+    """Things named or described by people in a dozen languages, and their noises (Tux Paint's
+    stamps): not a number, save the figures 0..9 in English."""
+    source = corpus.Source(root, "stamps", seed)
+    rng = np.random.default_rng(seed)
+    by_language: dict[str, list[Path]] = {}
+    for path in sorted(folder.rglob("*.ogg")):
+        group = path.parent.name
+        stem, _, language = path.stem.partition("_desc")
+        if group == "math":
+            number = path.stem.removesuffix("_en_GB")
+            if number.isdigit():
+                samples, rate = sf.read(path)
+                english = "en_GB" if path.stem.endswith("_en_GB") else "en"
+                source.add(
+                    samples, rate, words=phrases.DIGITS[int(number)], kind="number",
+                    text=number, speaker=f"stamps:{english}",
+                )  # fmt: skip
+            continue
+        about = path.with_name(stem.removesuffix("_en_GB") + ".txt")
+        text = about.read_text(errors="replace").splitlines()[0].lower() if about.is_file() else ""
+        if group == "money" or set(text.replace(".", "").split()) & set(phrases.SINGLE):
+            continue
+        if path.stem in ("o", "O"):
+            continue
+        by_language.setdefault(language.strip("_") or "en", []).append(path)
+    for language, paths in sorted(by_language.items()):
+        count = len(paths) if language == "en" else min(len(paths), a_language)
+        for index in sorted(rng.choice(len(paths), count, replace=False)):
+            path = paths[index]
+            samples, rate = sf.read(path)
+            source.add(
+                samples, rate, words="", kind="other", text=path.stem,
+                speaker=f"stamps:{language}-{path.parent.name}",
+            )  # fmt: skip
+    source.close()
