@@ -131,9 +131,7 @@ def trim(samples: np.ndarray, keep_s: float = 0.08) -> np.ndarray:
     return samples[max(0, loud[0] * FRAME_LENGTH - keep) : (loud[-1] + 1) * FRAME_LENGTH + keep]
 
 
-def pack(
-    clips: list[Clip], out: Path, shard_bytes: int, max_s: float, opus: bool = False
-) -> None:
+def pack(clips: list[Clip], out: Path, shard_bytes: int, max_s: float, opus: bool = False) -> None:
     """Writes ``out/NNN.bin`` shards of concatenated sound files and ``out/NNN.json`` indexes;
     with ``opus``, machines' voices go in that lossy coding, a third of the size."""
     out.mkdir(parents=True, exist_ok=True)
