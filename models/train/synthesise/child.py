@@ -1,8 +1,8 @@
 """Children made of grown-ups: clips already in the corpus, through the WORLD vocoder.
 
-Formants up 10-42 %, pitch up 20-110 %, drawn apart for every clip. Training changes throats on power
-spectra as well (augment.py); a vocoder also changes what a spectrum of 25 ms cannot hold: the pulses of
-the voice, its breath, and the errors that a pitch tracker makes on a creaky one.
+Formants up 10-42 %, pitch up 20-110 %, drawn apart for every clip. Training changes throats on
+power spectra as well (augment.py); a vocoder also changes what a spectrum of 25 ms cannot hold: the
+pulses of the voice, its breath, and the errors that a pitch tracker makes on a creaky one.
 """
 
 from __future__ import annotations
