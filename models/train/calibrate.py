@@ -55,21 +55,29 @@ def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[tuple[Path, 
     ]
 
 
-def likelihood(clip: Clip, calibration: Calibration) -> float:
-    """The probability that the calibrated readings give to what was said."""
+def likelihood(clip: Clip, calibration: Calibration, limits: tuple[int, int]) -> float:
+    """The probability that the calibrated readings give to what was said.
+
+    Numbers beyond ``limits`` are no number to the product, so all of them are one outcome.
+    """
+
+    def outcome(value: int | None) -> int | None:
+        return value if value is not None and limits[0] <= value <= limits[1] else None
+
     mass = masses(clip.readings, NUMBERS, calibration)
-    share = mass.get(clip.truth, 0.0) / sum(mass.values())
+    said = sum(m for value, m in mass.items() if outcome(value) == outcome(clip.truth))
+    share = said / sum(mass.values())
     return (1 - calibration.doubt) * share + calibration.doubt * NEVER
 
 
-def fit(clips: Sequence[Clip]) -> Calibration:
+def fit(clips: Sequence[Clip], limits: tuple[int, int]) -> Calibration:
     def at(parameters: np.ndarray) -> Calibration:
         scale, other, doubt = parameters
         return Calibration(math.exp(scale), float(other), 1 / (1 + math.exp(-doubt)))
 
     def cost(parameters: np.ndarray) -> float:
         calibration = at(parameters)
-        return -sum(math.log(likelihood(clip, calibration)) for clip in clips) / len(clips)
+        return -sum(math.log(likelihood(clip, calibration, limits)) for clip in clips) / len(clips)
 
     found = minimize(cost, np.array([-1.0, 0.0, -4.0]), method="Nelder-Mead")
     return at(found.x)
@@ -120,11 +128,12 @@ def main() -> None:
     fitting = {voice for index, voice in enumerate(voices) if index % 2 == 0}
     fitted = [clip for clip in clips if clip.speaker in fitting]
     tested = [clip for clip in clips if clip.speaker not in fitting]
-    calibration = fit(fitted)
+    limits = (lowest, highest)
+    calibration = fit(fitted, limits)
     print("fitted:", calibration)
-    print("on its voices:", calibration_error(fitted, calibration, (lowest, highest)))
-    print("on the others:", calibration_error(tested, calibration, (lowest, highest)))
-    calibration = fit(clips)
+    print("on its voices:", calibration_error(fitted, calibration, limits))
+    print("on the others:", calibration_error(tested, calibration, limits))
+    calibration = fit(clips, limits)
     print("fitted on all:", calibration)
     text = json.dumps(dataclasses.asdict(calibration), indent=1)
     (arguments.model / "calibration.json").write_text(text + "\n", encoding="utf-8")
