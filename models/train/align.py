@@ -24,6 +24,7 @@ from augment import Planner, Renderer, Store
 from network import SUBSAMPLING, pad
 
 MOST_FRAMES = 300
+BATCH = 256
 
 
 def main() -> None:
@@ -42,8 +43,8 @@ def main() -> None:
     order = sorted(range(len(clips)), key=lambda i: int(store.length[i]))
     with args.out.open("w") as out, torch.no_grad():
         print("clip\tspeaker\twords\tlog_probability\tstarts", file=out)
-        for at in range(0, len(order), 256):
-            group = order[at : at + 256]
+        for at in range(0, len(order), BATCH):
+            group = order[at : at + BATCH]
             frames = min(MOST_FRAMES, int(store.length[group[-1]]) // 160 + 15)
             plan = planner.plan([[i] for i in group], frames)
             scores, _ = network(pad(renderer.plain(plan), network.shape))

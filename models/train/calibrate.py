@@ -55,17 +55,16 @@ def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[tuple[Path, 
     ]
 
 
+def outcome(value: int | None, limits: tuple[int, int]) -> int | None:
+    """What the product should make of ``value``: beyond ``limits`` there is no number."""
+    return value if value is not None and limits[0] <= value <= limits[1] else None
+
+
 def likelihood(clip: Clip, calibration: Calibration, limits: tuple[int, int]) -> float:
-    """The probability that the calibrated readings give to what was said.
-
-    Numbers beyond ``limits`` are no number to the product, so all of them are one outcome.
-    """
-
-    def outcome(value: int | None) -> int | None:
-        return value if value is not None and limits[0] <= value <= limits[1] else None
-
+    """The probability that the calibrated readings give to what was said, by its outcome."""
     mass = masses(clip.readings, NUMBERS, calibration)
-    said = sum(m for value, m in mass.items() if outcome(value) == outcome(clip.truth))
+    truth = outcome(clip.truth, limits)
+    said = sum(m for value, m in mass.items() if outcome(value, limits) == truth)
     share = said / sum(mass.values())
     return (1 - calibration.doubt) * share + calibration.doubt * NEVER
 
@@ -95,7 +94,7 @@ def calibration_error(
             pairs.append((heard[0].confidence, heard[0].value == clip.truth))
             right += pairs[-1][1]
         else:
-            right += clip.truth is None or not limits[0] <= clip.truth <= limits[1]
+            right += outcome(clip.truth, limits) is None
     pairs.sort()
     bins = [pairs[len(pairs) * k // 10 : len(pairs) * (k + 1) // 10] for k in range(10)]
     error = sum(

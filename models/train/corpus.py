@@ -39,15 +39,12 @@ HUMAN_SOURCES = ("fsdd", "digits_in", "numbers_woman", "librispeech")
 KEPT_OUT = (
     "fsdd-theo", "fsdd-george", "fsdd-yweweler", "numbers_woman", "libri-237", "saytime:speaker",
 )  # fmt: skip
+#: packages with recordings of people; the names of these begin like the source
+RECORDED = ("asterisk", "saytime", "csmash", "scid", "stamps")
 #: how the names of people begin
-PEOPLE = (
-    "fsdd", "digits_in", "numbers_woman", "libri", "asterisk", "ktuberling", "klettres",
-    "saytime", "csmash", "scid", "stamps",
-)  # fmt: skip
+PEOPLE = ("fsdd", "digits_in", "numbers_woman", "libri", "ktuberling", "klettres", *RECORDED)
 #: sources whose clips are drawn as those of people
-PEOPLE_SOURCES = (
-    *HUMAN_SOURCES, "asterisk", "spokennumbers", "toys", "saytime", "csmash", "scid", "stamps",
-)  # fmt: skip
+PEOPLE_SOURCES = (*HUMAN_SOURCES, "spokennumbers", "toys", *RECORDED)
 
 
 @dataclass(frozen=True)
@@ -161,6 +158,8 @@ def pack(clips: list[Clip], out: Path, shard_bytes: int, max_s: float, opus: boo
         flush()
 
 
+#: the loudest of 16-bit samples
+_PEAK = 29_000
 #: steps of the packed 16-bit samples; 60 dB under full scale, far under the noise added later
 _STEP = 32
 
@@ -174,11 +173,10 @@ def _encode(args: tuple[str, float, bool]) -> bytes:
         return b""
     stream = io.BytesIO()
     if opus:
-        full = (samples / peak * 0.885).astype(np.float32)
-        soundfile.write(stream, full, SAMPLE_RATE, format="OGG", subtype="OPUS")
-        return stream.getvalue()
-    coarse = (np.round(samples / peak * 29_000 / _STEP) * _STEP).astype(np.int16)
-    soundfile.write(stream, coarse, SAMPLE_RATE, format="FLAC", subtype="PCM_16")
+        soundfile.write(stream, samples / peak * 0.885, SAMPLE_RATE, format="OGG", subtype="OPUS")
+    else:
+        coarse = (np.round(samples / peak * _PEAK / _STEP) * _STEP).astype(np.int16)
+        soundfile.write(stream, coarse, SAMPLE_RATE, format="FLAC", subtype="PCM_16")
     return stream.getvalue()
 
 
@@ -189,7 +187,7 @@ def _decode(args: tuple[Path, list[tuple[int, int]]]) -> list[np.ndarray]:
     for at, size in spans:
         samples = trim(read(io.BytesIO(blob[at : at + size])))
         peak = max(float(np.abs(samples).max(initial=0.0)), 1e-4)
-        out.append(np.round(samples / peak * 29_000).clip(-32768, 32767).astype(np.int16))
+        out.append(np.round(samples / peak * _PEAK).clip(-32768, 32767).astype(np.int16))
     return out
 
 

@@ -21,6 +21,7 @@ from pathlib import Path
 
 import corpus
 import numpy as np
+from synthesise.child import as_child
 from values import value_of
 
 RATE = 16_000
@@ -57,22 +58,8 @@ def telephone(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
 
 def child_world(samples: np.ndarray, rng: np.random.Generator) -> np.ndarray:
     """The WORLD vocoder with formants up 15-35 % and pitch up 30-100 %."""
-    import pyworld
-
-    x = samples.astype(np.float64)
-    pitch, times = pyworld.harvest(x, RATE, f0_floor=60, f0_ceil=600)
-    envelope = pyworld.cheaptrick(x, pitch, times, RATE)
-    noise = pyworld.d4c(x, pitch, times, RATE)
-    stretch = rng.uniform(1.15, 1.35)
-    bins = np.arange(envelope.shape[1])
-    at = bins / stretch
-    low = at.astype(int).clip(0, len(bins) - 2)
-    part = at - low
-
-    def moved(rows: np.ndarray) -> np.ndarray:
-        return np.ascontiguousarray(rows[:, low] * (1 - part) + rows[:, low + 1] * part)
-
-    out = pyworld.synthesize(pitch * rng.uniform(1.3, 2.0), moved(envelope), moved(noise), RATE)
+    formants, pitch = rng.uniform(1.15, 1.35), rng.uniform(1.3, 2.0)
+    out = as_child(samples, formants, pitch, careful=True)
     return (out / max(1e-9, np.abs(out).max()) * 0.5).astype(np.float32)
 
 

@@ -87,8 +87,9 @@ def main() -> None:
         *(["--drop", str(args.drop)] if args.drop else []), *args.rest,
     ]  # fmt: skip
     apart = {"twin": ["--hold-out", args.hold_out], "final": ["--keep-dev"]}
-    for run in RUNS if args.after else ():
-        apart[run] += ["--start", str(args.after / f"{run}-network.pt")]
+    if args.after:
+        for run in RUNS:
+            apart[run] += ["--start", str(args.after / f"{run}-network.pt")]
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
     running = {}
     for run in RUNS:

@@ -409,10 +409,11 @@ def main() -> None:
     seed = args.seed + 100 * int(where["step"])  # other utterances than in the calls before
     torch.manual_seed(seed)
     source = objective.batches(store, args.batch, args.human_share, args.chains, seed, args.workers)
-    if args.start and not where["step"]:
+    fresh = not where["step"]
+    if fresh and args.start:
         network.load_state_dict(torch.load(args.start, weights_only=True)["state"])
         trainer.average.load_state_dict(network.state_dict())
-    elif not where["step"]:
+    elif fresh:
         plan = next(source).plan
         places = (x.to(device) for x in (plan.position, plan.low, plan.high))
         log_mel, _ = trainer.renderer.render(*places)

@@ -37,6 +37,8 @@ ASTERISK_OTHER_DIGITS = (
     "tomorrow",
     "yesterday",
 )
+# Noises beside the words of the game of table tennis and of the chess program.
+NOT_SPEECH = ("alert", "click", "move", "racket", "table")
 
 
 def g722(path: Path) -> np.ndarray:
@@ -144,8 +146,8 @@ def counted(root: Path, name: str, folder: Path, speaker: str, seed: int = 43) -
     rng = np.random.default_rng(seed)
     by_word: dict[str, tuple[np.ndarray, int]] = {}
     for path in sorted([*folder.glob("*.au"), *folder.glob("*.wav")]):
-        if path.stem in ("alert", "move", "click", "racket", "table", "all", "and", "ofwav"):
-            continue  # no speech, or a number word on its own that is none
+        if path.stem in NOT_SPEECH or path.stem in ("all", "and"):
+            continue  # "all" and "and" are said within numbers: neither a number nor other speech
         words = phrases.below_hundred(int(path.stem)) if path.stem.isdigit() else path.stem
         samples, rate = sf.read(path)
         numeral = words in phrases.SINGLE
@@ -176,27 +178,22 @@ def stamps(root: Path, folder: Path, a_language: int = 150, seed: int = 47) -> N
     stamps): not a number, save the figures 0..9 in English."""
     source = corpus.Source(root, "stamps", seed)
     rng = np.random.default_rng(seed)
+    for value, word in enumerate(phrases.DIGITS):
+        for name, english in ((f"{value}.ogg", "en"), (f"{value}_en_GB.ogg", "en_GB")):
+            samples, rate = sf.read(folder / "symbols" / "math" / name)
+            source.add(
+                samples, rate, words=word, kind="number", text=str(value),
+                speaker=f"stamps:{english}",
+            )  # fmt: skip
     by_language: dict[str, list[Path]] = {}
     for path in sorted(folder.rglob("*.ogg")):
-        group = path.parent.name
         stem, _, language = path.stem.partition("_desc")
-        if group == "math":
-            number = path.stem.removesuffix("_en_GB")
-            if number.isdigit():
-                samples, rate = sf.read(path)
-                english = "en_GB" if path.stem.endswith("_en_GB") else "en"
-                source.add(
-                    samples, rate, words=phrases.DIGITS[int(number)], kind="number",
-                    text=number, speaker=f"stamps:{english}",
-                )  # fmt: skip
+        if path.parent.name in ("math", "money") or path.stem in ("o", "O"):
             continue
         about = path.with_name(stem.removesuffix("_en_GB") + ".txt")
         text = about.read_text(errors="replace").splitlines()[0].lower() if about.is_file() else ""
-        if group == "money" or set(text.replace(".", "").split()) & set(phrases.SINGLE):
-            continue
-        if path.stem in ("o", "O"):
-            continue
-        by_language.setdefault(language.strip("_") or "en", []).append(path)
+        if not set(text.replace(".", "").split()) & set(phrases.SINGLE):
+            by_language.setdefault(language.strip("_") or "en", []).append(path)
     for language, paths in sorted(by_language.items()):
         count = len(paths) if language == "en" else min(len(paths), a_language)
         for index in sorted(rng.choice(len(paths), count, replace=False)):
