@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from oralquiz.judge.confusable import confusable
+from oralquiz.judge.tries import joined
 from oralquiz.listen.hearing import Hearing
 
 
@@ -140,12 +141,12 @@ class Next(StrEnum):
 class Decision:
     """Where an answer stands after all that was heard of it.
 
-    ``attempt`` is the index of the hearing that the verdict (and the value) come from.
+    ``hearing`` is what the verdict and the number rest on: all tries taken together.
     """
 
     verdict: Verdict
     next: Next
-    attempt: int
+    hearing: Hearing
 
 
 def decide(
@@ -158,32 +159,26 @@ def decide(
     """The decision after ``hearings``, the first try first, one for every time it was asked for.
 
     An unclear answer is asked for again up to ``asks`` times, then it waits for the teacher's
-    ear. Silence is asked about only when something unclear went before it: who said nothing
-    when asked again is not silent, the teacher listens to the first try. A policy that does not
-    let answers change sends a second try whose number was not among the guesses of the first to
-    the teacher too. Raises ValueError without a hearing.
+    ear. All tries are weighed together (`tries.joined`). Silence is asked about only when something
+    unclear went before it: who said nothing when asked again is not silent, the teacher listens to
+    the first try. A policy that does not let answers change sends a number that was not among the
+    guesses of every try to the teacher too. Raises ValueError without a hearing.
     """
-    if not hearings:
-        raise ValueError("nothing was heard yet: there is nothing to decide")
-    last = len(hearings) - 1
-    verdict = judge(hearings[last], answer, policy, numbers)
-    if verdict is Verdict.SILENT and last == 0:
-        return Decision(verdict, Next.GO_ON, 0)
+    hearing = joined(hearings, numbers)
+    verdict = judge(hearing, answer, policy, numbers)
+    if verdict is Verdict.SILENT and len(hearings) == 1:
+        return Decision(verdict, Next.GO_ON, hearing)
     if verdict in (Verdict.UNCLEAR, Verdict.SILENT):
-        if last < asks:
-            return Decision(Verdict.UNCLEAR, Next.ASK_AGAIN, last)
-        heard = max((i for i, hearing in enumerate(hearings) if hearing.voiced), default=0)
-        return Decision(Verdict.UNCLEAR, Next.TEACHER, heard)
-    if not policy.may_change and _changed(hearings):
-        return Decision(Verdict.UNCLEAR, Next.TEACHER, last)
-    return Decision(verdict, Next.GO_ON, last)
+        asking = len(hearings) <= asks
+        return Decision(Verdict.UNCLEAR, Next.ASK_AGAIN if asking else Next.TEACHER, hearing)
+    if not policy.may_change and _changed(hearings, hearing.value):
+        return Decision(Verdict.UNCLEAR, Next.TEACHER, hearing)
+    return Decision(verdict, Next.GO_ON, hearing)
 
 
-def _changed(hearings: Sequence[Hearing]) -> bool:
-    """Whether the last number is none that an earlier hearing held possible."""
-    *earlier, last = hearings
-    value = last.value
+def _changed(hearings: Sequence[Hearing], value: int | None) -> bool:
+    """Whether some try with a number did not hold ``value`` possible."""
     return any(
         hearing.guesses and value not in {guess.value for guess in hearing.guesses}
-        for hearing in earlier
+        for hearing in hearings
     )

@@ -20,6 +20,7 @@ from typing import Any, Protocol
 import numpy as np
 
 from oralquiz.judge.latency import latency_s
+from oralquiz.judge.tries import joined
 from oralquiz.judge.verdict import Next, Verdict, decide, judge, probability_right
 from oralquiz.listen.hearing import Hearing, Listener, Recognizer
 from oralquiz.session.ports import BLOCK, SESSION_RATE, AudioIn, AudioOut, Block
@@ -328,9 +329,9 @@ class Runner:
                 "turn": self._turn,
                 "attempt": self._attempt,
                 "verdict": decision.verdict.value,
-                "value": self._hearings[decision.attempt].value,
+                "value": decision.hearing.value,
                 "latency_s": latency,
-                "right_probability": round(self._probability_right(decision.attempt), 6),
+                "right_probability": round(self._probability_right(decision.hearing), 6),
             },
         )
         self._early = None
@@ -364,13 +365,16 @@ class Runner:
         return True
 
     def _judge(self, hearing: Hearing) -> Verdict:
-        answer = self.round.turns[self._turn].sum.answer
-        return judge(hearing, answer, self.options.policy, numbers=self.round.highest + 1)
+        """The verdict so far: on all tries, ``hearing`` the last of them."""
+        answer, numbers = self.round.turns[self._turn].sum.answer, self.round.highest + 1
+        tries = joined([*self._hearings, hearing], numbers)
+        return judge(tries, answer, self.options.policy, numbers=numbers)
 
-    def _probability_right(self, attempt: int) -> float:
+    def _probability_right(self, hearing: Hearing) -> float:
         answer = self.round.turns[self._turn].sum.answer
-        hearing, numbers = self._hearings[attempt], self.round.highest + 1
-        return probability_right(hearing, answer, self.options.policy, numbers=numbers)
+        return probability_right(
+            hearing, answer, self.options.policy, numbers=self.round.highest + 1
+        )
 
     def _finish_turn(self) -> None:
         self._listener = None

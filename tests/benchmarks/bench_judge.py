@@ -16,9 +16,9 @@ block, as a session hears it.
   person saying another number at the same time, 12 dB weaker. These are heard once.
 
 What is unclear is asked once more: the same speaker says the same number in another clip, where
-there is one. "waits" is what then still waits for the teacher's ear. All rates are of the first
-hearing unless a column says otherwise; in brackets the upper end of a 95 % interval (Clopper and
-Pearson).
+there is one, and both tries are weighed together. "waits" is what then still waits for the
+teacher's ear. All rates are of the first hearing unless a column says otherwise; in brackets the
+upper end of a 95 % interval (Clopper and Pearson).
 
 Run: python -m tests.benchmarks.bench_judge [FOLDER OF RECORDINGS] [--every N] [--plot FILE.png]
 """
@@ -343,33 +343,43 @@ def calibration(heard: Sequence[Heard]) -> None:
 
 @dataclass(frozen=True)
 class Cost:
-    """What one threshold costs, as shares of the right and of the wrong answers."""
+    """What one threshold costs, as shares of the right and of the wrong answers.
+
+    ``wronged`` and ``passed`` are those at the end; ``unclear`` is of the first hearing and
+    ``waits`` what asking once more did not clear up: means of both kinds.
+    """
 
     threshold: float
     wronged: float
     passed: float
     unclear: float
+    waits: float
 
 
 def curve(heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], policy: Policy) -> list[Cost]:
     """Errors against unclear answers, for thresholds from loose to strict."""
-    right = [(one, one.clip.value) for one in heard if one.clip.value is not None]
     costs = []
-    print(f"\n{policy.name}: certain from    right as wrong   wrong as right   unclear")
+    print(f"\n{policy.name}: certain from    right as wrong   wrong as right   unclear     waits")
     for threshold in (0.3, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005):
         policy = replace(policy, right_from=1 - threshold, wrong_to=threshold)
-        of_right = [judge(one.hearing, value, policy) for one, value in right]
-        of_wrong = [judge(one.hearing, answer, policy) for one, answer in wrong]
-        unclear = [marks.count(Verdict.UNCLEAR) / len(marks) for marks in (of_right, of_wrong)]
+        of_right, of_wrong = Marks(), Marks()
+        for one in heard:
+            if one.clip.value is not None:
+                of_right.add(one, one.clip.value, policy, 100)
+        for one, answer in wrong:
+            of_wrong.add(one, answer, policy, 100)
+        both = (of_right, of_wrong)
         cost = Cost(
             threshold,
-            of_right.count(Verdict.WRONG) / len(of_right),
-            of_wrong.count(Verdict.RIGHT) / len(of_wrong),
-            sum(unclear) / 2,
+            of_right.final[Verdict.WRONG] / of_right.count,
+            of_wrong.final[Verdict.RIGHT] / of_wrong.count,
+            sum(marks.verdicts[Verdict.UNCLEAR] / marks.count for marks in both) / 2,
+            sum(marks.waits / marks.count for marks in both) / 2,
         )
         costs.append(cost)
         print(
-            f"  {1 - threshold:22.2%} {cost.wronged:15.3%} {cost.passed:16.3%} {cost.unclear:9.2%}"
+            f"  {1 - threshold:22.2%} {cost.wronged:15.3%} {cost.passed:16.3%} "
+            f"{cost.unclear:9.2%} {cost.waits:9.2%}"
         )
     return costs
 
@@ -382,12 +392,12 @@ def draw(curves: dict[str, list[Cost]], plot: Path) -> None:
 
     figure, panels = pyplot.subplots(1, len(curves), figsize=(10, 4.5), sharey=True)
     for axes, (name, costs) in zip(panels, curves.items(), strict=True):
-        unclear = [100 * cost.unclear for cost in costs]
+        waits = [100 * cost.waits for cost in costs]
         wronged = [100 * cost.wronged for cost in costs]
         passed = [100 * cost.passed for cost in costs]
-        axes.plot(unclear, wronged, "o-", label="right answers marked wrong")
-        axes.plot(unclear, passed, "s--", label="wrong answers marked right")
-        for cost, x, y in zip(costs, unclear, map(max, wronged, passed), strict=True):
+        axes.plot(waits, wronged, "o-", label="right answers marked wrong")
+        axes.plot(waits, passed, "s--", label="wrong answers marked right")
+        for cost, x, y in zip(costs, waits, map(max, wronged, passed), strict=True):
             if cost.threshold in (0.3, 0.05, 0.01, 0.001):
                 text = f"{1 - cost.threshold:.1%}"
                 place = {"textcoords": "offset points", "xytext": (2, 8), "fontsize": 8}
@@ -397,7 +407,7 @@ def draw(curves: dict[str, list[Cost]], plot: Path) -> None:
         axes.set_yscale("symlog", linthresh=0.05)
         axes.set_ylim(bottom=-0.005)
         axes.set_xlim(left=0)
-        axes.set_xlabel("unclear at the first hearing, %")
+        axes.set_xlabel("unclear after asking once more, %")
         axes.set_title(name)
     panels[0].set_ylabel("marked the wrong way, %")
     panels[0].legend()

@@ -132,36 +132,50 @@ def test_bayes_rule(confidence: float, odds: float, numbers: int, probability: f
 
 SURE_25, SURE_26 = heard((25, 0.9999)), heard((26, 0.9999))
 TORN = heard((25, 0.6), (26, 0.39))
+WEAK_25, WEAK_26 = heard((25, 0.6)), heard((26, 0.6))  # perhaps no number at all
 
 
 @pytest.mark.parametrize(
-    ("hearings", "policy", "verdict", "then", "attempt"),
+    ("hearings", "policy", "verdict", "then", "value"),
     [
-        ([SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 0),
-        ([SURE_26], PRACTICE, Verdict.WRONG, Next.GO_ON, 0),
-        ([SILENCE], PRACTICE, Verdict.SILENT, Next.GO_ON, 0),
-        ([TORN], PRACTICE, Verdict.UNCLEAR, Next.ASK_AGAIN, 0),
-        ([COUGH], TEST, Verdict.UNCLEAR, Next.ASK_AGAIN, 0),
-        ([TORN, SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 1),
-        ([TORN, SURE_26], TEST, Verdict.WRONG, Next.GO_ON, 1),
-        ([TORN, TORN], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 1),
-        ([TORN, SILENCE], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 0),
-        ([COUGH, SURE_25], TEST, Verdict.RIGHT, Next.GO_ON, 1),
+        ([SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
+        ([SURE_26], PRACTICE, Verdict.WRONG, Next.GO_ON, 26),
+        ([SILENCE], PRACTICE, Verdict.SILENT, Next.GO_ON, None),
+        ([TORN], PRACTICE, Verdict.UNCLEAR, Next.ASK_AGAIN, 25),
+        ([COUGH], TEST, Verdict.UNCLEAR, Next.ASK_AGAIN, None),
+        ([TORN, SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
+        ([TORN, SURE_26], TEST, Verdict.WRONG, Next.GO_ON, 26),
+        ([TORN, TORN], TEST, Verdict.UNCLEAR, Next.TEACHER, 25),
+        ([TORN, SILENCE], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 25),
+        ([TORN, COUGH], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 25),
+        ([COUGH, COUGH], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, None),
+        ([COUGH, SILENCE], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, None),
+        ([COUGH, SURE_25], TEST, Verdict.RIGHT, Next.GO_ON, 25),
+        # weak, but the same number twice
+        ([WEAK_25, WEAK_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
+        ([WEAK_26, WEAK_26], PRACTICE, Verdict.WRONG, Next.GO_ON, 26),
+        ([TORN, WEAK_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
+        ([WEAK_25, WEAK_26], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 26),
         # another number than was heard before: fine when practising, not in a test
-        ([heard((27, 0.7)), SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 1),
-        ([heard((27, 0.7)), SURE_25], TEST, Verdict.UNCLEAR, Next.TEACHER, 1),
+        ([heard((27, 0.7)), SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
+        ([heard((27, 0.7)), SURE_25], TEST, Verdict.UNCLEAR, Next.TEACHER, 25),
+        ([SURE_26, SURE_25], TEST, Verdict.UNCLEAR, Next.TEACHER, 25),
     ],
 )
 def test_asked_once_more_then_the_teachers_ear(
-    hearings: list[Hearing], policy: Policy, verdict: Verdict, then: Next, attempt: int
+    hearings: list[Hearing], policy: Policy, verdict: Verdict, then: Next, value: int | None
 ) -> None:
     decision = decide(hearings, 25, policy)
-    assert (decision.verdict, decision.next, decision.attempt) == (verdict, then, attempt)
+    assert (decision.verdict, decision.next, decision.hearing.value) == (verdict, then, value)
+
+
+def test_who_was_silent_when_asked_again_is_heard_at_the_first_try() -> None:
+    assert decide([COUGH, SILENCE], 25).hearing is COUGH
 
 
 def test_asking_as_often_as_wanted() -> None:
     assert decide([TORN], 25, asks=0).next is Next.TEACHER
-    assert decide([TORN, TORN], 25, asks=2).next is Next.ASK_AGAIN
+    assert decide([TORN, TORN], 25, TEST, asks=2).next is Next.ASK_AGAIN
     with pytest.raises(ValueError, match="nothing was heard"):
         decide([], 25)
 
