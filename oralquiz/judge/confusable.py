@@ -1,8 +1,9 @@
-"""Numbers that the ear itself takes for one another: the teens and the tens.
+"""Numbers that the ear itself takes for one another: the teens and the tens, and parts of a number.
 
 "Thirteen" and "thirty" differ in one unstressed ending; so does every pair up to nineteen and
 ninety, alone or after hundreds (113 and 130). That is a fact of English (and of German:
-dreizehn, dreißig), used here for the recogniser's ear and for the pupil's alike.
+dreizehn, dreißig), used here for the recogniser's ear and for the pupil's alike. Of "fifty three"
+or "five ... three" one word may be lost.
 """
 
 from __future__ import annotations
@@ -28,3 +29,21 @@ def sounds_like(value: int) -> int | None:
 def confusable(one: int, other: int) -> bool:
     """Whether the two numbers are a teen and a ten that sound alike."""
     return sounds_like(one) == other
+
+
+def heard_in_part(value: int, whole: int) -> bool:
+    """Whether ``value`` may be what is left of ``whole`` when some of its words are not heard.
+
+    A digit of it (5 of 53, said one by one), a run of its places (50 of 53; 300, 320, 25 or 20 of
+    325), and any of these or all of it without "minus".
+    """
+    if value == whole or value < 0:
+        return False
+    digits = [int(digit) for digit in reversed(str(abs(whole)))]
+    places = [digit * 10**place for place, digit in enumerate(digits)]
+    runs = {
+        sum(places[first : last + 1])
+        for first in range(len(places))
+        for last in range(first, len(places))
+    }
+    return value in runs or value in digits

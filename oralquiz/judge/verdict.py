@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from oralquiz.judge.confusable import confusable
+from oralquiz.judge.confusable import confusable, heard_in_part
 from oralquiz.judge.tries import joined
 from oralquiz.listen.hearing import Hearing
 
@@ -159,15 +159,20 @@ def decide(
     """The decision after ``hearings``, the first try first, one for every time it was asked for.
 
     An unclear answer is asked for again up to ``asks`` times, then it waits for the teacher's
-    ear. All tries are weighed together (`tries.joined`). Silence is asked about only when something
+    ear. All tries are weighed together (`tries.joined`). A wrong number that may be a part of the
+    right one ("three" of "fifty three") is asked about once, however surely it was heard: one
+    wrong answer in 25 of `simulated` pupils is such. Silence is asked about only when something
     unclear went before it: who said nothing when asked again is not silent, the teacher listens to
     the first try. A policy that does not let answers change sends a number that was not among the
     guesses of every try to the teacher too. Raises ValueError without a hearing.
     """
     hearing = joined(hearings, numbers)
     verdict = judge(hearing, answer, policy, numbers)
-    if verdict is Verdict.SILENT and len(hearings) == 1:
+    first = len(hearings) == 1
+    if verdict is Verdict.SILENT and first:
         return Decision(verdict, Next.GO_ON, hearing)
+    if verdict is Verdict.WRONG and first and heard_in_part(hearing.guesses[0].value, answer):
+        verdict = Verdict.UNCLEAR
     if verdict in (Verdict.UNCLEAR, Verdict.SILENT):
         asking = len(hearings) <= asks
         return Decision(Verdict.UNCLEAR, Next.ASK_AGAIN if asking else Next.TEACHER, hearing)

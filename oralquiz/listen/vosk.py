@@ -23,7 +23,8 @@ from oralquiz.listen.voskapi import LoadedModel, Reading
 if TYPE_CHECKING:
     from oralquiz.listen.spelled import SpelledNumbers
 
-ALTERNATIVES = 10
+ALTERNATIVES = 20
+"""Readings that are asked for: with strings of digits among them, ten would crowd numbers out."""
 LEAD_S = 0.3
 """Seconds before and after the voice that the recogniser hears too."""
 

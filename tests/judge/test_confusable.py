@@ -1,6 +1,6 @@
 import pytest
 
-from oralquiz.judge.confusable import confusable, sounds_like
+from oralquiz.judge.confusable import confusable, heard_in_part, sounds_like
 
 
 @pytest.mark.parametrize(
@@ -23,3 +23,18 @@ def test_confusable_means_this_pair_only() -> None:
     assert not confusable(13, 31)
     assert not confusable(13, 13)
     assert not confusable(20, 12)
+
+
+@pytest.mark.parametrize(
+    ("whole", "parts"),
+    [
+        (7, set()),
+        (17, {1, 7, 10}),
+        (53, {3, 5, 50}),
+        (50, {0, 5}),
+        (325, {2, 3, 5, 20, 25, 300, 320}),
+        (-42, {2, 4, 40, 42}),
+    ],
+)
+def test_parts_of_a_number(whole: int, parts: set[int]) -> None:
+    assert {value for value in range(-999, 1000) if heard_in_part(value, whole)} == parts

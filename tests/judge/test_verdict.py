@@ -169,6 +169,18 @@ def test_asked_once_more_then_the_teachers_ear(
     assert (decision.verdict, decision.next, decision.hearing.value) == (verdict, then, value)
 
 
+def test_a_part_of_the_right_number_is_asked_about_once() -> None:
+    three, five_tens = heard((3, 0.9999)), heard((50, 0.9999))
+    for part in (three, five_tens):
+        assert judge(part, 53) is Verdict.WRONG
+        first = decide([part], 53)
+        assert (first.verdict, first.next) == (Verdict.UNCLEAR, Next.ASK_AGAIN)
+        assert decide([part], 53, asks=0).next is Next.TEACHER
+        assert decide([part, part], 53).verdict is Verdict.WRONG
+        assert decide([part], 64).verdict is Verdict.WRONG
+        assert decide([part, heard((53, 0.9999))], 53).verdict is Verdict.RIGHT
+
+
 def test_who_was_silent_when_asked_again_is_heard_at_the_first_try() -> None:
     assert decide([COUGH, SILENCE], 25).hearing is COUGH
 
