@@ -32,7 +32,7 @@ import units
 NUMBER_COST = 0.0
 UNKNOWN_COST = 5.0
 AGAIN_COST = 5.0  # a second number in one breath
-DIGITS_COST = 0.0  # a number read digit by digit: what that is worth, the calibration says
+DIGITS_COST = 1.2  # a number read digit by digit: less, and babble is heard as such
 MINUS_COST = 3.0
 VARIANT_COST = 0.7  # oh, nought, a hundred
 BEYOND_COST = 2.0  # a number outside the range of the graph

@@ -47,3 +47,8 @@ def heard_in_part(value: int, whole: int) -> bool:
         for last in range(first, len(places))
     }
     return value in runs or value in digits
+
+
+def overlapping(one: int, other: int) -> bool:
+    """Whether one of the two may be heard for the other because words were lost or added."""
+    return heard_in_part(one, other) or heard_in_part(other, one)

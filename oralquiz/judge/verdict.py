@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from oralquiz.judge.confusable import confusable, heard_in_part
+from oralquiz.judge.confusable import confusable, overlapping
 from oralquiz.judge.tries import joined
 from oralquiz.listen.hearing import Hearing
 
@@ -160,18 +160,19 @@ def decide(
 
     An unclear answer is asked for again up to ``asks`` times, then it waits for the teacher's
     ear. All tries are weighed together (`tries.joined`). A wrong number that may be a part of the
-    right one ("three" of "fifty three") is asked about once, however surely it was heard: one
-    wrong answer in 25 of `simulated` pupils is such. Silence is asked about only when something
-    unclear went before it: who said nothing when asked again is not silent, the teacher listens to
-    the first try. A policy that does not let answers change sends a number that was not among the
-    guesses of every try to the teacher too. Raises ValueError without a hearing.
+    right one, or may be it with a neighbour's word ("three" and "fifty three"), is asked about
+    once, however surely it was heard: one wrong answer in ten of `simulated` pupils is such.
+    Silence is asked about only when something unclear went before it: who said nothing when asked
+    again is not silent, the teacher listens to the first try. A policy that does not let answers
+    change sends a number that was not among the guesses of every try to the teacher too. Raises
+    ValueError without a hearing.
     """
     hearing = joined(hearings, numbers)
     verdict = judge(hearing, answer, policy, numbers)
-    first = len(hearings) == 1
-    if verdict is Verdict.SILENT and first:
+    if verdict is Verdict.SILENT and len(hearings) == 1:
         return Decision(verdict, Next.GO_ON, hearing)
-    if verdict is Verdict.WRONG and first and heard_in_part(hearing.guesses[0].value, answer):
+    once = sum(bool(one.guesses) for one in hearings) == 1
+    if verdict is Verdict.WRONG and once and overlapping(hearing.guesses[0].value, answer):
         verdict = Verdict.UNCLEAR
     if verdict in (Verdict.UNCLEAR, Verdict.SILENT):
         asking = len(hearings) <= asks

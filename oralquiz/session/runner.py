@@ -304,7 +304,8 @@ class Runner:
             self._early_onset = onset
             self._listen_on()
             return
-        if self._judge(hearing) is Verdict.WRONG and self._may_be_taken_back(hearing):
+        wrong = bool(hearing.guesses) and self._judge(hearing) is Verdict.WRONG
+        if wrong and self._may_be_taken_back(hearing):
             return
         self._answered(hearing, onset)
 

@@ -10,7 +10,7 @@ block, as a session hears it.
 * Wrong answers: the clip says what a simulated pupil (oralquiz.judge.simulated) says who slips; the
   answer is that of the pupil's sum. So the two numbers are as close as those of real slips. Most
   clips say one digit, so a third of these are a part of the answer (3 of 53), which is always asked
-  about once; of all slips it is one in 25. A second row leaves them out.
+  about once; of all slips it is one in ten. A second row leaves them out.
 * No number: other words of numbers_woman, and sentences of librispeech without number words.
 
 * Ways of answering, put together from those clips: another word before the number, a number taken
@@ -39,7 +39,7 @@ from random import Random
 import numpy as np
 from scipy import stats
 
-from oralquiz.judge.confusable import heard_in_part
+from oralquiz.judge.confusable import overlapping
 from oralquiz.judge.simulated import SimulatedPupil
 from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judge
 from oralquiz.listen.hearing import Hearing, Recognizer, Samples
@@ -303,8 +303,8 @@ def answers_for(
     ]
 
 
-def _in_part(heard: Heard, answer: int) -> bool:
-    return heard.clip.value is not None and heard_in_part(heard.clip.value, answer)
+def _overlaps(heard: Heard, answer: int) -> bool:
+    return heard.clip.value is not None and overlapping(heard.clip.value, answer)
 
 
 def report(
@@ -449,8 +449,8 @@ def main() -> None:
             wrong = answers_for(heard, wrong_for, Random(4))
             report(f"{condition}, 0 to {highest}", heard, wrong, highest + 1)
             if highest > 9:
-                whole = [one for one in wrong if not _in_part(*one)]
-                report("  ... wrong ones no part of it", heard, whole, highest + 1)
+                whole = [one for one in wrong if not _overlaps(*one)]
+                report("  ... wrong ones unlike it", heard, whole, highest + 1)
             first = first or (heard, wrong)
     assert first is not None
     for way, (lowest, spoken) in ways_of_answering(wanted.folder, said, Random(6)).items():

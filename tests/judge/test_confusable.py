@@ -1,6 +1,6 @@
 import pytest
 
-from oralquiz.judge.confusable import confusable, heard_in_part, sounds_like
+from oralquiz.judge.confusable import confusable, heard_in_part, overlapping, sounds_like
 
 
 @pytest.mark.parametrize(
@@ -38,3 +38,10 @@ def test_confusable_means_this_pair_only() -> None:
 )
 def test_parts_of_a_number(whole: int, parts: set[int]) -> None:
     assert {value for value in range(-999, 1000) if heard_in_part(value, whole)} == parts
+
+
+def test_words_lost_or_added_make_numbers_overlap() -> None:
+    assert overlapping(3, 53)
+    assert overlapping(53, 3)
+    assert not overlapping(53, 53)
+    assert not overlapping(53, 35)

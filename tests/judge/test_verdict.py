@@ -177,8 +177,12 @@ def test_a_part_of_the_right_number_is_asked_about_once() -> None:
         assert (first.verdict, first.next) == (Verdict.UNCLEAR, Next.ASK_AGAIN)
         assert decide([part], 53, asks=0).next is Next.TEACHER
         assert decide([part, part], 53).verdict is Verdict.WRONG
+        for nothing in (SILENCE, COUGH):
+            left = decide([part, nothing], 53)
+            assert (left.verdict, left.next, left.hearing) == ("unclear", "teacher", part)
         assert decide([part], 64).verdict is Verdict.WRONG
         assert decide([part, heard((53, 0.9999))], 53).verdict is Verdict.RIGHT
+    assert decide([heard((53, 0.9999))], 3).next is Next.ASK_AGAIN  # a neighbour said "fifty"
 
 
 def test_who_was_silent_when_asked_again_is_heard_at_the_first_try() -> None:
