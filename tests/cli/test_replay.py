@@ -26,8 +26,9 @@ from tests.session.room import make_round, run
 
 @pytest.fixture(scope="module")
 def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    # 20 is a part of 25, so it is asked about once
     path, _, _ = run(
-        tmp_path_factory.mktemp("r") / "s", make_round("34 + 13 - 22", "7 + 6"), [20, 13]
+        tmp_path_factory.mktemp("r") / "s", make_round("34 + 13 - 22", "7 + 6"), [20, 20, 13]
     )
     return path
 

@@ -404,7 +404,7 @@ def test_a_correction_while_the_file_is_finished_is_in_it(
     """The last answer of a round is the likeliest to be corrected just when the round ends."""
 
     async def story(house: House) -> None:
-        lesson, (asha,) = await begin_own(house, [5, 5])
+        lesson, (asha,) = await begin_own(house, [7, 7])
 
         class Finishing(FileRecorder):
             def finish(self) -> Path:
