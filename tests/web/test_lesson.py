@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import asyncio
+import itertools
 import threading
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import Executor, Future
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
+from unittest import mock
 
 import pytest
 
 from oralquiz.errors import BadInput
+from oralquiz.judge.confusable import overlapping
 from oralquiz.records.pupils import Pupil
 from oralquiz.records.scores import scores
 from oralquiz.session.file import open_session
@@ -27,7 +30,7 @@ from oralquiz.web import lesson as lesson_module
 from oralquiz.web import run as run_module
 from oralquiz.web.house import House
 from oralquiz.web.lesson import Lesson
-from oralquiz.web.plan import Way
+from oralquiz.web.plan import Way, rounds_for
 from oralquiz.web.wire import WireError, packet
 from tests.session.room import MUMBLE, make_round
 from tests.web.room import Tablet, make_house, make_pupils, plan
@@ -55,7 +58,11 @@ async def settle(house: House) -> None:
 async def begin_own(
     house: House, *answers: list[int | None], count: int = 2, consent: bool = True
 ) -> tuple[Lesson, list[Tablet]]:
-    """A round on tablets of their own; an answer k is said as the right value plus k."""
+    """A round on tablets of their own; an answer k is said as the right value plus k.
+
+    The sums are such that no answer may be the right one with a word lost or added: it would be
+    asked about.
+    """
     names = ["Asha", "Ben", "Chidi"][: len(answers)]
     pupils = await make_pupils(house, *names, consent=consent)
     tablets = []
@@ -64,7 +71,19 @@ async def begin_own(
         tablet.open()
         tablet.ready()
         tablets.append(tablet)
-    lesson = await house.start(plan(count=count), pupils)
+    seed = next(
+        seed
+        for seed in itertools.count()
+        if not any(
+            e not in (None, MUMBLE) and overlapping(turn.sum.answer + e, turn.sum.answer)
+            for round, errors in zip(
+                rounds_for(plan(count=count), pupils, seed), answers, strict=True
+            )
+            for turn, e in zip(round.turns, errors, strict=False)
+        )
+    )
+    with mock.patch("oralquiz.web.plan.secrets.randbelow", return_value=seed):
+        lesson = await house.start(plan(count=count), pupils)
     for tablet, run, errors in zip(tablets, lesson.runs, answers, strict=True):
         tablet.answers = [
             None if e is None else e if e == MUMBLE else turn.sum.answer + e
@@ -404,7 +423,7 @@ def test_a_correction_while_the_file_is_finished_is_in_it(
     """The last answer of a round is the likeliest to be corrected just when the round ends."""
 
     async def story(house: House) -> None:
-        lesson, (asha,) = await begin_own(house, [7, 7])
+        lesson, (asha,) = await begin_own(house, [5, 5])
 
         class Finishing(FileRecorder):
             def finish(self) -> Path:
@@ -546,7 +565,9 @@ def test_the_room_hears_each_sum_once_and_tablets_only_listen(
         sums = [t.sum for t in lesson.runs[0].round.turns]
         assert sums == [t.sum for t in lesson.runs[1].round.turns]
         tablets[0].answers = [s.answer for s in sums]
-        tablets[1].answers = [sums[0].answer + 5, sums[1].answer]
+        right = sums[0].answer
+        wrong = next(v for v in itertools.count(right + 5) if not overlapping(v, right))
+        tablets[1].answers = [wrong, sums[1].answer]
         pages = (front, *tablets)
         nonlocal sent
         while lesson.phase != "over" and sent < 900:
