@@ -9,7 +9,7 @@ pupil says something else, and the second try counts alone.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
 
@@ -84,13 +84,7 @@ def _both(first: Hearing, second: Hearing, numbers: int, weight: float) -> Heari
     masses = {value: mass(one[value], two[value], each) for value in listed}
     rest = others * mass(one.unlisted, two.unlisted, each) + mass(one.none, two.none, NO_NUMBER)
     whole = sum(masses.values()) + rest
-    words = dict(_words((first, second)))
+    words = {guess.value: guess.words for guess in (*first.guesses, *second.guesses)}
     ranked = sorted(masses, key=lambda value: (-masses[value], value))
     found = tuple(Guess(value, words[value], masses[value] / whole) for value in ranked)
     return Hearing(found, words[ranked[0]], second.onset_s, second.offset_s)
-
-
-def _words(hearings: Iterable[Hearing]) -> Iterable[tuple[int, str]]:
-    for hearing in hearings:
-        for guess in hearing.guesses:
-            yield guess.value, guess.words

@@ -284,6 +284,19 @@ class Marks:
         self.waits += decision.next is not Next.GO_ON
 
 
+def marked(
+    heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], policy: Policy, numbers: int
+) -> tuple[Marks, Marks]:
+    """What a policy makes of the right answers and of the wrong ones."""
+    of_right, of_wrong = Marks(), Marks()
+    for one in heard:
+        if one.clip.value is not None:
+            of_right.add(one, one.clip.value, policy, numbers)
+    for one, answer in wrong:
+        of_wrong.add(one, answer, policy, numbers)
+    return of_right, of_wrong
+
+
 def share(hits: int, of: int) -> str:
     if of == 0:
         return "      -      "
@@ -311,12 +324,7 @@ def report(
     name: str, heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], numbers: int = 100
 ) -> None:
     for policy in POLICIES.values():
-        right_marks, wrong_marks = Marks(), Marks()
-        for one in heard:
-            if one.clip.value is not None:
-                right_marks.add(one, one.clip.value, policy, numbers)
-        for one, answer in wrong:
-            wrong_marks.add(one, answer, policy, numbers)
+        right_marks, wrong_marks = marked(heard, wrong, policy, numbers)
         unsure = Verdict.UNCLEAR
         both = right_marks.count + wrong_marks.count
         silent = right_marks.verdicts[Verdict.SILENT] + wrong_marks.verdicts[Verdict.SILENT]
@@ -369,13 +377,7 @@ def curve(heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], policy: Po
     print(f"\n{policy.name}: certain from    right as wrong   wrong as right   unclear     waits")
     for threshold in (0.3, 0.1, 0.05, 0.02, 0.01, 0.005, 0.002, 0.001, 0.0005):
         policy = replace(policy, right_from=1 - threshold, wrong_to=threshold)
-        of_right, of_wrong = Marks(), Marks()
-        for one in heard:
-            if one.clip.value is not None:
-                of_right.add(one, one.clip.value, policy, 100)
-        for one, answer in wrong:
-            of_wrong.add(one, answer, policy, 100)
-        both = (of_right, of_wrong)
+        both = of_right, of_wrong = marked(heard, wrong, policy, numbers=100)
         cost = Cost(
             threshold,
             of_right.final[Verdict.WRONG] / of_right.count,

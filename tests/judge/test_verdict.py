@@ -145,7 +145,7 @@ WEAK_25, WEAK_26 = heard((25, 0.6)), heard((26, 0.6))  # perhaps no number at al
         ([COUGH], TEST, Verdict.UNCLEAR, Next.ASK_AGAIN, None),
         ([TORN, SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
         ([TORN, SURE_26], TEST, Verdict.WRONG, Next.GO_ON, 26),
-        ([TORN, TORN], TEST, Verdict.UNCLEAR, Next.TEACHER, 25),
+        ([TORN, TORN], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 25),
         ([TORN, SILENCE], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 25),
         ([TORN, COUGH], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 25),
         ([COUGH, COUGH], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, None),
@@ -191,7 +191,7 @@ def test_who_was_silent_when_asked_again_is_heard_at_the_first_try() -> None:
 
 def test_asking_as_often_as_wanted() -> None:
     assert decide([TORN], 25, asks=0).next is Next.TEACHER
-    assert decide([TORN, TORN], 25, TEST, asks=2).next is Next.ASK_AGAIN
+    assert decide([TORN, TORN], 25, asks=2).next is Next.ASK_AGAIN
     with pytest.raises(ValueError, match="nothing was heard"):
         decide([], 25)
 
