@@ -278,7 +278,7 @@ class Device:
                 "commands": sorted(self.commands),
             }
         )
-        self.send(self._show)
         if run is not None and going_on and run.reading is not None:
             self.send(run.reading)
+        self.send(self._show)
         self._changed(self)

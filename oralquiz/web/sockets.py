@@ -95,10 +95,13 @@ async def _speak(socket: WebSocket, line: Line) -> None:
 
 
 async def _ping(line: Line, device: Device | None) -> None:
-    while device is not None:
+    """Speak up now and then: a page that hears nothing takes its connection for gone."""
+    while True:
         await asyncio.sleep(PING_S)
-        if device.holds(line):
+        if device is not None and device.holds(line):
             device.ping(time.monotonic())
+        else:
+            line.send({"t": "ping", "n": 0})  # nobody measures the way to a page that only watches
 
 
 def _hear(device: Device, line: Line, others: Hear) -> Hear:

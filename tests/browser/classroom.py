@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, WebSocketRoute
 
 from oralquiz.session.reader import at_session_rate
 from oralquiz.speak.reading import number_words
@@ -107,6 +107,38 @@ class Visitor:
     page: Page
     context: BrowserContext
     complaints: list[str] = field(default_factory=list)
+
+
+class Cable:
+    """What lies between a pupil's page and the server. Plugged in before the page connects."""
+
+    def __init__(self, page: Page) -> None:
+        self._cut = False
+        self._ends: list[WebSocketRoute] = []
+        self._dead: list[WebSocketRoute] = []
+        page.route_web_socket("**/ws/me", self._connect)
+
+    def _connect(self, here: WebSocketRoute) -> None:
+        if self._cut:
+            here.close(code=1006)
+            return
+        there = here.connect_to_server()
+        self._ends = [here, there]
+        here.on_message(lambda message: None if here in self._dead else there.send(message))
+        there.on_message(lambda message: None if here in self._dead else here.send(message))
+
+    def cut(self) -> None:
+        """Both ends are told, and no new connection is had until ``mend``."""
+        self._cut = True
+        for end in self._ends:
+            end.close(code=4000)
+
+    def mend(self) -> None:
+        self._cut = False
+
+    def deaden(self) -> None:
+        """The present connection carries nothing any more, and nobody is told."""
+        self._dead.append(self._ends[0])
 
 
 def visit(browser: Browser, url: str, *, microphone: bool = True, **context: object) -> Visitor:

@@ -25,8 +25,9 @@ export class Device {
       onOpen: () => this.hello(),
       onMessage: (message) => this.take(message),
       onState: (on) => {
-        if (!on) this.linked = false;
-        hooks.onState(on);
+        if (on) return; // the server's first word says so, when it knows where the stream is
+        this.linked = false;
+        hooks.onState(false);
       },
       onRefused: (why) => {
         this.sound.stop();
@@ -67,14 +68,14 @@ export class Device {
       case "welcome":
         if (message.run && ours) this.goOn(message.next);
         else if (this.run) this.end();
-        this.linked = true;
+        this.connected();
         this.hooks.onWelcome?.(message); // before "ready": from then on a round may be begun
         if (this.ready && !message.run) this.link.send({ t: "ready", mic: this.sound.mic });
         if (this.ready) this.sound.watchDelay();
         break;
       case "aside": { // another page has this device: here one only watches
         const had = this.ready;
-        this.linked = true;
+        this.connected();
         this.ready = false;
         if (this.run) this.end();
         this.sound.closeMicrophone();
@@ -116,6 +117,11 @@ export class Device {
     }
   }
 
+  connected() {
+    this.linked = true;
+    this.hooks.onState(true);
+  }
+
   goOn(next) {
     this.sound.receipt(next);
     for (const packet of this.sound.from(next)) this.link.sendSound(packet);
@@ -143,7 +149,6 @@ export class Device {
   }
 
   async sounds(message) {
-    this.play = message.play;
     let buffer = null;
     try {
       buffer = await this.fetch(message.clip);
@@ -151,14 +156,16 @@ export class Device {
       // the connection broke meanwhile: the same as too late
     }
     if (message.run !== this.run) return;
-    if (buffer === null || !this.sound.play(buffer, message.at, !message.exact)) {
-      if (message.exact) this.link.send({ t: "late", run: this.run, play: message.play });
+    if (buffer !== null && this.sound.play(buffer, message.at, !message.exact)) {
+      this.play = message.play;
+    } else if (message.exact) { // without a connection "hello" says it: this sound was never played
+      this.link.send({ t: "late", run: this.run, play: message.play });
     }
   }
 
-  // Whether it is on its way.
+  // Not before the sound that came before it: its time would be wrong.
   typed(value) {
-    return this.link.send({ t: "typed", run: this.run, value });
+    if (this.linked) this.link.send({ t: "typed", run: this.run, value });
   }
 
   command(name) {

@@ -1,6 +1,7 @@
 // A WebSocket that comes back. Messages are JSON objects; sound goes as binary.
 
 const MOST_WAITING = 2_000_000; // bytes: a minute of sound
+const SILENCE = 10_000; // ms: the server says something every 4 s; a network may go without a word
 
 export class Link {
   constructor(path, { onOpen, onMessage, onState, onRefused }) {
@@ -9,6 +10,7 @@ export class Link {
     Object.assign(this, { onOpen, onMessage, onState, onRefused });
     this.tries = 0;
     this.connect();
+    setInterval(() => this.watch(), 1000);
     addEventListener("online", () => this.hurry());
     addEventListener("pagehide", () => this.close());
     addEventListener("pageshow", (event) => event.persisted && location.reload());
@@ -20,15 +22,19 @@ export class Link {
 
   connect() {
     this.closed = false;
-    this.socket = new WebSocket(this.url);
-    this.socket.binaryType = "arraybuffer";
-    this.socket.onopen = () => {
+    this.heard = performance.now();
+    const socket = this.socket = new WebSocket(this.url);
+    socket.binaryType = "arraybuffer";
+    socket.onopen = () => {
       this.tries = 0;
       this.onState(true);
       this.onOpen();
     };
-    this.socket.onmessage = (event) => this.onMessage(JSON.parse(event.data));
-    this.socket.onclose = (event) => this.lost(event);
+    socket.onmessage = (event) => {
+      this.heard = performance.now();
+      this.onMessage(JSON.parse(event.data));
+    };
+    socket.onclose = (event) => this.lost(event);
   }
 
   lost(event) {
@@ -44,16 +50,30 @@ export class Link {
     this.timer = setTimeout(() => this.connect(), wait);
   }
 
+  watch() {
+    if (this.closed || this.socket.readyState === WebSocket.CLOSED) return; // the next try is due
+    if (performance.now() - this.heard < SILENCE) return;
+    this.leave();
+    this.heard = performance.now(); // nothing is expected before the next try
+    this.lost({ code: 1006 }); // the one that a browser gives a connection that broke (RFC 6455)
+  }
+
+  // End the connection without waiting for the other end to agree.
+  leave() {
+    const { socket } = this;
+    socket.onopen = socket.onmessage = socket.onclose = null;
+    socket.close();
+  }
+
   hurry() {
     if (this.closed || this.open || this.socket.readyState === WebSocket.CONNECTING) return;
     clearTimeout(this.timer);
+    this.leave();
     this.connect();
   }
 
-  // Whether it is on its way.
   send(message) {
     if (this.open) this.socket.send(JSON.stringify(message));
-    return this.open;
   }
 
   // What waits longer than the page keeps it stands in a network that is gone, whatever it says.

@@ -18,10 +18,24 @@ let commands = [];
 let practised = Number(sessionStorage.getItem("practised") ?? 0);
 let begun = 0;
 let lastSum = -1;
+let given = false; // OK was pressed: what stands in the field is the answer, until the server's word
+let back = false; // the connection has just come back, and has not said yet how things stand
 
 const device = new Device("/ws/me", {
-  onShow: (message) => { shown = message; draw(); },
-  onReading: (message) => { reading = message; draw(); },
+  onShow: (message) => {
+    shown = message;
+    draw();
+    if (back && given && asked()) give();
+    back = false;
+  },
+  onReading: (message) => {
+    // the same one comes again with a connection that was away: what was typed after it stays
+    if (message.turn !== reading?.turn || message.terms[0][0] !== reading.terms[0][0]) {
+      rubAll();
+    }
+    reading = message;
+    draw();
+  },
   onState: (on) => {
     $("away").hidden = on;
     $("go").disabled = !on;
@@ -39,7 +53,7 @@ const device = new Device("/ws/me", {
     else reading = null;
     draw();
   },
-  onWelcome: () => { tellTime(); draw(); },
+  onWelcome: () => { back = true; tellTime(); draw(); },
   onBegin: (message) => {
     commands = message.commands;
     $("go").disabled = false;
@@ -150,7 +164,23 @@ function over(counts) {
   return ["Well done, that was it.", counts.unclear === all ? waiting.trim() : right + waiting];
 }
 
+// Whether the last term of this sum has sounded; the server hears of it a moment later, or when
+// the connection is back.
+function sounded() {
+  return followed() && device.sound.until(reading.terms.at(-1)[1]) <= 0;
+}
+
+function followed() {
+  return reading !== null && streaming && device.sound.first !== null && shown.turn === reading.turn;
+}
+
+// It is the pupil's turn: the lamp is lit.
+function asked() {
+  return shown.phase === "speak" || shown.phase === "again";
+}
+
 function draw() {
+  if (shown.phase === "listen" && sounded()) shown = { ...shown, phase: "speak" };
   const phase = shown.phase;
   if (phase === "over" && shown.practice && begun) rest();
   const running = streaming && ["listen", "speak", "again", "answer", "paused"].includes(phase);
@@ -160,9 +190,7 @@ function draw() {
   $("show").hidden = !device.ready || gone;
   $("pad").hidden = !(running && phase !== "paused");
   stage.classList.toggle("answering", !$("pad").hidden);
-  const mine = phase === "speak" || phase === "again"; // the lamp is lit
-  for (const part of $("keypad").querySelectorAll("input, button")) part.disabled = !mine;
-  if (phase === "listen") typed.value = "";
+  for (const part of $("keypad").querySelectorAll("input, button")) part.disabled = !asked();
   const idle = device.ready && !streaming && !gone;
   $("practice").hidden = !idle || $("rest").hidden === false;
   $("tools").hidden = !(running && commands.length);
@@ -175,8 +203,8 @@ function draw() {
   if (say.textContent !== first) say.textContent = first;
   more.textContent = second;
   place.textContent = running ? `${shown.turn + 1} of ${shown.of}` : "";
-  if (shown.turn !== lastSum || !running) {
-    typed.value = "";
+  if (shown.turn !== lastSum || !running || phase === "answer") {
+    rubAll();
     lastSum = running ? shown.turn : -1;
   }
   const look = $("look");
@@ -205,44 +233,55 @@ $("rested").addEventListener("click", () => {
 // The stones follow the sound itself, not the messages about it.
 function drawStones() {
   const phase = shown.phase;
-  const follow = reading && streaming && device.sound.first !== null && shown.turn === reading.turn;
-  const terms = follow && ["listen", "speak", "again"].includes(phase) ? reading.terms : [];
+  const terms = followed() && ["listen", "speak", "again"].includes(phase) ? reading.terms : [];
   if (stones.children.length !== terms.length) {
     stones.replaceChildren(...terms.map(() => document.createElement("i")));
   }
-  let done = phase === "speak" || phase === "again";
   terms.forEach(([onset, offset], k) => {
     const begins = device.sound.until(onset), ends = device.sound.until(offset);
     stones.children[k].className = begins > 0 ? "" : ends > 0 ? "saying" : "said";
-    if (k === terms.length - 1 && ends <= 0 && phase === "listen") done = true;
   });
-  if (done && phase === "listen") { // the last term has sounded: the server says so in a moment
-    shown = { ...shown, phase: "speak" };
-    draw();
-    return;
-  }
-  lamp.classList.toggle("lit", done);
+  lamp.classList.toggle("lit", asked());
 }
 
 function tick() {
-  if (streaming && shown.phase === "listen") drawStones();
+  if (streaming && shown.phase === "listen") {
+    if (sounded()) draw();
+    else drawStones();
+  }
   requestAnimationFrame(tick);
 }
 requestAnimationFrame(tick);
 
 // --- answering by hand ---
 
+function rubAll() {
+  typed.value = "";
+  given = false;
+}
+
+// A connection may be gone without a word of it, so the number stays until the server's word, and
+// goes out again with the next one.
+function give() {
+  given = true;
+  device.typed(Number(typed.value));
+}
+
 for (const key of document.querySelectorAll("[data-digit]")) {
   key.addEventListener("click", () => {
+    if (given) rubAll(); // another answer
     if (typed.value.length < 9) typed.value += key.dataset.digit;
   });
 }
-$("rub").addEventListener("click", () => { typed.value = typed.value.slice(0, -1); });
+typed.addEventListener("beforeinput", () => { if (given) rubAll(); });
+$("rub").addEventListener("click", () => {
+  typed.value = typed.value.slice(0, -1);
+  given = false;
+});
 $("keypad").addEventListener("submit", (event) => {
   event.preventDefault();
-  // without a connection it stays in the field, to be sent when the connection is back
-  if (/^[0-9]+$/.test(typed.value) && !device.typed(Number(typed.value))) return;
-  typed.value = "";
+  if (/^[0-9]+$/.test(typed.value)) give();
+  else rubAll();
 });
 addEventListener("keydown", (event) => {
   // digits go to the answer wherever the focus is; nothing else is taken
