@@ -20,6 +20,7 @@ from oralquiz.session.file import open_session
 from oralquiz.session.rerun import rerun
 from oralquiz.web.lesson import Lesson
 from oralquiz.web.plan import Plan, Way
+from oralquiz.web.run import Run
 from tests.browser.classroom import Cable, Classroom, Visitor, open_classroom, say, visit
 
 expect.set_options(timeout=20_000)  # a machine that runs tests is busy
@@ -373,14 +374,15 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
     expect(page.locator("#go")).to_be_visible()
 
 
+Typist = tuple[Visitor, Cable, Callable[[], Run]]
+
+
 @pytest.fixture
-def quiet_practice(
-    room: Classroom, visitors: Callable[..., Visitor]
-) -> Iterator[tuple[Page, Cable, str]]:
-    """A pupil who types begins a practice of his own: page, cable, and the first sum's answer."""
+def typist(room: Classroom, visitors: Callable[..., Visitor]) -> Iterator[Typist]:
+    """A pupil who types, ready for a practice of his own: window, cable, and what begins it."""
     url = f"{room.url}/join?code={home_code(room, 'Ben Okoro')}"
-    page = visitors(url, microphone=False).page
-    cable = Cable(page)
+    visitor = visitors(url, microphone=False)
+    page, cable = visitor.page, Cable(visitor.page)
     page.click("text=Join")
     page.click("summary:has-text('Settings')")
     page.uncheck("#microphone")
@@ -389,20 +391,28 @@ def quiet_practice(
     page.click("#ready")
     page.select_option("#count", "3")
     page.select_option("#pace", "1.5")
-    page.click("#go")
-    expect(page.locator("#say")).to_have_text("Listen")
-    lesson = next(x for x in room.house.practices.values() if x.phase == "running")
-    yield page, cable, str(lesson.runs[0].round.turns[0].sum.answer)
-    page.click("[data-command=stop]")
+
+    def begin() -> Run:
+        page.click("#go")
+        expect(page.locator("#say")).to_have_text("Listen")
+        return next(x for x in room.house.practices.values() if x.phase == "running").runs[0]
+
+    yield visitor, cable, begin
+    if page.locator("[data-command=stop]").is_visible():
+        page.click("[data-command=stop]")
     expect(page.locator("#say")).to_have_text("Well done, that was it.")
 
 
+def first_answer(run: Run) -> str:
+    return str(run.round.turns[0].sum.answer)
+
+
 @pytest.mark.parametrize("cut_at", ["#stones .saying", "#lamp.lit"])
-def test_a_typed_answer_waits_for_the_connection(
-    quiet_practice: tuple[Page, Cable, str], cut_at: str
-) -> None:
+def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) -> None:
     """Cut while the sum is read, the page is the only one to know that it has sounded."""
-    page, cable, answer = quiet_practice
+    visitor, cable, begin = typist
+    page = visitor.page
+    answer = first_answer(begin())
     expect(page.locator(cut_at)).to_be_visible()
     cable.cut()
     expect(page.locator("#away")).to_be_visible()
@@ -420,15 +430,56 @@ def test_a_typed_answer_waits_for_the_connection(
 
 
 def test_a_connection_that_is_gone_without_a_word(
-    quiet_practice: tuple[Page, Cable, str],
+    typist: Typist,
 ) -> None:
-    page, cable, answer = quiet_practice
+    visitor, cable, begin = typist
+    page = visitor.page
+    answer = first_answer(begin())
     expect(page.locator("#say")).to_have_text("Your turn")
     cable.deaden()
     for digit in answer:
         page.click(f"[data-digit='{digit}']")
     page.click("#send")
     expect(page.locator("#say")).to_have_text(f"{answer}. Right!")  # through another one
+
+
+@pytest.mark.parametrize("cut", [False, True])
+def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut: bool) -> None:
+    """With the connection or without it: the sum is not passed over in silence."""
+    visitor, cable, begin = typist
+    page = visitor.page
+    asked: list[Route] = []
+
+    def fetch(route: Route) -> None:
+        first_sum = not asked or route.request.url == asked[0].request.url
+        if first_sum:
+            asked.append(route)
+        if not first_sum or len(asked) > 2:
+            route.continue_()
+        elif len(asked) == 1 or not cut:
+            route.abort()
+
+    page.route("**/clip/**", fetch)
+    run = begin()
+    if cut:
+        while len(asked) < 2:
+            page.wait_for_timeout(20)
+        cable.cut()
+        asked[1].abort()
+        expect(page.locator("#away")).to_be_visible()
+        cable.mend()
+    expect(page.locator("#stones .saying")).to_be_visible()
+    expect(page.locator("#lamp.lit")).to_be_visible()
+    page.keyboard.type(first_answer(run))
+    page.click("#send")
+    expect(page.locator("#say")).to_have_text(f"{first_answer(run)}. Right!")
+    page.click("[data-command=stop]")
+    expect(page.locator("#say")).to_have_text("Well done, that was it.")
+    events = open_session(until(lambda: run.file)).events
+    again = [e.data["why"] for e in events if e.type == "commanded" and e.data["name"] == "repeat"]
+    assert again == ["it could not start on time"]
+    # what the browser says of the sounds that it could not fetch is meant here
+    visitor.complaints[:] = [c for c in visitor.complaints if "/clip/" not in c]
 
 
 def test_a_tablet_that_comes_back_to_the_page_wakes_up(

@@ -207,7 +207,7 @@ export class Sound {
 
   async load(name, url) {
     if (!this.clips.has(name)) {
-      this.clips.set(name, (async () => {
+      const clip = (async () => {
         const response = await fetch(url);
         if (!response.ok) throw new Error(`the sound cannot be had (${response.status})`);
         const pcm = new DataView(await response.arrayBuffer());
@@ -215,7 +215,9 @@ export class Sound {
         const samples = buffer.getChannelData(0);
         for (let i = 0; 2 * i < pcm.byteLength; i++) samples[i] = pcm.getInt16(2 * i, true) / 32768;
         return buffer;
-      })());
+      })();
+      this.clips.set(name, clip);
+      clip.catch(() => this.clips.delete(name)); // the same sound may be asked for again
       if (this.clips.size > 4) this.clips.delete(this.clips.keys().next().value);
     }
     return this.clips.get(name);
