@@ -429,9 +429,7 @@ def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) ->
     expect(page.locator("#typed")).to_have_value("")
 
 
-def test_a_connection_that_is_gone_without_a_word(
-    typist: Typist,
-) -> None:
+def test_a_connection_that_is_gone_without_a_word(typist: Typist) -> None:
     visitor, cable, begin = typist
     page = visitor.page
     answer = first_answer(begin())

@@ -24,8 +24,7 @@ export class Device {
     this.link = new Link(path, {
       onOpen: () => this.hello(),
       onMessage: (message) => this.take(message),
-      onState: (on) => {
-        if (on) return; // the server's first word says so, when it knows where the stream is
+      onLost: () => {
         this.linked = false;
         hooks.onState(false);
       },
@@ -117,6 +116,7 @@ export class Device {
     }
   }
 
+  // The server's first word came: it knows where the stream is.
   connected() {
     this.linked = true;
     this.hooks.onState(true);

@@ -4,10 +4,10 @@ const MOST_WAITING = 2_000_000; // bytes: a minute of sound
 const SILENCE = 10_000; // ms: the server says something every 4 s; a network may go without a word
 
 export class Link {
-  constructor(path, { onOpen, onMessage, onState, onRefused }) {
+  constructor(path, { onOpen, onMessage, onLost, onRefused }) {
     const scheme = location.protocol === "https:" ? "wss:" : "ws:";
     this.url = `${scheme}//${location.host}${path}`;
-    Object.assign(this, { onOpen, onMessage, onState, onRefused });
+    Object.assign(this, { onOpen, onMessage, onLost, onRefused });
     this.tries = 0;
     this.connect();
     setInterval(() => this.watch(), 1000);
@@ -27,7 +27,6 @@ export class Link {
     socket.binaryType = "arraybuffer";
     socket.onopen = () => {
       this.tries = 0;
-      this.onState(true);
       this.onOpen();
     };
     socket.onmessage = (event) => {
@@ -39,7 +38,7 @@ export class Link {
 
   lost(event) {
     if (this.closed) return;
-    this.onState(false);
+    this.onLost();
     if (event.code >= 4400) { // the server does not want this page: no use in trying
       this.closed = true;
       const why = event.reason || "this page is not wanted any more";
@@ -53,6 +52,10 @@ export class Link {
   watch() {
     if (this.closed || this.socket.readyState === WebSocket.CLOSED) return; // the next try is due
     if (performance.now() - this.heard < SILENCE) return;
+    this.giveUp();
+  }
+
+  giveUp() {
     this.leave();
     this.heard = performance.now(); // nothing is expected before the next try
     this.lost({ code: 1006 }); // the one that a browser gives a connection that broke (RFC 6455)
@@ -79,7 +82,7 @@ export class Link {
   // What waits longer than the page keeps it stands in a network that is gone, whatever it says.
   sendSound(packet) {
     if (!this.open) return;
-    if (this.socket.bufferedAmount > MOST_WAITING) this.socket.close();
+    if (this.socket.bufferedAmount > MOST_WAITING) this.giveUp();
     else this.socket.send(packet);
   }
 

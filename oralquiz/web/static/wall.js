@@ -12,7 +12,7 @@ let revealed = false;
 const link = new Link("/ws/wall", {
   onOpen: () => {},
   onMessage: (message) => message.t === "wall" && draw(message.lesson),
-  onState: () => {},
+  onLost: () => {},
   onRefused: () => { $("title").textContent = "Come in as the teacher first"; },
 });
 
