@@ -7,11 +7,12 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
+from oralquiz.session.round import Round, Turn
+
 from oralquiz.beads import Sum
 from oralquiz.demo import demonstrate
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.vosk import open_recognizer
-from oralquiz.session.round import Round, Turn
 
 HERE = Path(__file__).parent
 

@@ -14,22 +14,15 @@ from typing import Any
 
 import numpy as np
 
-from oralquiz.compose import load_syllabus, request_for
-from oralquiz.compose.composed import compose
-from oralquiz.judge.verdict import Verdict
-from oralquiz.listen.hearing import Recognizer
-from oralquiz.records.database import open_records
-from oralquiz.records.pupils import add_pupil
-from oralquiz.records.scores import Score, scores
-from oralquiz.records.store import store
-from oralquiz.session.file import Session, open_session
-from oralquiz.session.hold import Watch, hold
-from oralquiz.session.reader import VoiceReader, at_session_rate
-from oralquiz.session.round import Options, Round, Turn
-from oralquiz.session.virtual import Habits, VirtualPupils, VirtualRoom
-from oralquiz.speak.clip import Samples, Voice
-from oralquiz.speak.reading import number_words
-from oralquiz.speak.voices import open_voice, pupil_voices
+from oralquiz.audio import Habits, VirtualPupils, VirtualRoom
+from oralquiz.compose import compose, load_syllabus, request_for
+from oralquiz.judge import Verdict
+from oralquiz.listen import Recognizer
+from oralquiz.records import Score, add_pupil, open_records, scores, store
+from oralquiz.rounds import Options, Round, Turn, VoiceReader
+from oralquiz.session import Session, Watch, conduct, open_session
+from oralquiz.sound import Samples, at_session_rate
+from oralquiz.speak import Voice, number_words, open_voice, pupil_voices
 
 CLASS = "Thursday beads"
 PUPILS = ("Ilka", "Tomaz", "Wanja", "Noor")
@@ -100,7 +93,7 @@ def demonstrate(
         if watch is not None:
             watch(at, type, data)
 
-    path = hold(
+    path = conduct(
         round_,
         Options(pace_s=pace_s),
         VoiceReader(open_voice(pace=pace_s), pace_s),

@@ -1,8 +1,9 @@
-"""Imports point one way, along the flow; and a room's package is quick to import."""
+"""Imports point down one tree of rooms, through each room's face; a room is quick to import."""
 
 from __future__ import annotations
 
 import ast
+import importlib
 import subprocess
 import sys
 from pathlib import Path
@@ -12,21 +13,34 @@ import pytest
 import oralquiz
 
 PACKAGE = Path(oralquiz.__file__).parent
-ROOMS = [
-    "beads",
-    "compose",
-    "speak",
-    "listen",
-    "judge",
-    "session",
-    "replay",
-    "learn",
-    "records",
-    "report",
-    "web",
-    "cli",
-]
+BELOW: dict[str, set[str]] = {
+    "sound": set(),
+    "beads": set(),
+    "compose": {"beads"},
+    "speak": {"beads", "sound"},
+    "listen": {"sound"},
+    "judge": {"beads", "listen"},
+    "rounds": {"compose", "speak", "listen", "judge"},
+    "audio": {"rounds"},
+    "session": {"rounds"},
+    "learn": {"judge"},
+    "replay": {"session"},
+    "records": {"session", "learn"},
+    "report": {"records", "replay"},
+    "web": {"audio", "report"},
+    "demo": {"audio", "records"},
+    "cli": {"web", "demo"},
+}
+"""Each room and the rooms it stands on; what these stand on is allowed too."""
 SHARED = {"errors", "folders", "__version__"}  # anybody may import these
+
+
+def allowed(room: str) -> set[str]:
+    """Every room below ``room``."""
+    below = set(BELOW[room])
+    for other in BELOW[room]:
+        below |= allowed(other)
+    return below
 
 
 def room_of(module: str) -> str:
@@ -45,26 +59,56 @@ def imports(path: Path) -> set[str]:
     return {name for name in found if name.split(".")[0] == "oralquiz"}
 
 
-def rooms_present() -> list[str]:
-    return sorted(p.name for p in PACKAGE.iterdir() if (p / "__init__.py").exists())
+def modules(room: str) -> list[Path]:
+    """A room's own files; ``demo`` is a room of one file."""
+    return sorted((PACKAGE / room).rglob("*.py")) or [PACKAGE / f"{room}.py"]
+
+
+def exported(room: str) -> dict[str, str]:
+    """What ``room`` shows to the others: name -> the inner module it comes from."""
+    tree = ast.parse((PACKAGE / room / "__init__.pyi").read_text(encoding="utf-8"))
+    return {
+        alias.name: str(node.module)
+        for node in tree.body
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    }
 
 
 def test_every_room_is_known() -> None:
-    assert [room for room in rooms_present() if room not in ROOMS] == []
+    present = {p.name for p in PACKAGE.iterdir() if (p / "__init__.py").exists()}
+    assert present | {"demo"} == set(BELOW)
 
 
-@pytest.mark.parametrize("room", [room for room in ROOMS if (PACKAGE / room).exists()])
-def test_imports_point_along_the_flow(room: str) -> None:
-    allowed = {*ROOMS[: ROOMS.index(room) + 1], *SHARED}
-    if room == "cli":
-        allowed.add("demo")
+@pytest.mark.parametrize("room", BELOW)
+def test_imports_point_down_the_tree(room: str) -> None:
     wrong = [
         f"{path.relative_to(PACKAGE)} imports {name}"
-        for path in (PACKAGE / room).rglob("*.py")
+        for path in modules(room)
         for name in imports(path)
-        if room_of(name) not in allowed
+        if room_of(name) not in {room, *allowed(room), *SHARED}
     ]
     assert wrong == []
+
+
+@pytest.mark.parametrize("room", [*BELOW, "errors", "folders"])
+def test_a_room_is_entered_through_its_face(room: str) -> None:
+    wrong = [
+        f"{path.relative_to(PACKAGE)} imports {name}"
+        for path in modules(room)
+        for name in imports(path)
+        if name.count(".") > 1 and room_of(name) != room
+    ]
+    assert wrong == []
+
+
+@pytest.mark.parametrize("room", [room for room in BELOW if room not in ("cli", "demo")])
+def test_a_face_shows_what_is_there(room: str) -> None:
+    face = importlib.import_module(f"oralquiz.{room}")
+    inner = {path.stem for path in modules(room)}
+    for name in exported(room):
+        assert getattr(face, name) is not None
+        assert name not in inner, f"{room}.{name} is a module and something else"
 
 
 def test_the_check_sees_a_wrong_import(tmp_path: Path) -> None:

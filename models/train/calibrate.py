@@ -24,11 +24,16 @@ from pathlib import Path
 import numpy as np
 from scipy.optimize import minimize
 
-from oralquiz.listen.posterior import Calibration, guesses, masses
-from oralquiz.listen.recordings import read_recording
-from oralquiz.listen.spoken import EnglishNumbers, parse_number
-from oralquiz.listen.vosk import open_recognizer
-from oralquiz.listen.voskapi import Reading
+from oralquiz.listen import (
+    Calibration,
+    EnglishNumbers,
+    Hypothesis,
+    guesses,
+    masses,
+    open_recognizer,
+    parse_number,
+)
+from oralquiz.sound import read_recording
 
 NUMBERS = EnglishNumbers()
 NEVER = 1e-4
@@ -41,7 +46,7 @@ class Clip:
 
     speaker: str
     truth: int | None
-    readings: Sequence[Reading]
+    readings: Sequence[Hypothesis]
 
 
 def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[tuple[Path, str, int | None]]:

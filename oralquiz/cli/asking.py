@@ -12,12 +12,17 @@ from typing import Any
 
 import click
 
-from oralquiz.beads import Rule
-from oralquiz.beads.syllabus import Span, Step, Syllabus
+from oralquiz.beads import Rule, Span, Step, Syllabus
 from oralquiz.cli.common import SEED
-from oralquiz.compose import Drill, Request, load_syllabus, request_for
-from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
-from oralquiz.compose.spans import parse_span
+from oralquiz.compose import (
+    MAX_COMPOSE_COLUMNS,
+    MAX_TERMS,
+    Drill,
+    Request,
+    load_syllabus,
+    parse_span,
+    request_for,
+)
 from oralquiz.errors import BadInput
 
 
@@ -116,16 +121,15 @@ class Asked:
 
     def had(self) -> frozenset[tuple[int, ...]]:
         """The sums that are not wanted again: from files, and from a pupil's last sessions."""
-        from oralquiz.compose.sums_file import read_sums
+        from oralquiz.compose import read_sums
 
         had: set[tuple[int, ...]] = set()
         for path in self.avoid:
             had |= {written.terms.terms for written in read_sums(path) if written.terms}
         if self.avoid_pupil:
-            from oralquiz.records.database import open_records
-            from oralquiz.records.had import sums_had
+            from oralquiz.records import open_records, recent_sums
 
-            had |= sums_had(open_records(), self.avoid_pupil, self.last)
+            had |= recent_sums(open_records(), self.avoid_pupil, self.last)
         return frozenset(had)
 
 

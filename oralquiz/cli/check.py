@@ -36,12 +36,10 @@ def sound(
     A chirp and a short sum are played: stay quiet meanwhile. Exit code 1 when something must be
     changed first.
     """
+    from oralquiz.audio import SoundCard, devices, findings, measure
     from oralquiz.beads import Sum
-    from oralquiz.session.ports import SESSION_RATE
-    from oralquiz.session.soundcard import SoundCard, devices
-    from oralquiz.session.soundcheck import findings, measure
-    from oralquiz.speak.dictation import dictate
-    from oralquiz.speak.voices import open_voice
+    from oralquiz.sound import SESSION_RATE
+    from oralquiz.speak import dictate, open_voice
 
     there = devices()
     if not as_json:

@@ -11,14 +11,11 @@ import click
 from oralquiz.beads import Sum
 from oralquiz.cli.asking import Asked, asking
 from oralquiz.cli.common import BAD_INPUT, FAILED, json_option, print_json
-from oralquiz.compose.request import MAX_TERMS
-from oralquiz.compose.set_code import SetCode, decode, encode
+from oralquiz.compose import MAX_TERMS, SetCode, decode, encode
 from oralquiz.errors import BadInput
 
 if TYPE_CHECKING:
-    from oralquiz.compose.composed import Count
-    from oralquiz.compose.request import Request
-    from oralquiz.compose.sums_file import WrittenSum
+    from oralquiz.compose import Count, Request, WrittenSum
 
 
 @click.command()
@@ -94,14 +91,14 @@ def compose(
 
 
 def _drawn(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
-    from oralquiz.compose.composed import compose as compose_sums
+    from oralquiz.compose import compose as compose_sums
 
     composed = compose_sums(asked.requests()[0], asked.count, asked.the_seed)
     return composed.sums, [composed.count], {}
 
 
 def _graded(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
-    from oralquiz.compose.sets import compose_set
+    from oralquiz.compose import compose_set
 
     made = compose_set(asked.requests(), asked.count, asked.the_seed, asked.had())
     more = {
@@ -116,7 +113,7 @@ def _graded(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]
 
 def _together(counts: list[Count]) -> Count:
     """The count of all lengths together."""
-    from oralquiz.compose.composed import Count
+    from oralquiz.compose import Count
 
     estimate = sum(count.estimate for count in counts)
     totals = [count.total for count in counts if count.total is not None]
@@ -127,7 +124,7 @@ def _together(counts: list[Count]) -> Count:
 
 
 def _relaxations(request: Request) -> list[dict[str, Any]]:
-    from oralquiz.compose.relax import relaxations
+    from oralquiz.compose import relaxations
 
     return [
         {
@@ -163,7 +160,7 @@ def _tell(asked: Asked, total: Count, found: int, relaxed: list[dict[str, Any]])
 def _check(
     ctx: click.Context, asked: Asked, file: Path | None, from_code: str | None, as_json: bool
 ) -> None:
-    from oralquiz.compose.sums_file import WrittenSum, read_sums
+    from oralquiz.compose import WrittenSum, read_sums
 
     opened: SetCode | None = None
     if file is not None:
@@ -218,8 +215,8 @@ def _code_as_json(opened: SetCode) -> dict[str, Any]:
 
 def _result(asked: Asked, written: WrittenSum) -> dict[str, Any]:
     """What is printed of one sum; ``rules`` is a list for each term, up to where it leaves."""
-    from oralquiz.beads.rules import ALL_RULES
-    from oralquiz.compose.misfits import misfits, rules_by_term
+    from oralquiz.beads import ALL_RULES
+    from oralquiz.compose import check_sum, rules_by_term
 
     result: dict[str, Any] = {"line": written.line, "sum": written.text}
     if written.terms is None:
@@ -240,7 +237,7 @@ def _result(asked: Asked, written: WrittenSum) -> dict[str, Any]:
             request = replace(request, drills=())
     if asked.digits is None:
         request = replace(request, digits=(1, request.columns))
-    problems = misfits(terms, request)
+    problems = check_sum(terms, request)
     if written.answer is not None and written.answer != written.terms.answer:
         problems.append(f"the answer is {written.terms.answer}, not {written.answer}")
     return {

@@ -11,10 +11,10 @@ import click
 
 from oralquiz.cli.common import json_option, print_json
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.listen.hearing import readable
+from oralquiz.listen import readable
 
 if TYPE_CHECKING:
-    from oralquiz.session.file import Answered, Attempt, Pcm
+    from oralquiz.session import Answered, Attempt, Pcm
 
 KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}
 
@@ -42,12 +42,10 @@ def correct(
     session; what was heard first is never overwritten. Scores follow at once. --json without
     them lists what waits.
     """
-    from oralquiz.judge.verdict import Verdict
-    from oralquiz.records.database import open_records
-    from oralquiz.records.store import holds, store
-    from oralquiz.session.correct import be_finished
-    from oralquiz.session.correct import correct as add_correction
-    from oralquiz.session.file import open_session
+    from oralquiz.judge import Verdict
+    from oralquiz.records import holds, open_records, store
+    from oralquiz.session import be_finished, open_session
+    from oralquiz.session import correct as add_correction
 
     if (number is None) != (verdict is None):
         raise BadInput("--sum and --verdict go together")
@@ -126,8 +124,8 @@ def _play(audio: Pcm, attempts: tuple[Attempt, ...], rate: int) -> None:
     """Every attempt, with a little of the room around it. Raises AudioError without a speaker."""
     import numpy as np
 
-    from oralquiz.session.soundcard import say_aloud
-    from oralquiz.speak.clip import Clip
+    from oralquiz.audio import say_aloud
+    from oralquiz.sound import Clip
 
     for attempt in attempts:
         if attempt.onset is None or attempt.offset is None:

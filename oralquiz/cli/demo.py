@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from oralquiz.cli.common import FAILED, OK, SEED, json_option, print_json
-from oralquiz.compose.spans import many
+from oralquiz.compose import many
 
 
 @click.command()
@@ -33,10 +33,10 @@ def demo(ctx: click.Context, fast: bool, seed: int, out: Path | None, as_json: b
     from oralquiz.demo import SESSION, demonstrate, prepare
     from oralquiz.errors import BadInput
     from oralquiz.folders import data_folder
-    from oralquiz.judge.verdict import Verdict
-    from oralquiz.listen.vosk import open_recognizer
-    from oralquiz.replay.page import build_page
-    from oralquiz.session.recover import session_folders
+    from oralquiz.judge import Verdict
+    from oralquiz.listen import open_recognizer
+    from oralquiz.replay import build_page
+    from oralquiz.session import session_folders
 
     folder = out or data_folder() / "demo" / datetime.now().strftime("%Y-%m-%d-%H%M%S")
     if folder / SESSION in session_folders(folder):

@@ -7,14 +7,12 @@ import re
 import click
 from rich.table import Table
 
-from oralquiz.beads import Sum
-from oralquiz.beads.columns import MAX_COLUMNS
+from oralquiz.beads import MAX_COLUMNS, Sum
 from oralquiz.cli.common import SUM_ARGUMENT, json_option, print_json
 from oralquiz.cli.console import console_for
-from oralquiz.judge.diagnosis import Diagnosis
-from oralquiz.judge.diagnosis import diagnose as explain_answer
-from oralquiz.judge.sentences import as_json as diagnosis_as_json
-from oralquiz.judge.sentences import languages, phrases, sentence
+from oralquiz.judge import Diagnosis, languages, phrases, sentence
+from oralquiz.judge import as_json as diagnosis_as_json
+from oralquiz.judge import diagnose as explain_answer
 
 
 @click.command(context_settings=SUM_ARGUMENT)

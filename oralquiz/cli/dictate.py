@@ -12,11 +12,8 @@ import soundfile
 from oralquiz.beads import Sum
 from oralquiz.cli.common import PACE, SUM_ARGUMENT, json_option, print_json
 from oralquiz.errors import BadInput
-from oralquiz.speak.dictation import GAP_S, Dictation, SpokenTerm
-from oralquiz.speak.dictation import dictate as render
-from oralquiz.speak.phrases import STYLES
-from oralquiz.speak.reading import Reading
-from oralquiz.speak.voices import open_voice
+from oralquiz.speak import GAP_S, STYLES, Dictation, Reading, SpokenTerm, open_voice
+from oralquiz.speak import dictate as render
 
 
 def spoken_as_json(spoken: SpokenTerm) -> dict[str, Any]:

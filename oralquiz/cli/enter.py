@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.cli.common import BAD_INPUT, FAILED, OK, json_option, print_json
-from oralquiz.compose.spans import many
+from oralquiz.compose import many
 from oralquiz.errors import BadInput, OralquizError
 
 if TYPE_CHECKING:
-    from oralquiz.records.enter import Entered
+    from oralquiz.records import Imported
 
 
 @click.command()
@@ -29,9 +29,8 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
     once, however often it is given.
     """
     from oralquiz.folders import sessions_folder
-    from oralquiz.records.database import open_records
-    from oralquiz.records.enter import enter as enter_one
-    from oralquiz.records.enter import waiting
+    from oralquiz.records import import_session as enter_one
+    from oralquiz.records import open_records, waiting
 
     db, folder = open_records(), sessions_folder()
     code, told = OK, []
@@ -61,7 +60,7 @@ def _why(path: Path, error: Exception) -> str:
     return said if str(path) in said else f"{path}: not entered ({said})"
 
 
-def sentence(path: Path, entered: Entered) -> str:
+def sentence(path: Path, entered: Imported) -> str:
     """What came of ``path``, in one line."""
     if not entered.new:
         there = "" if entered.file == path.resolve() else f", from {entered.file}"
@@ -72,7 +71,7 @@ def sentence(path: Path, entered: Entered) -> str:
     return f"{path}: entered, {many(entered.answers, 'answer')} to {sums}{damage}{kept}"
 
 
-def _as_json(path: Path, entered: Entered) -> dict[str, Any]:
+def _as_json(path: Path, entered: Imported) -> dict[str, Any]:
     return {
         "given": str(path),
         "file": str(entered.file),

@@ -7,9 +7,8 @@ from typing import Any
 import click
 from rich.table import Table
 
-from oralquiz.beads import Move, MoveOrder, Sum, TermMoves
+from oralquiz.beads import MAX_COLUMNS, Move, MoveOrder, Sum, TermMoves
 from oralquiz.beads import explain as play
-from oralquiz.beads.columns import MAX_COLUMNS
 from oralquiz.cli.common import SUM_ARGUMENT, json_option, print_json
 from oralquiz.cli.console import console_for
 

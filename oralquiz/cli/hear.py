@@ -11,7 +11,7 @@ import click
 
 from oralquiz.cli.common import FAILED, OK, print_json
 from oralquiz.errors import BadInput
-from oralquiz.listen.hearing import Hearing
+from oralquiz.listen import Hearing
 
 
 class RangeType(click.ParamType[tuple[int, int]]):
@@ -73,8 +73,8 @@ def hear(
 
     A file that cannot be heard has its reason in `error`; the others are still heard.
     """
-    from oralquiz.listen.recordings import read_recording
-    from oralquiz.listen.vosk import open_recognizer
+    from oralquiz.listen import open_recognizer
+    from oralquiz.sound import read_recording
 
     recognizer = open_recognizer(model, language)
     lowest, highest = limits or recognizer.limits

@@ -20,8 +20,7 @@ def models(ctx: click.Context, model: str | None, language: str | None, as_json:
     from rich.console import Console
     from rich.table import Table
 
-    from oralquiz.listen.models import model_folders
-    from oralquiz.listen.selftest import check_models
+    from oralquiz.listen import check_models, model_folders
 
     found = check_models(model, language)
     code = OK if found and all(check.error is None for check in found) else FAILED

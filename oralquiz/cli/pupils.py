@@ -10,14 +10,13 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.cli.common import FAILED, json_option, print_json
-from oralquiz.compose.spans import many
+from oralquiz.compose import many
 
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from oralquiz.learn.change import Week
-    from oralquiz.learn.weakness import Weakness
-    from oralquiz.records.pupils import Pupil
+    from oralquiz.learn import Weakness, Week
+    from oralquiz.records import Pupil
 
 
 @click.group(invoke_without_command=True)
@@ -30,10 +29,8 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import score_table
     from oralquiz.folders import sessions_folder
-    from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import pupils as everyone
-    from oralquiz.records.retention import voices_kept
-    from oralquiz.records.scores import scores
+    from oralquiz.records import open_records, scores, voices_kept
+    from oralquiz.records import pupils as everyone
 
     db = open_records()
     known, result = everyone(db), {score.pupil: score for score in scores(db)}
@@ -90,14 +87,16 @@ def show(name: str, as_json: bool) -> None:
     from rich.table import Table
 
     from oralquiz.cli.console import console_for
-    from oralquiz.learn.change import accuracy_trend, latency_trend, weeks
-    from oralquiz.learn.sentences import progress_sentences, weakness_words
-    from oralquiz.learn.speed import speed_accuracy
-    from oralquiz.learn.weakness import weaknesses
-    from oralquiz.records.answers import answers_of
-    from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import find_pupil
-    from oralquiz.records.scores import scores
+    from oralquiz.learn import (
+        accuracy_trend,
+        latency_trend,
+        progress_sentences,
+        speed_accuracy,
+        weakness_words,
+        weaknesses,
+        weeks,
+    )
+    from oralquiz.records import answers_of, find_pupil, open_records, scores
 
     db = open_records()
     pupil = find_pupil(db, name)
@@ -152,7 +151,7 @@ def week_table(by_week: Sequence[Week]) -> Table:
     """One row a week in which something was answered."""
     from rich.table import Table
 
-    from oralquiz.learn.sentences import half_within, share_words
+    from oralquiz.learn import half_within, share_words
 
     table = Table("week from", "days", "right", "half within")
     for week in by_week:
@@ -185,8 +184,7 @@ def weakness_as_json(weakness: Weakness) -> dict[str, Any]:
 @json_option
 def add(name: str, class_name: str, consent: bool, as_json: bool) -> None:
     """Add the pupil NAME."""
-    from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import add_pupil
+    from oralquiz.records import add_pupil, open_records
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
     pupil = add_pupil(open_records(), name, created=now, class_name=class_name, consent=consent)
@@ -199,8 +197,7 @@ def add(name: str, class_name: str, consent: bool, as_json: bool) -> None:
 @json_option
 def consent(name: str, withdraw: bool, as_json: bool) -> None:
     """Note that a parent of NAME agreed that the voice is recorded, or no longer does."""
-    from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import set_consent
+    from oralquiz.records import open_records, set_consent
 
     pupil = set_consent(open_records(), name, not withdraw)
     print_json(pupil_as_json(pupil)) if as_json else click.echo(line(pupil))
@@ -222,10 +219,8 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
     missing or could not be read; also, with nothing erased, while a round of NAME is being held.
     """
     from oralquiz.folders import data_folder, sessions_folder
-    from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import find_pupil
-    from oralquiz.web.access import codes_in
-    from oralquiz.web.erase import erase_pupil
+    from oralquiz.records import find_pupil, open_records
+    from oralquiz.web import codes_in, erase_pupil
 
     db = open_records()
     find_pupil(db, name)
@@ -263,8 +258,8 @@ def forget_voices(days: int, as_json: bool) -> None:
     Exit status 1, with what remains, when a session could not be read or is being held.
     """
     from oralquiz.folders import sessions_folder
-    from oralquiz.records.database import open_records
-    from oralquiz.records.retention import forget_voices as forget
+    from oralquiz.records import forget_voices as forget
+    from oralquiz.records import open_records
 
     files = forget(
         open_records(), older_than_days=days, now=datetime.now(UTC), folder=sessions_folder()

@@ -12,10 +12,8 @@ from oralquiz.cli.common import FAILED, OK, json_option, print_json
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from oralquiz.replay.phrases import Phrases
-    from oralquiz.replay.terminal import Stage
-    from oralquiz.replay.told import Told
-    from oralquiz.session.file import Session
+    from oralquiz.replay import Phrases, Stage, TurnStory
+    from oralquiz.session import Session
 
 FORWARD = {"\x1b[C", "\x1bOC", "\xe0M", "\x00M", " ", "\r", "\n", "l"}
 BACK = {"\x1b[D", "\x1bOD", "\xe0K", "\x00K", "\x7f", "\b", "h"}
@@ -63,9 +61,8 @@ def replay(
     where they would have happened.
     """
     from oralquiz.errors import BadInput
-    from oralquiz.replay.phrases import phrases
-    from oralquiz.replay.told import choose, tell_turns
-    from oralquiz.session.file import open_session
+    from oralquiz.replay import choose, phrases, tell_turns
+    from oralquiz.session import open_session
 
     if spoken and html is None:
         raise BadInput("--spoken goes with --html: the explanation is in the page")
@@ -89,7 +86,7 @@ def replay(
 
 
 def _check(file: Path, session: Session, table: Phrases, as_json: bool) -> int:
-    from oralquiz.session.rerun import rerun
+    from oralquiz.session import rerun
 
     difference = rerun(session).difference
     if as_json:
@@ -111,9 +108,8 @@ def _page(
     as_json: bool,
 ) -> int:
     from oralquiz.errors import BadInput
-    from oralquiz.replay.page import build_page
-    from oralquiz.replay.spoken import WORDS_PER_MINUTE
-    from oralquiz.speak.voices import open_voice
+    from oralquiz.replay import WORDS_PER_MINUTE, build_page
+    from oralquiz.speak import open_voice
 
     voice = None
     if spoken:
@@ -133,7 +129,7 @@ def _page(
     return OK
 
 
-def _json(told: Told) -> dict[str, Any]:
+def _json(told: TurnStory) -> dict[str, Any]:
     from oralquiz.cli.explain import move_as_json
 
     turn = told.turn
@@ -157,11 +153,11 @@ def _json(told: Told) -> dict[str, Any]:
     }
 
 
-def _show(session: Session, told: tuple[Told, ...], table: Phrases) -> None:
+def _show(session: Session, told: tuple[TurnStory, ...], table: Phrases) -> None:
     import sys
 
     from oralquiz.cli.console import console_for
-    from oralquiz.replay.terminal import Stage, printed
+    from oralquiz.replay import Stage, printed
 
     console = console_for()
     if not told:

@@ -75,27 +75,18 @@ def round(
 
     The pupils are those of `oralquiz pupils`. A voice is kept only with consent.
     """
+    from oralquiz.audio import EchoCanceller, SoundCard
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, early_end, left_behind, score_table
-    from oralquiz.compose import load_syllabus, request_for
-    from oralquiz.compose.composed import compose
-    from oralquiz.compose.spans import many
+    from oralquiz.compose import compose, load_syllabus, many, request_for
     from oralquiz.errors import AudioError, BadInput, OralquizError
     from oralquiz.folders import sessions_folder
-    from oralquiz.judge.verdict import PRACTICE, TEST
-    from oralquiz.listen.vosk import open_recognizer
-    from oralquiz.records.database import open_records
-    from oralquiz.records.pupils import find_pupil
-    from oralquiz.records.scores import scores
-    from oralquiz.records.store import store
-    from oralquiz.session.echo import EchoGuard
-    from oralquiz.session.file import open_session
-    from oralquiz.session.hold import hold
-    from oralquiz.session.reader import VoiceReader
-    from oralquiz.session.recover import cut_short
-    from oralquiz.session.round import Options, Round, Turn
-    from oralquiz.session.soundcard import SoundCard
-    from oralquiz.speak.voices import open_voice
+    from oralquiz.judge import PRACTICE, TEST
+    from oralquiz.listen import open_recognizer
+    from oralquiz.records import find_pupil, open_records, scores, store
+    from oralquiz.rounds import Options, Round, Turn, VoiceReader
+    from oralquiz.session import conduct, cut_short, open_session
+    from oralquiz.speak import open_voice
 
     console = console_for(stderr=as_json)
     syllabus = load_syllabus(course)
@@ -162,7 +153,7 @@ def round(
                     return False
 
         folder = sessions_folder() / now.astimezone().strftime("%Y-%m-%d-%H%M%S")
-        path: Path = hold(
+        path: Path = conduct(
             round_,
             options,
             reader,
@@ -171,7 +162,7 @@ def round(
             folder,
             watch=Screen(console, round_).watch,
             mend=mend,
-            guard=EchoGuard(),
+            guard=EchoCanceller(),
         )
         if card.xruns or card.lost:
             console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")

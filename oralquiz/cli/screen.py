@@ -9,11 +9,11 @@ from typing import Any
 from rich.console import Console
 from rich.table import Table
 
-from oralquiz.compose.spans import many
-from oralquiz.judge.verdict import Verdict
-from oralquiz.records.scores import Score
-from oralquiz.session.file import Session
-from oralquiz.session.round import Round
+from oralquiz.compose import many
+from oralquiz.judge import Verdict
+from oralquiz.records import Score
+from oralquiz.rounds import Round
+from oralquiz.session import Session
 
 CAUTION = (
     "Keep the volume modest and take breaks. Scores are no diagnosis. "

@@ -11,7 +11,7 @@ import click
 from oralquiz.cli.common import json_option, print_json
 
 if TYPE_CHECKING:
-    from oralquiz.web.house import House
+    from oralquiz.web import Classroom
 
 
 @click.command()
@@ -65,8 +65,7 @@ def serve(
     """
     from oralquiz.cli.screen import CAUTION
     from oralquiz.compose import load_syllabus
-    from oralquiz.web import server
-    from oralquiz.web.access import PASSPHRASE_LENGTH
+    from oralquiz.web import PASSPHRASE_LENGTH, server
 
     load_syllabus(course)  # a wrong name is said at once
     tools = server.usual_tools(model)
@@ -82,20 +81,20 @@ def serve(
         )
     called = [*names, *server.network_names()] if network else []
 
-    def ready(house: House, urls: list[str]) -> None:
+    def ready(classroom: Classroom, urls: list[str]) -> None:
         if as_json:
-            print_json({"urls": urls, "fingerprint": house.fingerprint})
+            print_json({"urls": urls, "fingerprint": classroom.fingerprint})
         else:
             click.echo(f"Teacher: {urls[0]}")
             if network:
-                click.echo(f"Tablets: {urls[1]}  (certificate {house.fingerprint[:23]}...)")
+                click.echo(f"Tablets: {urls[1]}  (certificate {classroom.fingerprint[:23]}...)")
             click.echo(f"{CAUTION} Stop with Ctrl-C.")
         if browse:
             webbrowser.open(urls[0])
 
     asyncio.run(
         server.serve(
-            lambda: server.open_house(tools, course=course),
+            lambda: server.open_classroom(tools, course=course),
             port=port,
             network_port=network_port if network else None,
             names=called,

@@ -8,12 +8,10 @@ from typing import Any
 
 import click
 
-from oralquiz.beads import Sum
-from oralquiz.beads.sums import check_fits
+from oralquiz.beads import Sum, check_fits
 from oralquiz.cli.asking import Asked, asking
 from oralquiz.cli.common import json_option, print_json
-from oralquiz.compose.set_code import decode
-from oralquiz.compose.spans import many
+from oralquiz.compose import decode, many
 from oralquiz.errors import BadInput, OralquizError
 
 
@@ -64,7 +62,7 @@ def sheet(
 
     The script gives the pace, and a QR code that opens the same set again.
     """
-    from oralquiz.compose.sheet import MINUS, Sheet, write_sheet
+    from oralquiz.report import MINUS, Sheet, write_sheet
 
     asked = Asked(**options)
     if from_code is not None and from_file is not None:
@@ -111,7 +109,7 @@ def sheet(
 
 
 def _composed(asked: Asked) -> tuple[tuple[Sum, ...], int, str]:
-    from oralquiz.compose.sets import compose_set
+    from oralquiz.compose import compose_set
 
     requests = asked.requests()
     made = compose_set(requests, asked.count, asked.the_seed, asked.had())
@@ -126,7 +124,7 @@ def _composed(asked: Asked) -> tuple[tuple[Sum, ...], int, str]:
 
 
 def _own_sums(asked: Asked, file: Path) -> tuple[tuple[Sum, ...], int]:
-    from oralquiz.compose.sums_file import read_sums
+    from oralquiz.compose import read_sums
 
     columns = asked.columns or asked.the_step.columns or asked.syllabus.columns
     sums: list[Sum] = []

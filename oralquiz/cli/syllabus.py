@@ -6,11 +6,9 @@ from typing import Any
 
 import click
 
-from oralquiz.beads.syllabus import Step, Syllabus
+from oralquiz.beads import Step, Syllabus
 from oralquiz.cli.common import json_option, print_json
-from oralquiz.compose import load_syllabus, request_for
-from oralquiz.compose.spans import span_text
-from oralquiz.compose.syllabus_file import shipped
+from oralquiz.compose import load_syllabus, request_for, shipped, span_text
 from oralquiz.errors import BadInput
 
 COMMON = ((5, 1), (5, 2), (10, 3))
@@ -122,7 +120,7 @@ def _step(course: Syllabus, step: Step, with_counts: bool) -> dict[str, Any]:
 
 
 def _counts(course: Syllabus, step: Step) -> list[dict[str, Any]]:
-    from oralquiz.compose.composed import count_sums
+    from oralquiz.compose import count_sums
 
     asked = COMMON if step.terms is None else ((step.terms[1], 1),)
     counts: list[dict[str, Any]] = []

@@ -10,12 +10,12 @@ import click
 
 from oralquiz.cli.common import FAILED, json_option, print_json
 from oralquiz.errors import BadInput
-from oralquiz.listen.hearing import readable
+from oralquiz.listen import readable
 
 if TYPE_CHECKING:
-    from oralquiz.listen.vosk import VoskRecognizer
-    from oralquiz.session.soundcard import SoundCard
-    from oralquiz.speak.clip import Clip
+    from oralquiz.audio import SoundCard
+    from oralquiz.listen import VoskRecognizer
+    from oralquiz.sound import Clip
 
 TAKES = 5
 """How often one word is asked for before it is left for later."""
@@ -34,7 +34,7 @@ def list_(language: str | None, as_json: bool) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from oralquiz.speak.voices import list_voices
+    from oralquiz.speak import list_voices
 
     wanted = (language or "").replace("_", "-").casefold()
 
@@ -76,12 +76,10 @@ def try_(
     """Hear voice NAME say something (without NAME the default voice)."""
     import soundfile
 
+    from oralquiz.audio import say_aloud
     from oralquiz.beads import Sum
-    from oralquiz.session.soundcard import say_aloud
-    from oralquiz.speak.clip import Clip
-    from oralquiz.speak.dictation import dictate
-    from oralquiz.speak.reading import Reading
-    from oralquiz.speak.voices import language_of, open_voice
+    from oralquiz.sound import Clip
+    from oralquiz.speak import Reading, dictate, language_of, open_voice
 
     spoken = language or language_of(name)
     reader = open_voice(name, rate=rate, language=spoken)
@@ -105,8 +103,8 @@ def try_(
 @json_option
 def phrases(language: str, as_json: bool) -> None:
     """What is said around the numbers, and the file in which you can change it."""
-    from oralquiz.speak.phrases import own_table
-    from oralquiz.speak.phrases import phrases as row_of
+    from oralquiz.speak import own_table
+    from oralquiz.speak import phrases as row_of
 
     row = asdict(row_of(language))
     if as_json:
@@ -149,8 +147,8 @@ def record(
 
     Words that are recorded already are not asked for again. Exit code 1 while words are missing.
     """
-    from oralquiz.session.soundcard import SoundCard
-    from oralquiz.speak.own import OwnVoice, needed_words, own_voices
+    from oralquiz.audio import SoundCard
+    from oralquiz.speak import OwnVoice, needed_words, own_voices
 
     have = set(OwnVoice(name).words) if name in own_voices() else set()
     wanted = list(only) or [w for w in needed_words(language, highest) if w not in have]
@@ -177,7 +175,7 @@ def record(
 
 def _recognizer(language: str) -> VoskRecognizer | None:
     from oralquiz.errors import ModelError
-    from oralquiz.listen.vosk import open_recognizer
+    from oralquiz.listen import open_recognizer
 
     try:
         return open_recognizer(language=language.split("_")[0].split("-")[0])
@@ -187,10 +185,9 @@ def _recognizer(language: str) -> VoskRecognizer | None:
 
 def _misheard(checker: VoskRecognizer | None, word: str, language: str, clip: Clip) -> str | None:
     """What the recogniser heard instead of a number word, or None when it agrees or cannot say."""
-    from oralquiz.speak.clip import at_rate
-    from oralquiz.speak.own import words_of
-    from oralquiz.speak.phrases import phrases as row_of
-    from oralquiz.speak.reading import number_words
+    from oralquiz.sound import at_rate
+    from oralquiz.speak import number_words, words_of
+    from oralquiz.speak import phrases as row_of
 
     if checker is None:
         return None
@@ -210,8 +207,8 @@ def _from_folder(
     """Keep every wanted word that has a good file; the words whose file is refused."""
     import soundfile
 
-    from oralquiz.speak.clip import Clip
-    from oralquiz.speak.own import complaint, keep_word
+    from oralquiz.sound import Clip
+    from oralquiz.speak import complaint, keep_word
 
     files = {path.stem.casefold().replace("_", " "): path for path in sorted(folder.iterdir())}
     refused = []
@@ -240,14 +237,13 @@ def _record_word(
     card: SoundCard, name: str, language: str, word: str, checker: VoskRecognizer | None
 ) -> bool:
     """Ask for ``word`` until a take is good; whether there was one."""
-    from oralquiz.session.ports import SESSION_RATE
-    from oralquiz.session.take import one_take
-    from oralquiz.speak.clip import Clip
-    from oralquiz.speak.own import complaint, keep_word
+    from oralquiz.audio import record_one_word
+    from oralquiz.sound import SESSION_RATE, Clip
+    from oralquiz.speak import complaint, keep_word
 
     heard_twice = None
     for _ in range(TAKES):
-        take = Clip(one_take(card), SESSION_RATE)
+        take = Clip(record_one_word(card), SESSION_RATE)
         trouble = complaint(take.samples, SESSION_RATE)
         if trouble is None:
             heard = _misheard(checker, word, language, take)

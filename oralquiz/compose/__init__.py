@@ -1,6 +1,5 @@
 """Sums for a step of the syllabus, counted and drawn; work sheets."""
 
-from oralquiz.compose.request import Drill, Request, request_for
-from oralquiz.compose.syllabus_file import load_syllabus
+import lazy_loader
 
-__all__ = ["Drill", "Request", "load_syllabus", "request_for"]
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

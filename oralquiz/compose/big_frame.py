@@ -21,14 +21,7 @@ import numpy as np
 from scipy.sparse import csr_array
 from scipy.stats import binomtest
 
-from oralquiz.compose.plays import (
-    Bools,
-    Ints,
-    allowed_cells,
-    cell,
-    column_moves,
-    counting_cells,
-)
+from oralquiz.compose.plays import Bools, Ints, allowed_cells, cell, column_moves, counting_cells
 from oralquiz.compose.request import Request
 from oralquiz.compose.table import Floats
 from oralquiz.compose.tallies import PlayClass, Tallies, follow_tallies

@@ -82,7 +82,7 @@ class Source:
             if fits or request.columns < EXACT_COLUMNS:  # without shares drawing is slow but exact
                 self._table = build_table(plan, for_drawing and fits)
         if self._table is None:
-            from oralquiz.compose.big_frame import build_big_table  # scipy loads slowly
+            from oralquiz.compose.big_frame import build_big_table
 
             self._big = build_big_table(request)
 

@@ -15,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from oralquiz.beads import Kind
-from oralquiz.compose.playing import all_moves
+from oralquiz.compose.frame_moves import all_moves
 
 KIND_POINTS = {Kind.DIRECT: 0, Kind.FIVE: 1, Kind.TEN: 1, Kind.BOTH: 2}
 

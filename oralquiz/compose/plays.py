@@ -16,8 +16,7 @@ from typing import TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from oralquiz.beads import ALL_RULES, play_term
-from oralquiz.beads.columns import top
+from oralquiz.beads import ALL_RULES, play_term, top
 from oralquiz.compose.request import Drill, Request
 
 Ints = NDArray[np.int64]

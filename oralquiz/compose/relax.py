@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
-from oralquiz.beads.rules import ALL_RULES
+from oralquiz.beads import ALL_RULES
 from oralquiz.compose.composed import Count, count_sums, may_have_sums
+from oralquiz.compose.ranges import span_text
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS, Request
-from oralquiz.compose.spans import span_text
 from oralquiz.errors import BadInput
 
 TERMS_AROUND = 12

@@ -6,9 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from oralquiz.beads.columns import top
-from oralquiz.beads.rules import ALL_RULES, Rule
-from oralquiz.beads.syllabus import Span, Syllabus
+from oralquiz.beads import ALL_RULES, Rule, Span, Syllabus, top
 from oralquiz.errors import BadInput
 
 MAX_TERMS = 50

@@ -12,8 +12,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from oralquiz.beads import Sum
-from oralquiz.beads.columns import MAX_COLUMNS
+from oralquiz.beads import MAX_COLUMNS, Sum
 from oralquiz.errors import BadInput
 
 _NAME = "OQ1"

@@ -8,10 +8,9 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, NoReturn
 
-from oralquiz.beads.rules import ALL_RULES, Rule
-from oralquiz.beads.syllabus import Span, Step, Syllabus
+from oralquiz.beads import ALL_RULES, Rule, Span, Step, Syllabus
+from oralquiz.compose.ranges import many, parse_span
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
-from oralquiz.compose.spans import many, parse_span
 from oralquiz.errors import BadInput
 
 DEFAULT = "two-hands"

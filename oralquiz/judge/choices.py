@@ -25,8 +25,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple, TypeVar
 
-from oralquiz.beads import Column, Kind, Rule, top
-from oralquiz.beads.moves import rule_for
+from oralquiz.beads import Column, Kind, Rule, rule_for, top
 from oralquiz.judge.confusable import sounds_like
 from oralquiz.judge.rates import Rates
 from oralquiz.judge.slip import SlipKind

@@ -14,9 +14,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from oralquiz.beads import Rule, Sum
-from oralquiz.beads.moves import rule_for
-from oralquiz.beads.sums import check_fits
+from oralquiz.beads import Rule, Sum, check_fits, rule_for
 from oralquiz.judge.choices import Choice, Choices, Digit, Point, Step
 from oralquiz.judge.rates import DEFAULT, KEPT_IN_THE_HEAD, Rates
 from oralquiz.judge.slip import Slip, SlipKind

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from random import Random
 
-from oralquiz.beads import Sum
-from oralquiz.beads.sums import check_fits
+from oralquiz.beads import Sum, check_fits
 from oralquiz.judge.choices import Choice, Choices, Digit, Point
 from oralquiz.judge.diagnosis import slip_at
 from oralquiz.judge.rates import DEFAULT, KEPT_IN_THE_HEAD, Rates

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
+from oralquiz.judge.attempts import joined
 from oralquiz.judge.confusable import confusable, overlapping
-from oralquiz.judge.tries import joined
-from oralquiz.listen.hearing import Hearing
+from oralquiz.listen import Hearing
 
 
 class Verdict(StrEnum):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from oralquiz.beads import Sum
-from oralquiz.judge.verdict import Verdict
+from oralquiz.judge import Verdict
 
 
 @dataclass(frozen=True)

@@ -14,7 +14,7 @@ from datetime import date, timedelta
 import numpy as np
 from scipy import stats
 
-from oralquiz.judge.verdict import Verdict
+from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
 from oralquiz.learn.speed import LEVEL, Interval, SpeedAccuracy, speed_accuracy
 

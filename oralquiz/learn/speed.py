@@ -25,7 +25,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
-from oralquiz.judge.verdict import Verdict
+from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
 
 EARLY_S = 0.1

@@ -23,10 +23,7 @@ from datetime import date
 from scipy import stats
 
 from oralquiz.beads import Rule
-from oralquiz.judge.diagnosis import Diagnoser
-from oralquiz.judge.rates import DEFAULT, Rates
-from oralquiz.judge.slip import Slip, SlipKind
-from oralquiz.judge.verdict import Verdict
+from oralquiz.judge import DEFAULT, Diagnoser, Rates, Slip, SlipKind, Verdict
 from oralquiz.learn.answers import Answer
 
 FEWEST = 3

@@ -6,15 +6,11 @@ import re
 from dataclasses import dataclass
 from typing import Protocol
 
-import numpy as np
-from numpy.typing import NDArray
-
-Samples = NDArray[np.float32]
-"""Mono sound, float32 in [-1, 1], shape (n,)."""
+from oralquiz.sound import Samples
 
 
 @dataclass(frozen=True)
-class Guess:
+class Candidate:
     """One reading of what was said: the number, its words, and the probability of it."""
 
     value: int
@@ -33,7 +29,7 @@ class Hearing:
     None when there was no voice at all.
     """
 
-    guesses: tuple[Guess, ...]
+    guesses: tuple[Candidate, ...]
     words: str
     onset_s: float | None
     offset_s: float | None

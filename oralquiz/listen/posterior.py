@@ -6,9 +6,9 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from oralquiz.listen.hearing import Guess
+from oralquiz.listen.hearing import Candidate
 from oralquiz.listen.spoken import NumberWords, said_apart
-from oralquiz.listen.voskapi import Reading
+from oralquiz.listen.voskapi import Hypothesis
 
 BENEFIT = 2.0
 """A number is reported while it is at most e^2 times less likely than no number at all: a weak
@@ -35,12 +35,12 @@ class Calibration:
 
 
 def guesses(
-    readings: Sequence[Reading],
+    readings: Sequence[Hypothesis],
     numbers: NumberWords,
     lowest: int,
     highest: int,
     calibration: Calibration,
-) -> tuple[Guess, ...]:
+) -> tuple[Candidate, ...]:
     """The numbers of the range among the readings, likeliest first.
 
     None when no number is likely, or when one beyond the range is likelier than any within.
@@ -58,14 +58,14 @@ def guesses(
         return ()
     sure = (1 - calibration.doubt) / sum(mass.values())
     return tuple(
-        Guess(value, words[value], mass[value] * sure)
+        Candidate(value, words[value], mass[value] * sure)
         for value in ranked
         if lowest <= value <= highest
     )
 
 
 def masses(
-    readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
+    readings: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
 ) -> dict[int | None, float]:
     """How much speaks for each number, of whatever range, and (None) for no single number.
 
@@ -82,7 +82,7 @@ def masses(
 
 
 def any_number(
-    readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
+    readings: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
 ) -> float:
     """The probability that a word that counts was said, of the range or beyond it."""
     mass = {True: 0.0, False: 0.0}
@@ -92,7 +92,7 @@ def any_number(
 
 
 def _logs(
-    readings: Sequence[Reading], numbers: NumberWords, calibration: Calibration
+    readings: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
 ) -> Iterator[tuple[str, float]]:
     """Each reading's words and its calibrated log-likelihood, the best score counted as 0."""
     best = max((reading.score for reading in readings), default=0.0)

@@ -12,13 +12,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from oralquiz.errors import ModelError
-from oralquiz.listen.hearing import Guess, Hearing, Samples
+from oralquiz.listen.hearing import Candidate, Hearing
 from oralquiz.listen.models import Graph, Model, find_model, loadable
-from oralquiz.listen.parted import ends_open, parted, weighed
+from oralquiz.listen.pauses import ends_open, parted, weighed
 from oralquiz.listen.posterior import Calibration, any_number, guesses
 from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
-from oralquiz.listen.voice import Levels, Stretch, VoiceDetector, room_of, silent_room, spread_db
-from oralquiz.listen.voskapi import LoadedModel, Reading
+from oralquiz.listen.voice_detector import (
+    Levels,
+    Segment,
+    VoiceDetector,
+    room_of,
+    silent_room,
+    spread_db,
+)
+from oralquiz.listen.voskapi import Hypothesis, LoadedModel
+from oralquiz.sound import Samples
 
 if TYPE_CHECKING:
     from oralquiz.listen.spelled import SpelledNumbers
@@ -103,7 +111,7 @@ def _load(model: Model, graph: Graph | None) -> LoadedModel:
 
 @lru_cache(maxsize=8)
 def _spelled(language: str, lowest: int, highest: int) -> SpelledNumbers:
-    from oralquiz.listen.spelled import SpelledNumbers  # English does without num2words
+    from oralquiz.listen.spelled import SpelledNumbers
 
     return SpelledNumbers(language, lowest, highest)
 
@@ -158,7 +166,7 @@ class VoskRecognizer:
         heard = self.read(samples, self._stretches(samples, silent_room()), lowest, highest)
         return heard if heard.guesses else NOTHING
 
-    def _stretches(self, samples: Samples, room: Levels) -> tuple[Stretch, ...]:
+    def _stretches(self, samples: Samples, room: Levels) -> tuple[Segment, ...]:
         detector = VoiceDetector(self.sample_rate, room)
         detector.feed(samples)
         detector.close()
@@ -167,7 +175,7 @@ class VoskRecognizer:
     def read(
         self,
         samples: Samples,
-        stretches: Sequence[Stretch],
+        stretches: Sequence[Segment],
         lowest: int,
         highest: int,
         whole: bool = False,
@@ -200,19 +208,21 @@ class VoskRecognizer:
                 onset_s = parts[-1][0].onset / self.sample_rate
         return Hearing(found, text, onset_s, end / self.sample_rate)
 
-    def _guesses(self, readings: Sequence[Reading], lowest: int, highest: int) -> tuple[Guess, ...]:
+    def _guesses(
+        self, readings: Sequence[Hypothesis], lowest: int, highest: int
+    ) -> tuple[Candidate, ...]:
         numbers = self.numbers(lowest, highest)
         return guesses(readings, numbers, lowest, highest, self.calibration)
 
     def _weighed(
         self,
         samples: Samples,
-        before: Sequence[Stretch],
-        last: Sequence[Stretch],
-        whole: tuple[Guess, ...],
+        before: Sequence[Segment],
+        last: Sequence[Segment],
+        whole: tuple[Candidate, ...],
         lowest: int,
         highest: int,
-    ) -> tuple[Guess, ...]:
+    ) -> tuple[Candidate, ...]:
         """The guesses of the ``whole``, weighed against those of its ``last`` part alone."""
         around = round(LEAD_S * self.sample_rate)
         parted_at = before[-1].offset or 0
@@ -228,7 +238,7 @@ class VoskRecognizer:
             going_on = 1.0
         return weighed(whole, alone, going_on)
 
-    def _onset_s(self, reading: Reading, start_s: float, stretches: Sequence[Stretch]) -> float:
+    def _onset_s(self, reading: Hypothesis, start_s: float, stretches: Sequence[Segment]) -> float:
         """Where the number that stands begins; ``start_s``: the start of what was read.
 
         The voice's own onset, unless other speech runs into the number without a pause: then the
@@ -246,7 +256,7 @@ class VoskRecognizer:
         run_on = standing > 0 and word_s - onset_s > RUN_ON_S
         return word_s if run_on else onset_s
 
-    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Hypothesis]:
         """The likeliest readings of ``samples`` (n,), best first, numbers or not."""
         loaded, phrases = self._limited(lowest, highest)
         sound = evened(samples, self.sample_rate)

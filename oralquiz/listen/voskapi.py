@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 
 from oralquiz.errors import ModelError
-from oralquiz.listen.hearing import Samples
+from oralquiz.sound import Samples
 
 LIBRARIES = {"linux": "libvosk.so", "darwin": "libvosk.dyld"}
 QUIET = -3
@@ -36,7 +36,7 @@ class Word:
 
 
 @dataclass(frozen=True)
-class Reading:
+class Hypothesis:
     """One reading of a sound, with the logarithm of its likelihood, of any zero."""
 
     words: tuple[Word, ...]
@@ -46,10 +46,10 @@ class Reading:
     def text(self) -> str:
         return " ".join(word.text for word in self.words)
 
-    def earlier(self, seconds: float) -> Reading:
+    def earlier(self, seconds: float) -> Hypothesis:
         """The same for a sound of which the first ``seconds`` were put before it."""
         words = (Word(w.text, w.start_s - seconds, w.end_s - seconds) for w in self.words)
-        return Reading(tuple(words), self.score)
+        return Hypothesis(tuple(words), self.score)
 
 
 @cache
@@ -90,7 +90,7 @@ class LoadedModel:
 
     def read(
         self, samples: Samples, sample_rate: int, most: int, phrases: Sequence[str] | None = None
-    ) -> list[Reading]:
+    ) -> list[Hypothesis]:
         """The ``most`` likeliest readings of ``samples`` (n,), best first.
 
         ``phrases`` limits a model whose words are limited at run time.
@@ -107,7 +107,7 @@ class LoadedModel:
         finally:
             self._api.vosk_recognizer_free(handle)
         return [
-            Reading(
+            Hypothesis(
                 tuple(
                     Word(str(word["word"]), float(word["start"]), float(word["end"]))
                     for word in alternative.get("result", [])

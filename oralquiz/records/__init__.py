@@ -1,1 +1,5 @@
 """Pupils, classes, rounds and answers in one SQLite database."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -9,7 +9,7 @@ from sqlite_utils import Database
 
 from oralquiz.errors import BadInput
 from oralquiz.folders import data_folder
-from oralquiz.records.schema import migrations
+from oralquiz.records.migrations import migrations
 
 
 def default_path() -> Path:

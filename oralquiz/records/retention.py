@@ -8,10 +8,9 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from oralquiz.compose.spans import many
+from oralquiz.compose import many
 from oralquiz.errors import OralquizError
-from oralquiz.session.erase import erase_voices
-from oralquiz.session.file import open_session
+from oralquiz.session import erase_voices, open_session
 
 
 def voices_kept(

@@ -14,8 +14,7 @@ from dataclasses import dataclass
 from typing import Literal
 from xml.sax.saxutils import escape, quoteattr
 
-from oralquiz.beads import BeadStep, Column
-from oralquiz.beads.moves import Bead
+from oralquiz.beads import Bead, BeadStep, Column
 
 Attribute = str | int | float
 

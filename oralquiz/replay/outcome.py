@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from oralquiz.judge.verdict import Verdict
-from oralquiz.listen.hearing import readable
-from oralquiz.replay.phrases import Phrases, term_written
-from oralquiz.replay.slips import sentence
-from oralquiz.replay.told import Told
-from oralquiz.replay.words import Form
-from oralquiz.session.file import Answered
+from oralquiz.judge import Verdict
+from oralquiz.listen import readable
+from oralquiz.replay.slip_marks import sentence
+from oralquiz.replay.step_phrases import Phrases, term_written
+from oralquiz.replay.step_words import Form
+from oralquiz.replay.turn_story import TurnStory
+from oralquiz.session import Answered
 
 GLYPHS = {
     Verdict.RIGHT: "\N{CHECK MARK}",
@@ -51,7 +51,7 @@ def detail_words(turn: Answered, table: Phrases) -> str:
     return f"{detail}. {table.text('page', 'corrected')}" if turn.corrections else detail
 
 
-def possible_words(told: Told, n: int, form: Form, table: Phrases) -> str:
+def possible_words(told: TurnStory, n: int, form: Form, table: Phrases) -> str:
     """One explanation of a wrong answer in words: its slip or slips, and what would show."""
     one = told.possible[n]
     parts = [sentence(slip, told.story, form, table) for slip in one.slips]

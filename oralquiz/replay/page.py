@@ -18,17 +18,18 @@ from jinja2 import Environment, StrictUndefined, Template
 from markupsafe import Markup
 
 from oralquiz.beads import MoveOrder
-from oralquiz.replay import picture, sound
-from oralquiz.replay.captions import cues
-from oralquiz.replay.dates import local_date
+from oralquiz.replay import picture
+from oralquiz.replay import replay_audio as sound
+from oralquiz.replay.local_dates import local_date
 from oralquiz.replay.page_data import explained, recorded, shared_words, sum_data
-from oralquiz.replay.phrases import DEFAULT_LANGUAGE, phrases
-from oralquiz.replay.sheet import Symbols, sheet
-from oralquiz.replay.spoken import Explainer
-from oralquiz.replay.told import ORDERS, Told, choose, tell_turns
-from oralquiz.replay.words import Form, form_for
-from oralquiz.session.file import Session
-from oralquiz.speak.clip import Voice
+from oralquiz.replay.spoken_steps import Explainer
+from oralquiz.replay.step_captions import cues
+from oralquiz.replay.step_phrases import DEFAULT_LANGUAGE, phrases
+from oralquiz.replay.step_words import Form, form_for
+from oralquiz.replay.turn_sheet import Symbols, sheet
+from oralquiz.replay.turn_story import ORDERS, TurnStory, choose, tell_turns
+from oralquiz.session import Session
+from oralquiz.speak import Voice
 
 MOST_SOUND = 800_000
 """Bytes of sound in a page, before base64 makes a third more of it: a page of ten sums stays
@@ -99,7 +100,7 @@ def build_page(
 
 
 def _tracks(
-    session: Session, told: Sequence[Told], explainer: Explainer | None
+    session: Session, told: Sequence[TurnStory], explainer: Explainer | None
 ) -> tuple[list[dict[str, Any]], dict[str, bytes]]:
     """For each turn its tracks by name; and every sound they need, by name."""
     rate, captions = session.sample_rate, cues(session)

@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from oralquiz.beads import top
-from oralquiz.judge.verdict import Verdict
-from oralquiz.replay.captions import Cue
+from oralquiz.judge import Verdict
 from oralquiz.replay.outcome import (
     GLYPHS,
     detail_words,
@@ -16,16 +15,17 @@ from oralquiz.replay.outcome import (
     turn_title,
     verdict_word,
 )
-from oralquiz.replay.phrases import Phrases, term_written, written
-from oralquiz.replay.spoken import Explanation
+from oralquiz.replay.spoken_steps import Explanation
+from oralquiz.replay.step_captions import Cue
+from oralquiz.replay.step_phrases import Phrases, term_written, written
+from oralquiz.replay.step_words import Form, words
 from oralquiz.replay.story import Step
 from oralquiz.replay.timing import Beat, Timing
-from oralquiz.replay.told import Told
-from oralquiz.replay.words import Form, words
+from oralquiz.replay.turn_story import TurnStory
 
 
 def sum_data(
-    told: Told, forms: tuple[Form, ...], table: Phrases, tracks: dict[str, Any]
+    told: TurnStory, forms: tuple[Form, ...], table: Phrases, tracks: dict[str, Any]
 ) -> dict[str, Any]:
     """One sum. ``tracks`` says for each way of hearing it when its steps happen."""
     turn = told.turn
@@ -118,7 +118,7 @@ def _orders(steps: list[Step], forms: tuple[Form, ...], table: Phrases) -> list[
     return told[:1] if all(one == told[0] for one in told) else told
 
 
-def _maybe(told: Told, forms: tuple[Form, ...], table: Phrases) -> list[dict[str, Any]]:
+def _maybe(told: TurnStory, forms: tuple[Form, ...], table: Phrases) -> list[dict[str, Any]]:
     return [
         {
             "steps": list(one.steps),

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from oralquiz.beads import BeadStep, Column
-from oralquiz.beads.columns import digit_at
+from oralquiz.beads import BeadStep, Column, digit_at
 from oralquiz.replay import frame, hands
 from oralquiz.replay.drawing import shift, tag
-from oralquiz.replay.words import Form
+from oralquiz.replay.step_words import Form
 
 Size = tuple[int, int]
 

@@ -10,18 +10,12 @@ from rich.padding import Padding
 from rich.text import Text
 
 from oralquiz.beads import MoveOrder
-from oralquiz.replay.art import FULL, PLAIN, Strokes, text_picture
-from oralquiz.replay.outcome import (
-    GLYPHS,
-    detail_words,
-    heard_words,
-    possible_words,
-    turn_title,
-)
-from oralquiz.replay.phrases import Phrases, term_written
+from oralquiz.replay.outcome import GLYPHS, detail_words, heard_words, possible_words, turn_title
+from oralquiz.replay.step_phrases import Phrases, term_written
+from oralquiz.replay.step_words import Form, form_for, words
 from oralquiz.replay.story import Step, Story
-from oralquiz.replay.told import ORDERS, Told
-from oralquiz.replay.words import Form, form_for, words
+from oralquiz.replay.text_pictures import FULL, PLAIN, Strokes, text_picture
+from oralquiz.replay.turn_story import ORDERS, TurnStory
 
 BETWEEN = "  "  # two pictures
 
@@ -44,7 +38,7 @@ class Stage:
 
     def __init__(
         self,
-        told: Sequence[Told],
+        told: Sequence[TurnStory],
         order: MoveOrder,
         columns: int,
         table: Phrases,

@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from oralquiz.listen.hearing import readable
+from oralquiz.listen import readable
 from oralquiz.replay.story import Story
-from oralquiz.session.file import Answered
+from oralquiz.session import Answered
 
 LEAD_S = 0.4  # of the clip before the first term
 TAIL_S = 0.8  # of the clip after the answer

@@ -17,14 +17,13 @@ from numpy.typing import NDArray
 
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.errors import SessionFileError
-from oralquiz.judge.verdict import Policy, Verdict
-from oralquiz.listen.hearing import Guess
+from oralquiz.judge import Policy, Verdict
+from oralquiz.listen import Candidate
+from oralquiz.rounds import Event, Options, Round, Turn, strict_json
 from oralquiz.session.archive import read_parts
-from oralquiz.session.events import Event, strict_json
-from oralquiz.session.ports import SESSION_RATE
-from oralquiz.session.round import Options, Round, Turn
-from oralquiz.session.schema import problem
-from oralquiz.session.versions import upgraded_event, upgraded_header
+from oralquiz.session.session_schema import problem
+from oralquiz.session.upgrade import upgraded_event, upgraded_header
+from oralquiz.sound import SESSION_RATE
 
 SCHEMA = 2
 
@@ -88,7 +87,7 @@ class Attempt:
     """One hearing of a pupil: guesses, the voice's place in session samples, the verdict."""
 
     words: str
-    guesses: tuple[Guess, ...]
+    guesses: tuple[Candidate, ...]
     onset: int | None
     offset: int | None
     verdict: Verdict
@@ -416,7 +415,7 @@ def _attempt(judged: Mapping[str, Any], heard: Mapping[str, Any]) -> Attempt:
     return Attempt(
         words=harmless(heard.get("words", "")),
         guesses=tuple(
-            Guess(g["value"], harmless(g["words"]), g["confidence"])
+            Candidate(g["value"], harmless(g["words"]), g["confidence"])
             for g in heard.get("guesses", ())
         ),
         onset=heard.get("onset"),

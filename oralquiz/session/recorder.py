@@ -19,12 +19,11 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from oralquiz.session.captions import captions
-from oralquiz.session.events import Event
+from oralquiz.rounds import Event
 from oralquiz.session.file import Pcm
-from oralquiz.session.lock import BEGIN_S, SMALLER, discard, let_go, lock
-from oralquiz.session.ports import SESSION_RATE
-from oralquiz.speak.clip import Samples
+from oralquiz.session.folder_lock import BEGIN_S, SMALLER, discard, let_go, lock
+from oralquiz.session.webvtt import captions
+from oralquiz.sound import SESSION_RATE, Samples
 
 NAMES = ("session.json", "events.jsonl", "audio.flac", "captions.vtt")
 ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: equal sessions, equal bytes

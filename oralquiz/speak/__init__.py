@@ -1,1 +1,5 @@
 """Number words, clips, and dictations with sample-exact onsets."""
+
+import lazy_loader
+
+__getattr__, __dir__, __all__ = lazy_loader.attach_stub(__name__, __file__)

@@ -9,10 +9,11 @@ import numpy as np
 
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
-from oralquiz.speak.clip import Clip, Samples, Voice, at_rate, faded
+from oralquiz.sound import Clip, Samples, at_rate, faded
 from oralquiz.speak.level import LOUDNESS_LUFS, level
 from oralquiz.speak.reading import Reading, term_texts
 from oralquiz.speak.stretch import compress
+from oralquiz.speak.voice import Voice
 
 MAX_COMPRESSION = 1.4
 GAP_S = 0.15

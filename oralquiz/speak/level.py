@@ -12,7 +12,7 @@ import numpy as np
 import pyloudnorm
 import soxr
 
-from oralquiz.speak.clip import Clip
+from oralquiz.sound import Clip
 
 LOUDNESS_LUFS = -23.0
 """The level of EBU R 128. The voices' peaks lie 16 to 21 dB over their loudness: louder, a peaky

@@ -16,8 +16,8 @@ from typing import Any
 
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
-from oralquiz.speak.clip import Clip
-from oralquiz.speak.keep import kept
+from oralquiz.sound import Clip
+from oralquiz.speak.clip_cache import kept
 from oralquiz.speak.trim import trim
 
 USUAL_RATE = 165

@@ -8,7 +8,7 @@ from num2words import num2words
 
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
-from oralquiz.speak.phrases import Phrases, phrases
+from oralquiz.speak.phrase_book import Phrases, phrases
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from oralquiz.speak.clip import Clip
+from oralquiz.sound import Clip
 
 WINDOW_S = 0.020
 SEARCH_S = 0.0075  # covers a period of a voice down to 67 Hz in either direction

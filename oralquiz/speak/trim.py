@@ -13,7 +13,7 @@ from __future__ import annotations
 import numpy as np
 
 from oralquiz.errors import AudioError
-from oralquiz.speak.clip import Clip, Samples
+from oralquiz.sound import Clip, Samples
 
 WINDOW_S = 0.003
 RANGE_DB = 40.0

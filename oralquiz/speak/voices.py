@@ -10,13 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.speak.clip import Clip, Voice
+from oralquiz.sound import Clip
+from oralquiz.speak.clip_cache import kept
 from oralquiz.speak.engine import Engine, bundled_engine, engine_version
-from oralquiz.speak.keep import kept
 from oralquiz.speak.neural import NeuralVoice, neural_voices
-from oralquiz.speak.own import OwnVoice, own_voices
-from oralquiz.speak.phrases import languages, phrases
+from oralquiz.speak.own_voice import OwnVoice, own_voices
+from oralquiz.speak.phrase_book import languages, phrases
 from oralquiz.speak.trim import trim
+from oralquiz.speak.voice import Voice
 
 CLEAR_RATE = 150
 """Words a minute, as the engine counts them, when there is time: as audio books are read, and where

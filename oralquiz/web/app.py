@@ -14,11 +14,16 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
-from oralquiz.web import door, pages, progress, pupil, results, sockets, teacher
-from oralquiz.web.access import Limit
-from oralquiz.web.guard import BODY_BYTES, Guard
-from oralquiz.web.house import House
+from oralquiz.web import login as door
+from oralquiz.web import pages, sockets
+from oralquiz.web import pupil_pages as pupil
+from oralquiz.web import pupil_progress as progress
+from oralquiz.web import result_pages as results
+from oralquiz.web import teacher_pages as teacher
+from oralquiz.web.classroom import Classroom
+from oralquiz.web.credentials import Limit
 from oralquiz.web.pages import page, plainly, teachers
+from oralquiz.web.security import BODY_BYTES, Security
 
 COOKIE = "oralquiz"
 COOKIE_LASTS_S = 60 * 24 * 3600
@@ -43,10 +48,10 @@ async def _cut_off(request: Request, error: Exception) -> Response:
     return PlainTextResponse(f"at most {BODY_BYTES} bytes\n", 413)
 
 
-def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> Starlette:
-    """The app over ``house``, answering to the names in ``hosts``; ``secure`` behind TLS.
+def create_app(classroom: Classroom, hosts: Sequence[str], *, secure: bool = False) -> Starlette:
+    """The app over ``classroom``, answering to the names in ``hosts``; ``secure`` behind TLS.
 
-    Two apps may share a house: one for this computer, one for the class network.
+    Two apps may share a classroom: one for this computer, one for the class network.
     """
 
     app = Starlette(
@@ -85,10 +90,10 @@ def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> S
             WebSocketRoute("/ws/wall", sockets.wall_socket),
         ],
         middleware=[
-            Middleware(Guard, hosts=hosts, secure=secure, limit=Limit(*REQUESTS)),
+            Middleware(Security, hosts=hosts, secure=secure, limit=Limit(*REQUESTS)),
             Middleware(
                 SessionMiddleware,
-                secret_key=house.keys.secret,
+                secret_key=classroom.keys.secret,
                 session_cookie=COOKIE,
                 max_age=COOKIE_LASTS_S,
                 same_site="strict",
@@ -97,5 +102,5 @@ def create_app(house: House, hosts: Sequence[str], *, secure: bool = False) -> S
         ],
         exception_handlers={404: _lost, 405: _lost, BadInput: _bad, ClientDisconnect: _cut_off},
     )
-    app.state.house = house
+    app.state.classroom = classroom
     return app

@@ -10,13 +10,13 @@ import asyncio
 from collections.abc import Callable, Mapping
 from typing import Any, Protocol
 
-from oralquiz.session.runner import COMMANDS, Command
-from oralquiz.speak.clip import Samples
-from oralquiz.web.clips import Clips
-from oralquiz.web.intake import Gap, Intake
-from oralquiz.web.plan import STRETCHES
-from oralquiz.web.run import Message, Run
-from oralquiz.web.wire import MAX_TYPED, WireError
+from oralquiz.rounds import COMMANDS, Command
+from oralquiz.sound import Samples
+from oralquiz.web.block_sequence import BlockSequence, Gap
+from oralquiz.web.page_clips import PageClips
+from oralquiz.web.planning import STRETCHES
+from oralquiz.web.protocol import MAX_TYPED, ProtocolError
+from oralquiz.web.remote_round import Message, RemoteRound
 
 QUEUE = 400
 """Messages that wait for a slow page before its connection is given up."""
@@ -34,12 +34,12 @@ class Streamed(Protocol):
     """What runs on a device: a Run, or the reading aloud to a room."""
 
     key: str
-    intake: Intake
+    intake: BlockSequence
     delay_s: float
     in_s: float
     way_s: float
     reading: Message | None
-    clips: Clips
+    clips: PageClips
 
     def packet(self, number: int, samples: Samples) -> None: ...
 
@@ -59,7 +59,7 @@ BROKEN, REFUSED, REPLACED, SLOW = 4400, 4403, 4409, 1013
 here; another page took its place; it does not keep up (and may try again, RFC 6455's registry)."""
 
 
-class Line:
+class Connection:
     """What waits to be sent over one connection. ``closed`` is set when it must end."""
 
     def __init__(self) -> None:
@@ -99,7 +99,7 @@ class Device:
         self.stretch = 1
         """How much longer than usual this pupil may take; 0: as long as it takes."""
         self._changed = changed
-        self._line: Line | None = None
+        self._line: Connection | None = None
         self._show: Message = {"t": "show", "phase": "waiting"}
         self._out_s = 0.0
         self._in_s = 0.0
@@ -113,14 +113,14 @@ class Device:
 
     # --- the connection ---------------------------------------------------------------------
 
-    def attach(self, line: Line) -> None:
+    def attach(self, line: Connection) -> None:
         """``line`` is the device's connection from now on; an older one ends."""
         if self._line is not None:
             self._line.close("the page was opened somewhere else", REPLACED)
         self._line = line
         self._changed(self)
 
-    def take_over(self, line: Line) -> None:
+    def take_over(self, line: Connection) -> None:
         """``line`` is the device's connection from now on; the page before it stays, only watches,
         and is told so."""
         if self._line is not None and self._line is not line:
@@ -128,11 +128,11 @@ class Device:
         self._line = line
         self._changed(self)
 
-    def holds(self, line: Line) -> bool:
+    def holds(self, line: Connection) -> bool:
         """Whether ``line`` is the device's connection."""
         return self._line is line
 
-    def detach(self, line: Line) -> None:
+    def detach(self, line: Connection) -> None:
         if self._line is line:
             self._line = None
             self.ready = self.ready and self.run is not None
@@ -155,7 +155,7 @@ class Device:
 
     def close(self, why: str) -> None:
         """End the connection; a run that goes on here is stopped."""
-        if isinstance(self.run, Run):
+        if isinstance(self.run, RemoteRound):
             self.run.stop(why)
         if self._line is not None:
             self._line.close(why, REPLACED)
@@ -211,7 +211,7 @@ class Device:
             self.send({"t": "receipt", "run": run.key, "next": run.intake.next})
 
     def hear(self, data: Mapping[str, Any], now_s: float) -> None:
-        """A message of the page. Raises WireError for one that this page may not send."""
+        """A message of the page. Raises ProtocolError for one that this page may not send."""
         kind = data["t"]
         if kind == "hello":
             self._welcome(data)
@@ -228,7 +228,7 @@ class Device:
             self._delays()
         elif kind == "time":
             if data["stretch"] not in STRETCHES:
-                raise WireError("time can be stretched 1, 2, 5 or 10 times, or taken off")
+                raise ProtocolError("time can be stretched 1, 2, 5 or 10 times, or taken off")
             self.stretch = data["stretch"]
         elif kind == "pong":
             sent = self._pings.pop(data["n"], None)
@@ -241,18 +241,18 @@ class Device:
             if self.run is not None and data["run"] == self.run.key:
                 self._for_run(self.run, kind, data)
         else:
-            raise WireError(f"this page does not say {kind}")
+            raise ProtocolError(f"this page does not say {kind}")
 
     def _for_run(self, run: Streamed, kind: str, data: Mapping[str, Any]) -> None:
         if kind == "late":
             run.late(data["play"])
         elif kind == "typed":
             if not 0 <= data["value"] <= MAX_TYPED:
-                raise WireError("an answer is a number that the frame can show")
+                raise ProtocolError("an answer is a number that the frame can show")
             run.command(Command("typed", data["value"]))
         else:
             if data["name"] not in self.commands:
-                raise WireError(f"this page may not {data['name']}")
+                raise ProtocolError(f"this page may not {data['name']}")
             run.command(Command(data["name"]))
 
     def _welcome(self, data: Mapping[str, Any]) -> None:
@@ -262,7 +262,7 @@ class Device:
         if run is not None and going_on:
             missing = data["first"] - run.intake.next
             if missing > MOST_LOST:
-                raise WireError("too much of the sound is lost")
+                raise ProtocolError("too much of the sound is lost")
             if missing > 0:
                 run.lost(run.intake.next, missing)
             run.missed(data["play"])

@@ -13,11 +13,10 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from oralquiz import __version__
 from oralquiz.errors import OralquizError
-from oralquiz.listen.hearing import readable
-from oralquiz.records.pupils import Pupil
-from oralquiz.replay.dates import local_date, local_time
-from oralquiz.replay.phrases import written
-from oralquiz.web.who import house_of, who
+from oralquiz.listen import readable
+from oralquiz.records import Pupil
+from oralquiz.replay import local_date, local_time, written
+from oralquiz.web.identity import classroom_of, who
 
 _templates = Environment(
     loader=PackageLoader("oralquiz.web"),
@@ -55,8 +54,8 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
         "trouble": "",
         "verdicts": VERDICTS,
         "version": __version__,
-        "locked": bool(house_of(request).keys.passphrase),
-        "network_url": house_of(request).network_url,
+        "locked": bool(classroom_of(request).keys.passphrase),
+        "network_url": classroom_of(request).network_url,
     }
     return HTMLResponse(_templates.get_template(template).render(here | values), status)
 

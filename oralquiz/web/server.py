@@ -14,13 +14,13 @@ from starlette.applications import Starlette
 
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
-from oralquiz.listen.hearing import Recognizer
-from oralquiz.session.runner import Reader
-from oralquiz.web.access import Keys, codes_in, load_keys
+from oralquiz.listen import Recognizer
+from oralquiz.rounds import Reader
 from oralquiz.web.app import create_app
 from oralquiz.web.certificate import own_addresses, own_certificate
-from oralquiz.web.house import House, Records, Tools
-from oralquiz.web.wire import MESSAGE_BYTES, PACKET_BYTES
+from oralquiz.web.classroom import Classroom, Records, Tools
+from oralquiz.web.credentials import Keys, codes_in, load_keys
+from oralquiz.web.protocol import MESSAGE_BYTES, PACKET_BYTES
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
@@ -63,15 +63,15 @@ def listen_on(host: str, port: int) -> socket.socket:
     return sock
 
 
-def open_house(
+def open_classroom(
     tools: Tools, *, folder: Path | None = None, course: str = "two-hands", network_url: str = ""
-) -> House:
+) -> Classroom:
     """The state behind the pages, over the data in ``folder`` (None: this user's own).
 
     Needs a running event loop.
     """
     folder = folder or data_folder()
-    return House(
+    return Classroom(
         load_keys(folder / "web" / "keys.json"),
         Records(folder / "records.db"),
         folder / "sessions",
@@ -91,13 +91,13 @@ def usual_tools(model: str | None) -> Tools:
     """The voices and the recogniser of this machine."""
 
     def recognizer() -> Recognizer:
-        from oralquiz.listen.vosk import open_recognizer
+        from oralquiz.listen import open_recognizer
 
         return open_recognizer(model)
 
     def reader(voice: str, pace_s: float) -> Reader:
-        from oralquiz.session.reader import VoiceReader
-        from oralquiz.speak.voices import open_voice
+        from oralquiz.rounds import VoiceReader
+        from oralquiz.speak import open_voice
 
         return VoiceReader(open_voice(voice or None, pace=pace_s), pace_s)
 
@@ -107,7 +107,7 @@ def usual_tools(model: str | None) -> Tools:
 def voices() -> list[tuple[str, str]]:
     """Names and labels of the voices that a teacher can choose, in the language that answers are
     heard in; the usual one first."""
-    from oralquiz.speak.voices import list_voices
+    from oralquiz.speak import list_voices
 
     found = [("", "The usual voice")]
     try:
@@ -120,27 +120,27 @@ def voices() -> list[tuple[str, str]]:
 
 
 async def serve(
-    make_house: Callable[[], House],
+    make_classroom: Callable[[], Classroom],
     *,
     port: int,
     network_port: int | None,
     names: Sequence[str],
-    ready: Callable[[House, list[str]], None],
+    ready: Callable[[Classroom, list[str]], None],
     entered: Callable[[str], None] = lambda said: None,
 ) -> None:
     """Serve until stopped. ``names`` are what this machine is called in the class network;
-    ``ready`` is told the house and the URLs once both doors are open, ``entered`` in one line
+    ``ready`` is told the classroom and the URLs once both doors are open, ``entered`` in one line
     which sessions have reached the records only now, if any. Raises BadInput."""
-    house = make_house()
+    classroom = make_classroom()
     places: list[Place] = []
     servers: list[_Server] = []
     running: list[asyncio.Task[None]] = []
     try:
-        places.append(_here(house, port))
+        places.append(_here(classroom, port))
         if network_port is not None:
-            places.append(_network(house, network_port, names))
-        ready(house, [place.url for place in places])
-        house.task(_enter(house, entered))
+            places.append(_network(classroom, network_port, names))
+        ready(classroom, [place.url for place in places])
+        classroom.task(_enter(classroom, entered))
         for place in places:
             servers.append(_server(place, takes_signals=not servers))
             running.append(asyncio.create_task(servers[-1].serve(sockets=[place.sock])))
@@ -151,11 +151,11 @@ async def serve(
         await asyncio.gather(*running, return_exceptions=True)
         for place in places:
             place.sock.close()
-        await house.close()
+        await classroom.close()
 
 
-async def _enter(house: House, entered: Callable[[str], None]) -> None:
-    if said := await house.enter_waiting():
+async def _enter(classroom: Classroom, entered: Callable[[str], None]) -> None:
+    if said := await classroom.enter_waiting():
         entered(said)
 
 
@@ -180,23 +180,23 @@ def _server(place: Place, takes_signals: bool) -> _Server:
     return server
 
 
-def _here(house: House, port: int) -> Place:
+def _here(classroom: Classroom, port: int) -> Place:
     sock = listen_on("127.0.0.1", port)
     chosen = sock.getsockname()[1]
-    return Place(f"http://127.0.0.1:{chosen}", create_app(house, LOOPBACK), sock)
+    return Place(f"http://127.0.0.1:{chosen}", create_app(classroom, LOOPBACK), sock)
 
 
-def _network(house: House, port: int, names: Sequence[str]) -> Place:
-    if not house.keys.passphrase:
+def _network(classroom: Classroom, port: int, names: Sequence[str]) -> Place:
+    if not classroom.keys.passphrase:
         raise BadInput("a class network needs a teacher's passphrase first")
     if not names:
         raise BadInput("this computer has no address in a network: is it connected?")
     sock = listen_on("0.0.0.0", port)
-    certificate = own_certificate(house.keys.path.parent, names)
-    house.fingerprint = certificate.fingerprint
-    house.network_url = f"https://{names[0]}:{sock.getsockname()[1]}"
-    app = create_app(house, names, secure=True)
-    return Place(house.network_url, app, sock, certificate.cert, certificate.key)
+    certificate = own_certificate(classroom.keys.path.parent, names)
+    classroom.fingerprint = certificate.fingerprint
+    classroom.network_url = f"https://{names[0]}:{sock.getsockname()[1]}"
+    app = create_app(classroom, names, secure=True)
+    return Place(classroom.network_url, app, sock, certificate.cert, certificate.key)
 
 
 def network_names() -> list[str]:

@@ -10,18 +10,17 @@ from typing import Any
 
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
-from oralquiz.beads.syllabus import Syllabus
+from oralquiz.beads import Syllabus
 from oralquiz.errors import OralquizError
-from oralquiz.records.pupils import Pupil
-from oralquiz.session.ports import BLOCK
-from oralquiz.web.access import Limit
-from oralquiz.web.device import BROKEN, REFUSED, SLOW, Device, Line
-from oralquiz.web.house import House
+from oralquiz.records import PracticeSet, Pupil, todays_set
+from oralquiz.sound import BLOCK
+from oralquiz.web.classroom import Classroom
+from oralquiz.web.credentials import Limit
+from oralquiz.web.device import BROKEN, REFUSED, SLOW, Connection, Device
+from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import plainly
-from oralquiz.web.plan import Plan, read_plan
-from oralquiz.web.sets import PracticeSet, todays_set
-from oralquiz.web.who import house_of, who
-from oralquiz.web.wire import WireError, message, packet
+from oralquiz.web.planning import Plan, read_plan
+from oralquiz.web.protocol import ProtocolError, message, packet
 
 PING_S = 4.0
 
@@ -33,7 +32,9 @@ MESSAGES = (60.0, 10.0)
 Hear = Callable[[Mapping[str, Any]], Awaitable[None]]
 
 
-async def _talk(socket: WebSocket, line: Line, hear: Hear, device: Device | None = None) -> None:
+async def _talk(
+    socket: WebSocket, line: Connection, hear: Hear, device: Device | None = None
+) -> None:
     """Hold one connection until either end is done with it."""
     blocks, messages = Limit(*BLOCKS), Limit(*MESSAGES)
     listening = asyncio.create_task(_listen(socket, line, hear, device, blocks, messages))
@@ -54,7 +55,7 @@ async def _talk(socket: WebSocket, line: Line, hear: Hear, device: Device | None
 
 async def _listen(
     socket: WebSocket,
-    line: Line,
+    line: Connection,
     hear: Hear,
     device: Device | None,
     blocks: Limit,
@@ -68,7 +69,7 @@ async def _listen(
             if came.get("bytes") is not None:
                 number, samples = packet(came["bytes"])
                 if device is None:
-                    raise WireError("this page has no microphone")
+                    raise ProtocolError("this page has no microphone")
                 if not blocks.take("", len(samples) / BLOCK):
                     # this computer slept, and all that was on its way comes at once: the page
                     # connects again and sends what is wanted
@@ -78,15 +79,15 @@ async def _listen(
                     device.packet(number, samples)
             else:
                 if not messages.take(""):
-                    raise WireError("too many messages")
+                    raise ProtocolError("too many messages")
                 await hear(message(came["text"]))
-    except WireError as error:
+    except ProtocolError as error:
         line.close(str(error), BROKEN)
     except (WebSocketDisconnect, RuntimeError):
         return
 
 
-async def _speak(socket: WebSocket, line: Line) -> None:
+async def _speak(socket: WebSocket, line: Connection) -> None:
     try:
         while True:
             await socket.send_json(await line.out.get())
@@ -94,7 +95,7 @@ async def _speak(socket: WebSocket, line: Line) -> None:
         return
 
 
-async def _ping(line: Line, device: Device | None) -> None:
+async def _ping(line: Connection, device: Device | None) -> None:
     """Speak up now and then: a page that hears nothing takes its connection for gone."""
     while True:
         await asyncio.sleep(PING_S)
@@ -104,7 +105,7 @@ async def _ping(line: Line, device: Device | None) -> None:
             line.send({"t": "ping", "n": 0})  # nobody measures the way to a page that only watches
 
 
-def _hear(device: Device, line: Line, others: Hear) -> Hear:
+def _hear(device: Device, line: Connection, others: Hear) -> Hear:
     """Messages of a device's page: its own, and those that ``others`` takes."""
 
     async def hear(data: Mapping[str, Any]) -> None:
@@ -113,7 +114,7 @@ def _hear(device: Device, line: Line, others: Hear) -> Hear:
             return
         try:
             await others(data)
-        except WireError:
+        except ProtocolError:
             raise
         except OralquizError as error:
             line.send({"t": "note", "text": plainly(error)})
@@ -123,7 +124,7 @@ def _hear(device: Device, line: Line, others: Hear) -> Hear:
 
 async def pupil_socket(socket: WebSocket) -> None:
     """A pupil's page."""
-    house, here = house_of(socket), await who(socket)
+    classroom, here = classroom_of(socket), await who(socket)
     if here.pupil is None:
         await _refuse(socket)
         return
@@ -131,13 +132,13 @@ async def pupil_socket(socket: WebSocket) -> None:
 
     async def others(data: Mapping[str, Any]) -> None:
         if data["t"] != "practise":
-            raise WireError("a pupil's page does not say that")
+            raise ProtocolError("a pupil's page does not say that")
         if (await who(socket)).pupil is None:  # a page may stay open for longer than its card
             line.close("your card is not good any more", REFUSED)
             return
-        await house.practise(await practice_plan(house, pupil, data), pupil)
+        await classroom.practise(await practice_plan(classroom, pupil, data), pupil)
 
-    line, device = Line(), house.device_of(pupil)
+    line, device = Connection(), classroom.device_of(pupil)
     await socket.accept()
     device.attach(line)
     device.home = here.home
@@ -148,10 +149,10 @@ async def pupil_socket(socket: WebSocket) -> None:
         device.detach(line)
 
 
-async def practice_plan(house: House, pupil: Pupil, data: Mapping[str, Any]) -> Plan:
+async def practice_plan(classroom: Classroom, pupil: Pupil, data: Mapping[str, Any]) -> Plan:
     """Today's set with the pace and the number of sums that the pupil chose."""
-    syllabus = house.syllabus
-    today = await set_of(house, pupil, syllabus)
+    syllabus = classroom.syllabus
+    today = await set_of(classroom, pupil, syllabus)
     wanted = {
         "step": today.step,
         "terms": today.terms,
@@ -162,84 +163,84 @@ async def practice_plan(house: House, pupil: Pupil, data: Mapping[str, Any]) -> 
     return read_plan(wanted, syllabus)
 
 
-async def set_of(house: House, pupil: Pupil, syllabus: Syllabus) -> PracticeSet:
+async def set_of(classroom: Classroom, pupil: Pupil, syllabus: Syllabus) -> PracticeSet:
     """The set of the pupil's class, or the course's first step."""
-    today = await house.records.do(todays_set, pupil.class_name)
+    today = await classroom.records.do(todays_set, pupil.class_name)
     return today or PracticeSet(syllabus.steps[0].name)
 
 
 async def teacher_socket(socket: WebSocket) -> None:
     """A teacher's page: it watches and commands. One of them is the device at the front: the one
     whose “Sound on” was pressed last, or the first that is there."""
-    house, here = house_of(socket), await who(socket)
+    classroom, here = classroom_of(socket), await who(socket)
     if not here.teacher:
         await _refuse(socket)
         return
 
     async def others(data: Mapping[str, Any]) -> None:
         if data["t"] == "practise":
-            raise WireError("the teacher's page does not say that")
-        await _teach(house, data)
+            raise ProtocolError("the teacher's page does not say that")
+        await _teach(classroom, data)
 
-    line = Line()
-    as_front = _hear(house.front, line, others)
+    line = Connection()
+    as_front = _hear(classroom.front, line, others)
 
     async def hear(data: Mapping[str, Any]) -> None:
         kind = data["t"]
         if kind == "ready":  # the button; a page that was set aside does not say it by itself
-            house.front.take_over(line)
-        elif kind == "hello" and not house.front.online:
-            house.front.attach(line)
-            house.front.ping(time.monotonic())
-        elif kind == "hello" and not house.front.holds(line):
+            classroom.front.take_over(line)
+        elif kind == "hello" and not classroom.front.online:
+            classroom.front.attach(line)
+            classroom.front.ping(time.monotonic())
+        elif kind == "hello" and not classroom.front.holds(line):
             line.send({"t": "aside"})
-        if kind in ("practise", "do", "correct", "reveal") or house.front.holds(line):
+        if kind in ("practise", "do", "correct", "reveal") or classroom.front.holds(line):
             await as_front(data)
 
     await socket.accept()
-    house.watch(line, wall=False)
+    classroom.watch(line, wall=False)
     try:
-        await _talk(socket, line, hear, house.front)
+        await _talk(socket, line, hear, classroom.front)
     finally:
-        house.unwatch(line)
-        house.front.detach(line)
+        classroom.unwatch(line)
+        classroom.front.detach(line)
 
 
-async def _teach(house: House, data: Mapping[str, Any]) -> None:
+async def _teach(classroom: Classroom, data: Mapping[str, Any]) -> None:
     if data["t"] == "do" and data["name"] == "begin":
-        await house.begin()
+        await classroom.begin()
         return
-    lesson = house.lesson
+    lesson = classroom.lesson
     if lesson is None:
         return
     if data["t"] == "do":
         lesson.do(data["name"], data.get("pupil") or "")
     elif data["t"] == "correct":
-        await house.correct(lesson, data["number"], data["verdict"], data.get("value"))
+        await classroom.correct(lesson, data["number"], data["verdict"], data.get("value"))
     else:
         lesson.revealed = data["on"]
-        house.changed()
+        classroom.changed()
 
 
 async def wall_socket(socket: WebSocket) -> None:
     """The projector's page: it only watches; showing the answer is asked for here or there."""
-    house, here = house_of(socket), await who(socket)
+    classroom, here = classroom_of(socket), await who(socket)
     if not here.teacher:
         await _refuse(socket)
         return
-    line = Line()
+    line = Connection()
     await socket.accept()
-    house.watch(line, wall=True)
+    classroom.watch(line, wall=True)
 
     async def hear(data: Mapping[str, Any]) -> None:
         if data["t"] != "reveal":
-            raise WireError("the wall only shows")
-        await _teach(house, data)
+            raise ProtocolError("the wall only shows")
+        await _teach(classroom, data)
 
     try:
         await _talk(socket, line, hear)
     finally:
-        house.unwatch(line)
+        classroom.unwatch(line)
 
 
 async def _refuse(socket: WebSocket) -> None:

@@ -42,10 +42,11 @@ from scipy import stats
 from oralquiz.judge.confusable import overlapping
 from oralquiz.judge.simulated import SimulatedPupil
 from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judge
-from oralquiz.listen.hearing import Hearing, Recognizer, Samples
-from oralquiz.listen.recordings import read_recording
+from oralquiz.listen.hearing import Hearing, Recognizer
 from oralquiz.listen.vosk import open_recognizer
-from oralquiz.session.round import Options
+from oralquiz.rounds.plan import Options
+from oralquiz.sound.clip import Samples
+from oralquiz.sound.recordings import read_recording
 from tests.judge.model import random_sum
 
 RATE = 16_000

@@ -23,11 +23,10 @@ from pathlib import Path
 
 import numpy as np
 
-from oralquiz.listen.hearing import Samples
-from oralquiz.listen.recordings import read_recording
 from oralquiz.listen.spelled import SpelledNumbers
 from oralquiz.listen.vosk import VoskRecognizer, open_recognizer
-from oralquiz.speak.clip import at_rate
+from oralquiz.sound.clip import Samples, at_rate
+from oralquiz.sound.recordings import read_recording
 from oralquiz.speak.level import level
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import open_voice

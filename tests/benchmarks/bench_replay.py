@@ -18,8 +18,8 @@ from rich.table import Table
 
 from oralquiz.errors import AudioError
 from oralquiz.replay.page import build_page
-from oralquiz.replay.spoken import WORDS_PER_MINUTE
-from oralquiz.replay.told import tell_turns
+from oralquiz.replay.spoken_steps import WORDS_PER_MINUTE
+from oralquiz.replay.turn_story import tell_turns
 from oralquiz.session.file import Session, header, open_session
 from oralquiz.session.recorder import pack, write_parts
 from oralquiz.speak.voices import open_voice

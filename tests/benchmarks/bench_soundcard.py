@@ -25,10 +25,10 @@ from pathlib import Path
 
 import numpy as np
 
+from oralquiz.audio.sound_card import SoundCard
 from oralquiz.errors import AudioError
-from oralquiz.session.ports import SESSION_RATE
-from oralquiz.session.soundcard import SoundCard
-from oralquiz.speak.clip import Samples
+from oralquiz.sound.blocks import SESSION_RATE
+from oralquiz.sound.clip import Samples
 from tests.session.virtualcard import using_card
 
 EVERY = SESSION_RATE // 2

@@ -1,4 +1,4 @@
-"""How much does a second try at an answer add? The weight of `oralquiz.judge.tries`, measured.
+"""How much does a second try at an answer add? The weight of `oralquiz.judge.attempts`, measured.
 
 Each clip of a speaker of fsdd is a first try, the next clip of the same digit is the second, as
 when a child is asked once more. For each weight: the mean negative log-probability (nats) of the
@@ -20,11 +20,11 @@ from itertools import pairwise
 from pathlib import Path
 from random import Random
 
-from oralquiz.judge.tries import WEIGHT, joined
+from oralquiz.judge.attempts import WEIGHT, joined
 from oralquiz.judge.verdict import Verdict, judge
 from oralquiz.listen.hearing import Hearing, Recognizer
-from oralquiz.listen.recordings import read_recording
 from oralquiz.listen.vosk import open_recognizer
+from oralquiz.sound.recordings import read_recording
 from tests.benchmarks.bench_judge import RATE, Disturb, hear, in_a_room, noise
 
 SPEAKERS = ("yweweler", "george", "theo")

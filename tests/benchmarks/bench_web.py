@@ -31,13 +31,13 @@ import numpy as np
 import websockets
 
 from oralquiz.records.database import open_records
-from oralquiz.records.pupils import add_pupil
-from oralquiz.session.ports import BLOCK, SESSION_RATE
-from oralquiz.session.reader import at_session_rate
-from oralquiz.speak.clip import Samples
+from oralquiz.records.pupil_list import add_pupil
+from oralquiz.sound.blocks import BLOCK, SESSION_RATE
+from oralquiz.sound.clip import Samples
+from oralquiz.sound.rates import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from oralquiz.web.wire import as_packet
+from oralquiz.web.protocol import as_packet
 
 HISS = 10 ** (-60 / 20)
 STEP = "direct"

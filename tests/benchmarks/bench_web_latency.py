@@ -34,16 +34,16 @@ import scipy.signal
 import soundfile
 from playwright.sync_api import Page, expect, sync_playwright
 
-from oralquiz.records.pupils import add_pupil
-from oralquiz.session.chirp import chirp
+from oralquiz.audio.delay_chirp import chirp
+from oralquiz.records.pupil_list import add_pupil
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.ports import SESSION_RATE
-from oralquiz.session.reader import at_session_rate
-from oralquiz.speak.clip import Samples
+from oralquiz.sound.blocks import SESSION_RATE
+from oralquiz.sound.clip import Samples
+from oralquiz.sound.rates import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from oralquiz.web.plan import Plan, Way
-from tests.browser.classroom import Classroom, open_classroom
+from oralquiz.web.planning import Plan, Way
+from tests.browser.running_server import RunningServer, run_server
 
 EVERY_S = 2.6
 """Seconds from one sound in the file to the next."""
@@ -91,20 +91,20 @@ def row(name: str, errors_ms: list[float]) -> None:
     print(f"{name:<58} n={len(errors_ms):<3} mean {mean:+8.2f}  SD {sd:6.2f}")
 
 
-def join(room: Classroom, page: Page, measure: bool = False) -> None:
+def join(room: RunningServer, page: Page, measure: bool = False) -> None:
     async def code() -> str:
-        house = room.house
-        house.class_name = "3B"
-        pupil = next(iter(await house.records.do(_pupils)), None)
+        classroom = room.classroom
+        classroom.class_name = "3B"
+        pupil = next(iter(await classroom.records.do(_pupils)), None)
         if pupil is None:
             created = "2026-01-05T09:00:00+00:00"
-            await house.records.do(
+            await classroom.records.do(
                 add_pupil, "Asha", created=created, class_name="3B", consent=True
             )
         else:
-            house.release(pupil)
-        await house.recognizer()
-        return house.codes.for_class("3B")[0]
+            classroom.release(pupil)
+        await classroom.recognizer()
+        return classroom.codes.for_class("3B")[0]
 
     page.goto(f"{room.url}/join?code={_on(room, code())}")
     page.fill("#name", "Asha")
@@ -119,19 +119,19 @@ def join(room: Classroom, page: Page, measure: bool = False) -> None:
 
 
 def _pupils(db: Any) -> Any:
-    from oralquiz.records.pupils import pupils
+    from oralquiz.records.pupil_list import pupils
 
     return pupils(db)
 
 
-def _on(room: Classroom, work: Any) -> Any:
+def _on(room: RunningServer, work: Any) -> Any:
     return asyncio.run_coroutine_threadsafe(work, room.loop).result(60)
 
 
-def hold(room: Classroom, plan: Plan) -> tuple[Session, Any]:
+def hold(room: RunningServer, plan: Plan) -> tuple[Session, Any]:
     """Hold the round to its end; the session and its run."""
-    room.house.plan = plan
-    lesson = _on(room, room.house.begin())
+    room.classroom.plan = plan
+    lesson = _on(room, room.classroom.begin())
     run = lesson.runs[0]
     while run.file is None:
         time.sleep(0.1)
@@ -139,7 +139,7 @@ def hold(room: Classroom, plan: Plan) -> tuple[Session, Any]:
     return open_session(run.file), run
 
 
-def through_a_file(room: Classroom, playwright: Any, folder: Path, answers: int) -> None:
+def through_a_file(room: RunningServer, playwright: Any, folder: Path, answers: int) -> None:
     wav = folder / "microphone.wav"
     _, numbers = microphone_file(wav, 400)
     browser = playwright.chromium.launch(
@@ -176,7 +176,7 @@ def through_a_file(room: Classroom, playwright: Any, folder: Path, answers: int)
     row("voice onset: session minus file (ms)", errors)
 
 
-def through_the_air(room: Classroom, playwright: Any, answers: int, measure: bool) -> None:
+def through_the_air(room: RunningServer, playwright: Any, answers: int, measure: bool) -> None:
     """The page's loudspeaker is its microphone: what the server said, against what came back."""
     browser = playwright.chromium.launch(
         executable_path=shutil.which("chromium"),
@@ -212,7 +212,7 @@ def main() -> None:
     wanted = parser.parse_args()
     with tempfile.TemporaryDirectory(prefix="oralquiz-") as home:
         os.environ["ORALQUIZ_HOME"] = home
-        room = open_classroom(Path(home) / "data")
+        room = run_server(Path(home) / "data")
         try:
             with sync_playwright() as playwright:
                 through_a_file(room, playwright, Path(home), wanted.answers)

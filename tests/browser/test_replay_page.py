@@ -15,11 +15,11 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page
 
 from oralquiz.beads import MoveOrder, Sum, explain
-from oralquiz.replay import sound
+from oralquiz.replay import replay_audio as sound
 from oralquiz.replay.page import build_page
 from tests.browser.conftest import Open
 from tests.replay.made import made
-from tests.replay.test_spoken import Beeper
+from tests.replay.test_spoken_steps import Beeper
 
 # Reads every picture back from where its parts stand, not from what the script says it drew.
 WALK = """

@@ -15,13 +15,13 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Route, expect
 
-from oralquiz.records.pupils import add_pupil, pupils
+from oralquiz.records.pupil_list import add_pupil, pupils
 from oralquiz.session.file import open_session
-from oralquiz.session.rerun import rerun
-from oralquiz.web.lesson import Lesson
-from oralquiz.web.plan import Plan, Way
-from oralquiz.web.run import Run
-from tests.browser.classroom import Cable, Classroom, Visitor, open_classroom, say, visit
+from oralquiz.session.reruns import rerun
+from oralquiz.web.class_round import ClassRound
+from oralquiz.web.planning import Plan, Way
+from oralquiz.web.remote_round import RemoteRound
+from tests.browser.running_server import Cable, RunningServer, Visitor, run_server, say, visit
 
 expect.set_options(timeout=20_000)  # a machine that runs tests is busy
 
@@ -29,24 +29,24 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"
 
 
 @pytest.fixture(scope="module")
-def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Classroom]:
-    classroom = open_classroom(tmp_path_factory.mktemp("class"))
+def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
+    server = run_server(tmp_path_factory.mktemp("class"))
 
     async def fill() -> None:
-        house = classroom.house
-        house.class_name = "3B"
+        classroom = server.classroom
+        classroom.class_name = "3B"
         for name in ("Asha Rao", "Ben Okoro"):
-            await house.records.do(
+            await classroom.records.do(
                 add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
             )
-        await house.recognizer()  # loaded before the first round, not in it
+        await classroom.recognizer()  # loaded before the first round, not in it
 
-    on_loop(classroom, fill())
-    yield classroom
-    classroom.stop()
+    on_loop(server, fill())
+    yield server
+    server.stop()
 
 
-def on_loop(room: Classroom, work: Any) -> Any:
+def on_loop(room: RunningServer, work: Any) -> Any:
     return asyncio.run_coroutine_threadsafe(work, room.loop).result(60)
 
 
@@ -66,14 +66,14 @@ def visitors(browser: Browser) -> Iterator[Callable[..., Visitor]]:
     assert complaints == []
 
 
-def join(room: Classroom, open_window: Callable[..., Visitor], name: str, **more: Any) -> Page:
+def join(room: RunningServer, open_window: Callable[..., Visitor], name: str, **more: Any) -> Page:
     """A pupil's window, with the sound on."""
 
     async def code() -> str:
-        for pupil in await room.house.records.do(pupils):
+        for pupil in await room.classroom.records.do(pupils):
             if pupil.name == name:
-                room.house.release(pupil)
-        return room.house.codes.for_class("3B")[0]
+                room.classroom.release(pupil)
+        return room.classroom.codes.for_class("3B")[0]
 
     page = open_window(f"{room.url}/join?code={on_loop(room, code())}", **more).page
     page.fill("#name", name)
@@ -83,12 +83,12 @@ def join(room: Classroom, open_window: Callable[..., Visitor], name: str, **more
     return page
 
 
-def home_code(room: Classroom, name: str) -> str:
+def home_code(room: RunningServer, name: str) -> str:
     """The code on the card that a pupil takes home."""
 
     async def card() -> str:
-        everyone = await room.house.records.do(pupils)
-        return room.house.codes.for_pupil(next(p for p in everyone if p.name == name))[0]
+        everyone = await room.classroom.records.do(pupils)
+        return room.classroom.codes.for_pupil(next(p for p in everyone if p.name == name))[0]
 
     code: str = on_loop(room, card())
     return code
@@ -116,7 +116,7 @@ def hold_back(page: Page, what: str) -> list[Route]:
     return held
 
 
-def right_value(lesson: Lesson, name: str) -> int:
+def right_value(lesson: ClassRound, name: str) -> int:
     run = lesson.part_of(name)
     assert run is not None
     return run.round.turns[lesson.rows[name].turn].sum.answer
@@ -127,7 +127,7 @@ def five_off(value: int) -> int:
     return value - 5 if value >= 5 else value + 5
 
 
-def hold(lesson: Lesson, pages: dict[str, Page], mistaken: str = "") -> None:
+def hold(lesson: ClassRound, pages: dict[str, Page], mistaken: str = "") -> None:
     """Have the pupils answer aloud when their lamp is lit, to the end; one is always five off."""
     said: set[tuple[str, int, str]] = set()
     end = time.monotonic() + 120
@@ -145,7 +145,7 @@ def hold(lesson: Lesson, pages: dict[str, Page], mistaken: str = "") -> None:
 
 
 def test_a_class_round_from_the_plan_to_the_replay(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     asha = join(room, visitors, "Asha Rao", viewport={"width": 820, "height": 1180})
     ben = join(room, visitors, "Ben Okoro", viewport={"width": 390, "height": 844})
@@ -161,7 +161,7 @@ def test_a_class_round_from_the_plan_to_the_replay(
 
     teacher.click("#begin")
     expect(asha.locator("#say")).to_have_text("Listen")
-    lesson = room.house.lesson
+    lesson = room.classroom.lesson
     assert lesson is not None
     expect(teacher.locator("#rows .saying").first).to_be_visible(timeout=30_000)
     expect(wall.locator("#where")).to_have_text("Sum 1 of 2")
@@ -204,17 +204,17 @@ def test_a_class_round_from_the_plan_to_the_replay(
 
 
 def test_the_room_hears_this_computer_and_tablets_only_listen(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     asha = join(room, visitors, "Asha Rao")
-    room.house.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
-    room.house.chosen = frozenset()
+    room.classroom.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
+    room.classroom.chosen = frozenset()
     teacher = visitors(f"{room.url}/live", microphone=False).page
     teacher.click("#sound")
     expect(teacher.locator("#sound")).to_have_text("Sound is on")
-    before = room.house.lesson
+    before = room.classroom.lesson
     teacher.click("#begin")
-    lesson = until(lambda: room.house.lesson if room.house.lesson is not before else None)
+    lesson = until(lambda: room.classroom.lesson if room.classroom.lesson is not before else None)
     hold(lesson, {"Asha Rao": asha})
     assert [(a.value, a.verdict) for a in lesson.answers] in (
         [(lesson.answers[0].right_value, "right")],
@@ -223,7 +223,7 @@ def test_the_room_hears_this_computer_and_tablets_only_listen(
 
 
 def test_practice_at_home_without_a_microphone(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
     page.click("text=Join")
@@ -236,7 +236,7 @@ def test_practice_at_home_without_a_microphone(
     page.select_option("#pace", "1.5")
     page.click("#go")
     expect(page.locator("#say")).to_have_text("Listen")
-    (lesson,) = [x for x in room.house.practices.values() if x.phase == "running"]
+    (lesson,) = [x for x in room.classroom.practices.values() if x.phase == "running"]
     run = lesson.runs[0]
     assert run.options.answer_within_s == 80.0
     # while the sum is read the pad is not for answers yet
@@ -272,7 +272,7 @@ def test_practice_at_home_without_a_microphone(
 
 
 def test_nothing_can_be_set_before_the_page_listens(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     """A script that comes late must not undo what a quick pupil has chosen meanwhile."""
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
@@ -289,7 +289,7 @@ def test_nothing_can_be_set_before_the_page_listens(
 
 
 def test_a_child_presses_everything_twice(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
     page.click("text=Join")
@@ -336,11 +336,13 @@ def test_a_child_presses_everything_twice(
     expect(page.locator("#problem")).to_be_hidden()
 
 
-def test_a_teacher_presses_begin_twice(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+def test_a_teacher_presses_begin_twice(
+    room: RunningServer, visitors: Callable[..., Visitor]
+) -> None:
     asha = join(room, visitors, "Asha Rao")
-    room.house.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
-    room.house.chosen = frozenset()
-    before = room.house.lesson
+    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.chosen = frozenset()
+    before = room.classroom.lesson
     teacher = visitors(f"{room.url}/live", microphone=False).page
     expect(teacher.locator("#here li")).to_have_count(1)
     expect(teacher.locator("#begin")).to_be_enabled()
@@ -348,7 +350,7 @@ def test_a_teacher_presses_begin_twice(room: Classroom, visitors: Callable[..., 
         "document.getElementById('begin').click(); document.getElementById('begin').click()"
     )
     expect(asha.locator("#say")).to_have_text("Listen")
-    lesson = until(lambda: room.house.lesson if room.house.lesson is not before else None)
+    lesson = until(lambda: room.classroom.lesson if room.classroom.lesson is not before else None)
     expect(teacher.locator("#begin")).to_be_hidden()
     expect(teacher.locator("#trouble")).to_be_hidden()
     room.loop.call_soon_threadsafe(lesson.do, "stop")
@@ -356,7 +358,7 @@ def test_a_teacher_presses_begin_twice(room: Classroom, visitors: Callable[..., 
 
 
 def test_a_round_that_ends_before_a_slow_tablet_began(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
     page.click("text=Join")
@@ -365,7 +367,7 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
     held = hold_back(page, "**/clip/**")
     with page.expect_request("**/clip/**"):
         page.click("#go")
-    lesson = until(lambda: next(iter(room.house.practices.values()), None))
+    lesson = until(lambda: next(iter(room.classroom.practices.values()), None))
     room.loop.call_soon_threadsafe(lesson.do, "stop")
     expect(page.locator("#say")).to_have_text("That was it.")
     for route in held:
@@ -374,11 +376,11 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
     expect(page.locator("#go")).to_be_visible()
 
 
-Typist = tuple[Visitor, Cable, Callable[[], Run]]
+Typist = tuple[Visitor, Cable, Callable[[], RemoteRound]]
 
 
 @pytest.fixture
-def typist(room: Classroom, visitors: Callable[..., Visitor]) -> Iterator[Typist]:
+def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Typist]:
     """A pupil who types, ready for a practice of his own: window, cable, and what begins it."""
     url = f"{room.url}/join?code={home_code(room, 'Ben Okoro')}"
     visitor = visitors(url, microphone=False)
@@ -392,10 +394,10 @@ def typist(room: Classroom, visitors: Callable[..., Visitor]) -> Iterator[Typist
     page.select_option("#count", "3")
     page.select_option("#pace", "1.5")
 
-    def begin() -> Run:
+    def begin() -> RemoteRound:
         page.click("#go")
         expect(page.locator("#say")).to_have_text("Listen")
-        return next(x for x in room.house.practices.values() if x.phase == "running").runs[0]
+        return next(x for x in room.classroom.practices.values() if x.phase == "running").runs[0]
 
     yield visitor, cable, begin
     if page.locator("[data-command=stop]").is_visible():
@@ -403,7 +405,7 @@ def typist(room: Classroom, visitors: Callable[..., Visitor]) -> Iterator[Typist
     expect(page.locator("#say")).to_have_text("Well done, that was it.")
 
 
-def first_answer(run: Run) -> str:
+def first_answer(run: RemoteRound) -> str:
     return str(run.round.turns[0].sum.answer)
 
 
@@ -481,7 +483,7 @@ def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut:
 
 
 def test_a_tablet_that_comes_back_to_the_page_wakes_up(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
     page.click("text=Join")
@@ -507,7 +509,9 @@ def test_a_tablet_that_comes_back_to_the_page_wakes_up(
     assert page.evaluate("woken") == 2
 
 
-def test_looking_at_a_replay_is_no_break(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+def test_looking_at_a_replay_is_no_break(
+    room: RunningServer, visitors: Callable[..., Visitor]
+) -> None:
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
     page.click("text=Join")
     expect(page.locator("#ready")).to_be_enabled()
@@ -523,17 +527,17 @@ def test_looking_at_a_replay_is_no_break(room: Classroom, visitors: Callable[...
 
 
 def test_the_connection_breaks_while_the_answer_is_said(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     asha = join(room, visitors, "Asha Rao")
-    room.house.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
 
-    async def begin() -> Lesson:
-        return await room.house.begin()
+    async def begin() -> ClassRound:
+        return await room.classroom.begin()
 
     lesson = on_loop(room, begin())
     until(lambda: lesson.rows["Asha Rao"].phase == "speak")
-    device = next(d for d in room.house.devices.values() if d.name == "Asha Rao")
+    device = next(d for d in room.classroom.devices.values() if d.name == "Asha Rao")
 
     def cut() -> None:
         line = device._line
@@ -555,7 +559,7 @@ def test_the_connection_breaks_while_the_answer_is_said(
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_an_accessibility_engine_finds_nothing(
-    room: Classroom, visitors: Callable[..., Visitor], scheme: str
+    room: RunningServer, visitors: Callable[..., Visitor], scheme: str
 ) -> None:
     """axe-core, all rules of WCAG 2.0 to 2.2 at A and AA and its best practices."""
     found: dict[str, list[str]] = {}
@@ -570,8 +574,8 @@ def test_an_accessibility_engine_finds_nothing(
     phone = {"viewport": {"width": 390, "height": 844}, "color_scheme": scheme}
     laptop = {"viewport": {"width": 1280, "height": 800}, "color_scheme": scheme}
     teacher = visitors(f"{room.url}/class", microphone=False, **laptop).page
-    room.house.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
-    if not room.house.codes.open_for("3B"):
+    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    if not room.classroom.codes.open_for("3B"):
         teacher.click("text=Open with a new code")
     for path in (
         "class",
@@ -606,7 +610,7 @@ def test_an_accessibility_engine_finds_nothing(
     assert {what: problems for what, problems in found.items() if problems} == {}
 
 
-def test_the_keyboard_is_enough(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Visitor]) -> None:
     """From the plan to a running round and its end with Tab, Enter, Space and single keys."""
     asha = join(room, visitors, "Asha Rao")
     teacher = visitors(f"{room.url}/plan", microphone=False).page
@@ -623,12 +627,12 @@ def test_the_keyboard_is_enough(room: Classroom, visitors: Callable[..., Visitor
     teacher.keyboard.type("1")
     focus("form#plan .foot button")
     teacher.keyboard.press("Enter")
-    before = room.house.lesson
+    before = room.classroom.lesson
     teacher.wait_for_selector("#begin:enabled")
     expect(teacher.locator("#here li")).to_have_count(1)
     focus("#begin")
     teacher.keyboard.press("Space")
-    lesson = until(lambda: room.house.lesson if room.house.lesson is not before else None)
+    lesson = until(lambda: room.classroom.lesson if room.classroom.lesson is not before else None)
     expect(asha.locator("#say")).to_have_text("Listen")
     # a key does what its button says: the page hears of a change a little after the pupil's does
     pause = teacher.locator(".deck [data-key=p]")
@@ -654,7 +658,7 @@ def test_the_keyboard_is_enough(room: Classroom, visitors: Callable[..., Visitor
     assert teacher.evaluate("localStorage.getItem('single keys')") == "no"
 
 
-def test_targets_and_reflow(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+def test_targets_and_reflow(room: RunningServer, visitors: Callable[..., Visitor]) -> None:
     """What the engine cannot see: 24 px targets everywhere, nothing to scroll sideways at 320 px
     (WCAG 2.5.8 and 1.4.10), nothing that moves when motion is not wanted (2.3.3)."""
     page = visitors(
@@ -684,7 +688,7 @@ def test_targets_and_reflow(room: Classroom, visitors: Callable[..., Visitor]) -
 
 @pytest.mark.parametrize("size", [(1920, 1080), (1366, 768), (1280, 720), (1024, 768)])
 def test_the_wall_fits_with_everything_on_it(
-    room: Classroom, visitors: Callable[..., Visitor], size: tuple[int, int]
+    room: RunningServer, visitors: Callable[..., Visitor], size: tuple[int, int]
 ) -> None:
     """Nobody scrolls a projector: the answer that was asked for is on the screen."""
     viewport = {"width": size[0], "height": size[1]}
@@ -713,7 +717,7 @@ def test_the_wall_fits_with_everything_on_it(
 
 
 def test_a_page_that_another_took_over_says_so_and_no_more(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     first = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
     first.click("text=Join")
@@ -729,9 +733,9 @@ def test_a_page_that_another_took_over_says_so_and_no_more(
 
 
 def test_a_second_page_of_the_teacher_leaves_the_sound_where_it_is(
-    room: Classroom, visitors: Callable[..., Visitor]
+    room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    room.house.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
     first = visitors(f"{room.url}/live", microphone=False).page
     first.click("#sound")
     expect(first.locator("#sound")).to_have_text("Sound is on")
@@ -750,7 +754,7 @@ def test_a_second_page_of_the_teacher_leaves_the_sound_where_it_is(
     expect(second.locator("#trouble")).to_be_visible()
 
 
-def test_a_card_is_printed_alone(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+def test_a_card_is_printed_alone(room: RunningServer, visitors: Callable[..., Visitor]) -> None:
     page = visitors(f"{room.url}/class?name=3B", microphone=False).page
     page.click("[aria-label^='Practice card for Ben Okoro']")
     card = page.locator(".pass")
@@ -764,7 +768,7 @@ def test_a_card_is_printed_alone(room: Classroom, visitors: Callable[..., Visito
         assert elsewhere not in printed
 
 
-def test_files_of_this_server_only(room: Classroom, visitors: Callable[..., Visitor]) -> None:
+def test_files_of_this_server_only(room: RunningServer, visitors: Callable[..., Visitor]) -> None:
     """It works offline: no page asks for anything from elsewhere."""
     asked: list[str] = []
     visitor = visitors(f"{room.url}/join", microphone=False)
@@ -780,7 +784,7 @@ SCREENS = {"phone": (390, 844), "tablet": (1180, 820), "laptop": (1366, 768), "w
 
 @pytest.mark.parametrize("screen", SCREENS)
 def test_what_matters_is_on_the_screen_in_light_and_in_dark(
-    room: Classroom, visitors: Callable[..., Visitor], screen: str
+    room: RunningServer, visitors: Callable[..., Visitor], screen: str
 ) -> None:
     """Nobody has to scroll to the code on the wall or to the button that joins; and a room that
     is dark gets dark pages (the accessibility engine looks at their contrast)."""
@@ -814,7 +818,7 @@ def test_what_matters_is_on_the_screen_in_light_and_in_dark(
     assert brightness["dark"] < 60
 
 
-async def open_code(room: Classroom) -> None:
+async def open_code(room: RunningServer) -> None:
     """As before a lesson: the wall shows how to join."""
-    room.house.codes.for_class("3B")
-    room.house.class_name, room.house.lesson = "3B", None
+    room.classroom.codes.for_class("3B")
+    room.classroom.class_name, room.classroom.lesson = "3B", None

@@ -13,7 +13,7 @@ from click.testing import CliRunner, Result
 from oralquiz.beads import Rule, Sum, explain
 from oralquiz.cli import main
 from oralquiz.compose import load_syllabus, request_for
-from oralquiz.compose.misfits import misfits
+from oralquiz.compose.sum_check import check_sum
 
 
 def run(*arguments: str) -> Result:
@@ -30,7 +30,7 @@ def test_compose_as_json() -> None:
     assert found["count"] == "39611915"
     assert len(found["sums"]) == 4
     request = request_for(load_syllabus(), "five:+3", terms=5)
-    assert all(misfits(terms, request) == [] for terms in found["sums"])
+    assert all(check_sum(terms, request) == [] for terms in found["sums"])
     assert found["answers"] == [sum(terms) for terms in found["sums"]]
     again = run_json("compose", "--step", "five:+3", "--count", "4", "--terms", "5", "--seed", "7")
     assert again == found

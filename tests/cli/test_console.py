@@ -13,16 +13,16 @@ import pytest
 from click.testing import CliRunner
 from rich.console import Console
 
+from oralquiz.audio import sound_card as soundcard
 from oralquiz.cli import main
 from oralquiz.cli.console import console_for
 from oralquiz.cli.screen import Screen
 from oralquiz.records.database import open_records
-from oralquiz.records.store import store
-from oralquiz.session import soundcard
+from oralquiz.records.session_rows import store
+from oralquiz.rounds.runner import Command
 from oralquiz.session.file import open_session
-from oralquiz.session.runner import Command
+from tests.rounds.test_runner import Desk
 from tests.session.room import make_round
-from tests.session.test_runner import Desk
 
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
@@ -177,7 +177,7 @@ def test_records_that_are_busy_are_one_line(
     def busy(*_: object, **__: object) -> None:
         raise sqlite3.OperationalError("database is locked")
 
-    monkeypatch.setattr("oralquiz.records.pupils.add_pupil", busy)
+    monkeypatch.setattr("oralquiz.records.add_pupil", busy)
     done = CliRunner().invoke(main, ["pupils", "add", "Asha"])
     assert done.exit_code == 1
     assert done.stderr == "oralquiz: the records cannot be used just now: database is locked\n"

@@ -25,7 +25,7 @@ def test_a_demonstration_that_is_stopped_says_so_and_where_it_lies(
             raise KeyboardInterrupt
 
     monkeypatch.setattr(Screen, "watch", stop)
-    monkeypatch.setattr("oralquiz.listen.vosk.open_recognizer", PulseRecognizer)
+    monkeypatch.setattr("oralquiz.listen.open_recognizer", PulseRecognizer)
     done = CliRunner().invoke(main, ["demo", "--fast", "--out", str(tmp_path / "out")])
     assert done.exit_code == 1
     assert f"Stopped at the keyboard: {answered} of 12 sums answered.\n" in done.stdout

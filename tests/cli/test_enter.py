@@ -12,7 +12,7 @@ from click.testing import CliRunner, Result
 
 from oralquiz.cli import main
 from oralquiz.cli.screen import left_behind
-from oralquiz.session.lock import locked
+from oralquiz.session.folder_lock import locked
 from tests.session.room import make_round, run
 
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
@@ -143,13 +143,13 @@ def test_a_round_says_at_its_start_what_was_cut_short(
     sessions: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     left = cut(sessions / "left")
-    monkeypatch.setattr("oralquiz.listen.vosk.open_recognizer", lambda *_: None)
+    monkeypatch.setattr("oralquiz.listen.open_recognizer", lambda *_: None)
 
     class Deaf:
         def __init__(self, *_: object) -> None:
             raise SystemExit(3)
 
-    monkeypatch.setattr("oralquiz.session.soundcard.SoundCard", Deaf)
+    monkeypatch.setattr("oralquiz.audio.SoundCard", Deaf)
     call("pupils", "add", "Ben")
     wanted = f"A round was cut short ({left}): `oralquiz enter` puts it into the records.\n"
     done = call("round", "--pupil", "Ben")

@@ -14,10 +14,10 @@ from click.testing import CliRunner, Result
 from oralquiz.beads import Rule
 from oralquiz.cli import main
 from oralquiz.judge.slip import SlipKind
-from oralquiz.learn.sentences import weakness_words
+from oralquiz.learn.progress_words import weakness_words
 from oralquiz.learn.weakness import Weakness
 from oralquiz.session.file import open_session
-from oralquiz.session.rerun import rerun
+from oralquiz.session.reruns import rerun
 
 
 def call(*arguments: str, code: int = 0) -> Result:

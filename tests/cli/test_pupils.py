@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from oralquiz.cli import main
 from oralquiz.records.database import open_records
-from oralquiz.records.store import store
+from oralquiz.records.session_rows import store
 from oralquiz.session.file import open_session
 from tests.session.room import make_round, run
 

@@ -17,9 +17,9 @@ from rich.console import Console, RenderableType
 
 from oralquiz.cli import main
 from oralquiz.cli.replay import _step_through
-from oralquiz.replay.phrases import phrases
+from oralquiz.replay.step_phrases import phrases
 from oralquiz.replay.terminal import Stage
-from oralquiz.replay.told import tell_turns
+from oralquiz.replay.turn_story import tell_turns
 from tests.replay.made import made
 from tests.session.room import make_round, run
 

@@ -27,9 +27,9 @@ def held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
             output_name="out", input_name="in", measure_lag=lambda: 0, xruns=0, lost=0
         )
 
-    monkeypatch.setattr("oralquiz.session.soundcard.SoundCard", card)
-    monkeypatch.setattr("oralquiz.session.hold.hold", lambda *_, **__: ONE_WRONG)
-    monkeypatch.setattr("oralquiz.listen.vosk.open_recognizer", lambda *_: None)
+    monkeypatch.setattr("oralquiz.audio.SoundCard", card)
+    monkeypatch.setattr("oralquiz.session.conduct", lambda *_, **__: ONE_WRONG)
+    monkeypatch.setattr("oralquiz.listen.open_recognizer", lambda *_: None)
     CliRunner().invoke(main, ["pupils", "add", "Asha", "--consent"])
 
 
@@ -48,7 +48,7 @@ def test_a_round_that_the_records_do_not_take_says_where_it_is(
     def busy(*_: object) -> None:
         raise sqlite3.OperationalError("database is locked")
 
-    monkeypatch.setattr("oralquiz.records.store.store", busy)
+    monkeypatch.setattr("oralquiz.records.store", busy)
     done = CliRunner().invoke(main, ["round", "--pupil", "Asha", "--step", "five:+3"])
     assert done.exit_code == 1
     assert f"{ONE_WRONG}: kept, but not in the records (database is locked)" in done.stderr

@@ -8,11 +8,11 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
+from oralquiz.audio import sound_card as soundcard
 from oralquiz.cli.voice import voice
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.session import soundcard
-from oralquiz.speak.clip import Clip
-from oralquiz.speak.own import OwnVoice, needed_words
+from oralquiz.sound.clip import Clip
+from oralquiz.speak.own_voice import OwnVoice, needed_words
 from oralquiz.speak.voices import open_voice
 
 
@@ -58,7 +58,7 @@ def test_a_voice_can_be_tried_into_a_file(tmp_path: Path) -> None:
 
 def test_trying_aloud_plays_it(monkeypatch: pytest.MonkeyPatch) -> None:
     played: list[Clip] = []
-    monkeypatch.setattr(soundcard, "say_aloud", lambda clip, speaker: played.append(clip))
+    monkeypatch.setattr("oralquiz.audio.say_aloud", lambda clip, speaker: played.append(clip))
     run("try", "--text", "seven")
     assert [round(clip.seconds, 1) > 0 for clip in played] == [True]
 
@@ -121,6 +121,6 @@ def test_recording_without_a_sound_card_is_one_line(monkeypatch: pytest.MonkeyPa
     def none() -> list[soundcard.Device]:
         return []
 
-    monkeypatch.setattr(soundcard, "devices", none)
+    monkeypatch.setattr("oralquiz.audio.devices", none)
     with pytest.raises(AudioError, match="no loudspeaker"):
         run("record", "ann", "--no-check")

@@ -12,7 +12,7 @@ from oralquiz.beads import play_term
 from oralquiz.beads.sums import Sum, check_fits
 from oralquiz.compose import Drill, Request
 from oralquiz.compose.big_frame import build_big_table, draw_with_neighbours, keeps
-from oralquiz.compose.misfits import misfits
+from oralquiz.compose.sum_check import check_sum
 from oralquiz.compose.table import build_table, plan_for
 from oralquiz.errors import BadInput
 from tests.compose.brute import every_sum
@@ -70,7 +70,7 @@ def test_five_columns_keep_to_the_request() -> None:
     )
     drawn = draw_with_neighbours(build_big_table(request), 40, np.random.default_rng(3))
     for terms in drawn[keeps(request, drawn)].tolist():
-        assert misfits(terms, request) == []
+        assert check_sum(terms, request) == []
         check_fits(Sum(tuple(terms)), 5)
         for total, term in zip(np.cumsum([0, *terms]).tolist(), terms, strict=False):
             assert {m.rule for m in play_term(total, term).moves} <= request.allowed

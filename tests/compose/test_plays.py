@@ -9,7 +9,7 @@ import pytest
 
 from oralquiz.beads import ALL_RULES, DIRECT, Rule, play_term
 from oralquiz.compose import Drill, Request
-from oralquiz.compose.playing import frame_moves
+from oralquiz.compose.frame_moves import frame_moves
 from oralquiz.compose.plays import NO_RULE, cells_of, column_moves, plays_for
 
 

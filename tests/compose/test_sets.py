@@ -9,8 +9,8 @@ import pytest
 from oralquiz.beads import Rule, explain
 from oralquiz.compose import load_syllabus, request_for
 from oralquiz.compose.load import Load, load_of
-from oralquiz.compose.misfits import misfits
 from oralquiz.compose.sets import Place, compose_set, places_of
+from oralquiz.compose.sum_check import check_sum
 from oralquiz.errors import BadInput
 
 COURSE = load_syllabus()
@@ -61,7 +61,7 @@ def test_every_sum_fits_its_request() -> None:
     requests = [request_for(COURSE, "both:+6", terms=n) for n in (3, 5)]
     for terms in compose_set(requests, 20, seed=5).sums:
         request = next(r for r in requests if r.terms == len(terms.terms))
-        assert misfits(terms.terms, request) == []
+        assert check_sum(terms.terms, request) == []
 
 
 def test_from_easier_to_harder() -> None:

@@ -12,13 +12,13 @@ from oralquiz.judge.verdict import (
     judge,
     probability_right,
 )
-from oralquiz.listen.hearing import Guess, Hearing
+from oralquiz.listen.hearing import Candidate, Hearing
 from oralquiz.listen.posterior import Calibration
 
 
 def heard(*guesses: tuple[int, float], onset: float | None = 0.5) -> Hearing:
     return Hearing(
-        tuple(Guess(value, str(value), confidence) for value, confidence in guesses),
+        tuple(Candidate(value, str(value), confidence) for value, confidence in guesses),
         "",
         onset,
         None if onset is None else onset + 0.5,

@@ -6,10 +6,10 @@ import math
 
 import pytest
 
-from oralquiz.listen.hearing import Guess
+from oralquiz.listen.hearing import Candidate
 from oralquiz.listen.posterior import Calibration, any_number, guesses
 from oralquiz.listen.spoken import EnglishNumbers
-from oralquiz.listen.voskapi import Reading, Word
+from oralquiz.listen.voskapi import Hypothesis, Word
 
 PLAIN = Calibration(scale=1.0, other=0.0, doubt=0.0)
 E = math.e
@@ -17,14 +17,15 @@ E = math.e
 
 def heard(
     *rows: tuple[str, float], calibration: Calibration = PLAIN, highest: int = 99
-) -> tuple[Guess, ...]:
+) -> tuple[Candidate, ...]:
     readings = [
-        Reading(tuple(Word(word, 0.0, 0.1) for word in text.split()), score) for text, score in rows
+        Hypothesis(tuple(Word(word, 0.0, 0.1) for word in text.split()), score)
+        for text, score in rows
     ]
     return guesses(readings, EnglishNumbers(), 0, highest, calibration)
 
 
-def shares(found: tuple[Guess, ...]) -> dict[int, float]:
+def shares(found: tuple[Candidate, ...]) -> dict[int, float]:
     return {guess.value: guess.confidence for guess in found}
 
 
@@ -76,7 +77,8 @@ def test_nothing_heard() -> None:
 def test_whether_any_number_was_said_beyond_the_range_or_in_it() -> None:
     rows = [("six hundred", 0.0), ("[unk]", -1.0), ("five", -1.0)]
     readings = [
-        Reading(tuple(Word(word, 0.0, 0.1) for word in text.split()), score) for text, score in rows
+        Hypothesis(tuple(Word(word, 0.0, 0.1) for word in text.split()), score)
+        for text, score in rows
     ]
     numbers = EnglishNumbers()
     assert any_number(readings, numbers, PLAIN) == pytest.approx((E + 1) / (E + 2))

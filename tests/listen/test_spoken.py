@@ -7,13 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from num2words import num2words
 
-from oralquiz.listen.spoken import (
-    NUMBER_WORDS,
-    EnglishNumbers,
-    Growth,
-    number_growth,
-    parse_number,
-)
+from oralquiz.listen.spoken import NUMBER_WORDS, EnglishNumbers, Growth, number_growth, parse_number
 
 VALUES = {
     "zero": 0,

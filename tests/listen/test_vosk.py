@@ -7,19 +7,19 @@ import pytest
 
 from oralquiz.listen.hearing import Hearing
 from oralquiz.listen.models import find_model
-from oralquiz.listen.recordings import read_recording
 from oralquiz.listen.vosk import EndRule, VoskRecognizer, open_recognizer
-from oralquiz.listen.voskapi import Reading, Word
+from oralquiz.listen.voskapi import Hypothesis, Word
+from oralquiz.sound.recordings import read_recording
 from tests.listen.rooms import RATE, Samples, noise
 
 RULE = EndRule(closed_s=0.16, digits_s=0.26, open_s=0.5, other_s=2.0)
 
 
-def reading(text: str, times: tuple[float, ...] = ()) -> Reading:
+def reading(text: str, times: tuple[float, ...] = ()) -> Hypothesis:
     """``text`` with the times at which its words start."""
     words = text.split()
     starts = times or (0.3,) * len(words)
-    return Reading(
+    return Hypothesis(
         tuple(Word(word, start, start + 0.2) for word, start in zip(words, starts, strict=False)),
         0.0,
     )
@@ -34,7 +34,7 @@ class Scripted(VoskRecognizer):
         self.times = times
         self.lengths: list[int] = []
 
-    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Reading]:
+    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Hypothesis]:
         self.lengths.append(len(samples))
         return [reading(self.texts.pop(0) if len(self.texts) > 1 else self.texts[0], self.times)]
 

@@ -19,7 +19,7 @@ from icu4py.messageformat import MessageFormat
 from num2words import CONVERTER_CLASSES, num2words
 
 from oralquiz.speak.engine import Engine
-from oralquiz.speak.phrases import languages, phrases
+from oralquiz.speak.phrase_book import languages, phrases
 from oralquiz.speak.voices import CLEAR_RATE
 
 TAGS = {"kz": "kk", "no": "nb"}

@@ -12,7 +12,7 @@ import pytest
 
 from oralquiz.compose import Request
 from oralquiz.compose.composed import compose
-from oralquiz.compose.playing import frame_moves
+from oralquiz.compose.frame_moves import frame_moves
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from oralquiz.speak.clip import Clip
+from oralquiz.sound.clip import Clip
 from oralquiz.speak.level import loudness, true_peak
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 import oralquiz.speak
-from oralquiz.speak.phrases import languages, phrases
+from oralquiz.speak.phrase_book import languages, phrases
 from oralquiz.speak.reading import number_words
 from tests.published.spellers import THREE_COLUMNS, TWO_HANDS, differences, plain, rows
 

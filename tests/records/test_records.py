@@ -14,18 +14,18 @@ from sqlite_utils import Database
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.verdict import Verdict
-from oralquiz.records.answers import answers_of
+from oralquiz.records.answer_history import answers_of
 from oralquiz.records.database import open_records
-from oralquiz.records.pupils import add_pupil, erase_pupil, find_pupil, pupils, set_consent
+from oralquiz.records.migrations import migrations
+from oralquiz.records.pupil_list import add_pupil, erase_pupil, find_pupil, pupils, set_consent
 from oralquiz.records.retention import forget_voices, voices_kept
-from oralquiz.records.schema import migrations
-from oralquiz.records.scores import Tally, scores
-from oralquiz.records.store import store
-from oralquiz.session.correct import correct
+from oralquiz.records.scoring import Tally, scores
+from oralquiz.records.session_rows import store
+from oralquiz.rounds.plan import Round
+from oralquiz.session.correction import correct
 from oralquiz.session.file import open_session
-from oralquiz.session.lock import locked
-from oralquiz.session.rerun import rerun
-from oralquiz.session.round import Round
+from oralquiz.session.folder_lock import locked
+from oralquiz.session.reruns import rerun
 from tests.session.room import make_round, run
 
 WHEN = "2026-01-05T09:00:00+00:00"

@@ -8,11 +8,11 @@ import numpy as np
 
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.judge.verdict import Verdict
-from oralquiz.listen.hearing import Guess
-from oralquiz.session.captions import captions
-from oralquiz.session.events import Event
+from oralquiz.listen.hearing import Candidate
+from oralquiz.rounds.events import Event
+from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.session.file import Answered, Attempt, Pcm, Session, TermTime
-from oralquiz.session.round import Options, Round, Turn
+from oralquiz.session.webvtt import captions
 
 RATE = 16_000
 LEAD = RATE // 2  # samples before the first term of a turn
@@ -70,7 +70,7 @@ def _turn(index: int, pupil: str, one: Sum, value: int | None, at: int, pace: in
         attempt = Attempt("", (), None, None, Verdict.SILENT, None, None)
     else:
         verdict = Verdict.RIGHT if value == one.answer else Verdict.WRONG
-        guess = Guess(value, f"word {value}", 0.999)
+        guess = Candidate(value, f"word {value}", 0.999)
         onset = said + RATE // 2
         attempt = Attempt(guess.words, (guess,), onset, onset + RATE // 4, verdict, value, 0.5)
     end = said + 2 * RATE

@@ -9,10 +9,10 @@ from dataclasses import replace
 import pytest
 
 from oralquiz.judge.verdict import Verdict
-from oralquiz.replay.dates import local_date, local_time
+from oralquiz.replay.local_dates import local_date, local_time
 from oralquiz.replay.outcome import heard_words
 from oralquiz.replay.page import build_page
-from oralquiz.replay.phrases import phrases
+from oralquiz.replay.step_phrases import phrases
 from oralquiz.session.file import Answered, Attempt, Correction
 from tests.replay.made import made
 

@@ -16,7 +16,7 @@ import pytest
 from oralquiz.errors import BadInput
 from oralquiz.replay.page import build_page
 from tests.replay.made import RATE, made
-from tests.replay.test_spoken import Beeper
+from tests.replay.test_spoken_steps import Beeper
 
 SUMS = ["34 + 13 - 22", "7 + 6", "52 - 8 + 9"]
 

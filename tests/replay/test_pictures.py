@@ -11,11 +11,11 @@ import pytest
 
 from oralquiz.beads import Sum
 from oralquiz.replay import hands
-from oralquiz.replay.art import FULL, PLAIN, text_picture
 from oralquiz.replay.picture import picture, size
+from oralquiz.replay.step_words import Form, form_for
 from oralquiz.replay.story import tell
 from oralquiz.replay.terminal import BETWEEN
-from oralquiz.replay.words import Form, form_for
+from oralquiz.replay.text_pictures import FULL, PLAIN, text_picture
 
 
 def parts(drawn: str) -> list[ET.Element]:

@@ -10,15 +10,15 @@ from typing import Any
 
 import numpy as np
 
+from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.beads import Sum
-from oralquiz.listen.hearing import Guess, Hearing
+from oralquiz.listen.hearing import Candidate, Hearing
+from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.runner import Runner
 from oralquiz.session.file import header
-from oralquiz.session.ports import SESSION_RATE
 from oralquiz.session.recorder import FileRecorder
-from oralquiz.session.round import Options, Round, Turn
-from oralquiz.session.runner import Runner
-from oralquiz.session.virtual import VirtualRoom
-from oralquiz.speak.clip import Clip, Samples
+from oralquiz.sound.blocks import SESSION_RATE
+from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation, SpokenTerm
 
 MUMBLE = 190  # said by a pupil, this comes back as a guess between 13 and 30
@@ -83,9 +83,9 @@ class PulseListener:
             return Hearing((), "[unk]", loud[0] / SESSION_RATE, float(offset))
         value, onset = standing[-1][0], float(standing[-1][1] / SESSION_RATE)
         if value == MUMBLE:
-            guesses = (Guess(13, "thirteen", 0.55), Guess(30, "thirty", 0.4))
+            guesses = (Candidate(13, "thirteen", 0.55), Candidate(30, "thirty", 0.4))
             return Hearing(guesses, "thirteen", onset, float(offset))
-        return Hearing((Guess(value, str(value), 0.999),), str(value), onset, float(offset))
+        return Hearing((Candidate(value, str(value), 0.999),), str(value), onset, float(offset))
 
 
 @dataclass

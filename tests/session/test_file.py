@@ -24,8 +24,8 @@ from oralquiz.judge.verdict import Verdict
 from oralquiz.session import archive, file
 from oralquiz.session.file import Session, open_session
 from oralquiz.session.recorder import NAMES
-from oralquiz.session.rerun import rerun
-from oralquiz.session.schema import problem, schema
+from oralquiz.session.reruns import rerun
+from oralquiz.session.session_schema import problem, schema
 from tests.session.room import make_round, run
 
 FILES = Path(__file__).parent / "files"

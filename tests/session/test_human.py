@@ -17,19 +17,19 @@ import pytest
 import soundfile
 import soxr
 
+from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.beads import Sum
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.vosk import open_recognizer
 from oralquiz.records.database import open_records
-from oralquiz.records.scores import scores
-from oralquiz.records.store import store
+from oralquiz.records.scoring import scores
+from oralquiz.records.session_rows import store
+from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.hold import hold
-from oralquiz.session.ports import SESSION_RATE
-from oralquiz.session.reader import VoiceReader
-from oralquiz.session.rerun import rerun
-from oralquiz.session.round import Options, Round, Turn
-from oralquiz.session.virtual import VirtualRoom
+from oralquiz.session.live_round import conduct
+from oralquiz.session.reruns import rerun
+from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.speak.voices import open_voice
 
 CLIPS = Path(__file__).parent / "data" / "fsdd"
@@ -78,7 +78,7 @@ def human_round(folder: Path, speaker: str) -> tuple[Path, Session, Speaker]:
     round_ = Round("digits", "2026-01-05T09:00:00+00:00", turns, step="direct", columns=1)
     room = VirtualRoom(np.random.default_rng(3))
     person = Speaker(room, speaker)
-    path = hold(
+    path = conduct(
         round_,
         Options(pace_s=PACE_S, answer_within_s=4.0),
         VoiceReader(open_voice(), PACE_S),

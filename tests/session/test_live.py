@@ -13,19 +13,19 @@ from typing import Any
 import numpy as np
 import pytest
 
+from oralquiz.audio.delay_chirp import chirp, find_echo
+from oralquiz.audio.echo_canceller import EchoCanceller
+from oralquiz.audio.sound_card import SoundCard
 from oralquiz.beads import Sum
 from oralquiz.errors import AudioError
 from oralquiz.listen.vosk import open_recognizer
-from oralquiz.session.chirp import chirp, find_echo
-from oralquiz.session.echo import EchoGuard
+from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import open_session
-from oralquiz.session.hold import hold
-from oralquiz.session.ports import SESSION_RATE
-from oralquiz.session.reader import VoiceReader
-from oralquiz.session.rerun import rerun
-from oralquiz.session.round import Options, Round, Turn
-from oralquiz.session.soundcard import SoundCard
-from oralquiz.speak.clip import at_rate
+from oralquiz.session.live_round import conduct
+from oralquiz.session.reruns import rerun
+from oralquiz.sound.blocks import SESSION_RATE
+from oralquiz.sound.clip import at_rate
 from oralquiz.speak.voices import open_voice, pupil_voices
 from tests.session.virtualcard import using_card
 
@@ -80,7 +80,7 @@ def held_round(folder: Path) -> tuple[Path, dict[int, int], bool]:
             clip = clip * np.float32(0.4 / np.abs(clip).max())
             answered[data["turn"]] = card.play(clip, place) - data["terms"][-1]["offset"]
 
-        path = hold(
+        path = conduct(
             round_,
             options,
             VoiceReader(open_voice(pace=1.4), 1.4),
@@ -88,7 +88,7 @@ def held_round(folder: Path) -> tuple[Path, dict[int, int], bool]:
             open_recognizer(),
             folder / "live",
             watch=answer,
-            guard=EchoGuard(),
+            guard=EchoCanceller(),
         )
         return path, answered, in_its_place(card)
 

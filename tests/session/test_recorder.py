@@ -10,15 +10,15 @@ import numpy as np
 import pytest
 import soundfile
 
+from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.errors import OralquizError, SessionFileError
 from oralquiz.judge.verdict import Verdict
+from oralquiz.rounds.plan import Options, Round
 from oralquiz.session.file import header, open_session
-from oralquiz.session.hold import hold
-from oralquiz.session.ports import SESSION_RATE
+from oralquiz.session.live_round import conduct
 from oralquiz.session.recorder import FileRecorder
-from oralquiz.session.rerun import rerun
-from oralquiz.session.round import Options, Round
-from oralquiz.session.virtual import VirtualRoom
+from oralquiz.session.reruns import rerun
+from oralquiz.sound.blocks import SESSION_RATE
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round, run
 
 CHILD = """
@@ -27,9 +27,9 @@ from pathlib import Path
 import numpy as np
 from oralquiz.session.file import header
 from oralquiz.session.recorder import FileRecorder
-from oralquiz.session.round import Options, Round
-from oralquiz.session.runner import Runner
-from oralquiz.session.virtual import VirtualRoom
+from oralquiz.rounds.plan import Options, Round
+from oralquiz.rounds.runner import Runner
+from oralquiz.audio.virtual_room import VirtualRoom
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round
 
 folder, events = Path(sys.argv[1]), int(sys.argv[2])
@@ -103,7 +103,7 @@ def test_a_full_disk_keeps_what_was_answered(
         def prepare(self, round_: Round, options: Options) -> None: ...
 
     with pytest.raises(OralquizError, match=r"No space left on device.*is kept there"):
-        hold(
+        conduct(
             make_round("1 + 2", "4 + 4"),
             Options(pace_s=1.0, answer_within_s=3.0),
             Reader(),  # type: ignore[arg-type]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from scipy.signal import correlate
 
-from oralquiz.speak.clip import Clip, Samples
+from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
-from oralquiz.speak.clip import Clip, Samples
+from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import COUNT_PACE_S, MAX_COMPRESSION, dictate
 from oralquiz.speak.level import PEAK_DBTP, loudness, true_peak
 from oralquiz.speak.reading import Reading

@@ -3,7 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from oralquiz.speak.clip import Clip
+from oralquiz.sound.clip import Clip
 from oralquiz.speak.level import PEAK_DBTP, level, loudness, true_peak
 from tests.speak.sounds import tone
 

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from oralquiz.speak.clip import Clip, Samples
+from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.stretch import compress
 from tests.speak.sounds import tone
 

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from oralquiz.errors import AudioError
-from oralquiz.speak.clip import Clip
+from oralquiz.sound.clip import Clip
 from oralquiz.speak.trim import WINDOW_S, trim, voice_bounds
 from tests.speak.sounds import tone
 

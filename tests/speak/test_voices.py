@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.speak import keep
+from oralquiz.speak import clip_cache as keep
 from oralquiz.speak.engine import Engine
 from oralquiz.speak.voices import EngineVoice, open_voice, pupil_voices
 

@@ -15,7 +15,7 @@ import numpy as np
 from pocketsphinx import Decoder, get_model_path
 
 from oralquiz.beads import Sum
-from oralquiz.speak.clip import Samples
+from oralquiz.sound.clip import Samples
 from oralquiz.speak.reading import Reading, term_texts
 
 RATE = 16_000

@@ -1,4 +1,4 @@
-"""A house whose voice and ear are the pulses of tests.session.room, and pages that are not there.
+"""A classroom that hears and says the pulses of tests.session.room, and pages that are not there.
 
 ``Tablet`` speaks a page's half of the protocol: it streams, plays on its own clock, comes back.
 Threads are replaced by the caller's own, so that what happens is the same every time.
@@ -16,15 +16,15 @@ import numpy as np
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
-from oralquiz.records.pupils import Pupil, add_pupil
-from oralquiz.session.ports import BLOCK, SESSION_RATE
-from oralquiz.speak.clip import Samples
-from oralquiz.web.access import Passphrases, load_keys
+from oralquiz.records.pupil_list import Pupil, add_pupil
+from oralquiz.sound.blocks import BLOCK, SESSION_RATE
+from oralquiz.sound.clip import Samples
 from oralquiz.web.app import create_app
-from oralquiz.web.device import Device, Line
-from oralquiz.web.house import House, Records, Tools
-from oralquiz.web.plan import Plan, Way
-from oralquiz.web.wire import as_packet, packet
+from oralquiz.web.classroom import Classroom, Records, Tools
+from oralquiz.web.credentials import Passphrases, load_keys
+from oralquiz.web.device import Connection, Device
+from oralquiz.web.planning import Plan, Way
+from oralquiz.web.protocol import as_packet, packet
 from tests.session.room import PulseReader, PulseRecognizer, pulse
 
 ORIGIN = "http://testserver"
@@ -40,32 +40,32 @@ class Here(Executor):
         return future
 
 
-def make_house(folder: Path, *, threads: bool = False) -> House:
+def make_classroom(folder: Path, *, threads: bool = False) -> Classroom:
     tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), lambda: [("", "pulses")])
     keys = load_keys(folder / "web" / "keys.json")
-    house = House(keys, Records(folder / "records.db"), folder / "sessions", tools)
-    house.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
+    classroom = Classroom(keys, Records(folder / "records.db"), folder / "sessions", tools)
+    classroom.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
     if not threads:
-        house.pool.shutdown()
-        house.ahead.shutdown()
-        house.pool = Here()  # type: ignore[assignment]
-        house.ahead = Here()  # type: ignore[assignment]
-    return house
+        classroom.pool.shutdown()
+        classroom.ahead.shutdown()
+        classroom.pool = Here()  # type: ignore[assignment]
+        classroom.ahead = Here()  # type: ignore[assignment]
+    return classroom
 
 
-async def make_pupils(house: House, *names: str, consent: bool = True) -> list[Pupil]:
+async def make_pupils(classroom: Classroom, *names: str, consent: bool = True) -> list[Pupil]:
     """Pupils of the class 3B, which the teacher's pages then show."""
-    house.class_name = "3B"
+    classroom.class_name = "3B"
     return [
-        await house.records.do(add_pupil, n, created=NOW, class_name="3B", consent=consent)
+        await classroom.records.do(add_pupil, n, created=NOW, class_name="3B", consent=consent)
         for n in names
     ]
 
 
-def client_of(house: House, *, host: str = "127.0.0.1", origin: str = ORIGIN) -> TestClient:
+def client_of(classroom: Classroom, *, host: str = "127.0.0.1", origin: str = ORIGIN) -> TestClient:
     """A browser on this computer."""
     return TestClient(
-        create_app(house, ["testserver"]),
+        create_app(classroom, ["testserver"]),
         base_url=ORIGIN,
         client=(host, 50_000),
         headers={"origin": origin} if origin else {},
@@ -82,7 +82,7 @@ class Tablet:
         self.answers = answers
         self.mic = mic
         self.heard: list[dict[str, Any]] = []
-        self.line: Line | None = None
+        self.line: Connection | None = None
         self.run = ""
         self.next = 0
         self.play = 0
@@ -93,7 +93,7 @@ class Tablet:
 
     def open(self) -> None:
         """Connect (again)."""
-        self.line = Line()
+        self.line = Connection()
         self.device.attach(self.line)
         first = min(self.kept, default=self.next)
         self.say(t="hello", mic=self.mic, run=self.run, first=first, play=self.play)

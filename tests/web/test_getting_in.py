@@ -13,15 +13,15 @@ from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
 
 from oralquiz.errors import BadInput
-from oralquiz.records.pupils import Pupil
-from oralquiz.session.ports import BLOCK
+from oralquiz.records.pupil_list import Pupil
+from oralquiz.sound.blocks import BLOCK
 from oralquiz.web import app as app_module
 from oralquiz.web import sockets
-from oralquiz.web.access import Codes, Passphrases
 from oralquiz.web.app import COOKIE, create_app
-from oralquiz.web.guard import BODY_BYTES
-from oralquiz.web.house import House
-from oralquiz.web.wire import BLOCKS_MOST, MESSAGE_BYTES, as_packet
+from oralquiz.web.classroom import Classroom
+from oralquiz.web.credentials import Codes, Passphrases
+from oralquiz.web.protocol import BLOCKS_MOST, MESSAGE_BYTES, as_packet
+from oralquiz.web.security import BODY_BYTES
 from tests.web.conftest import browser
 
 PASSPHRASE = "a lamp on the table"
@@ -35,8 +35,8 @@ TEACHERS += [
 ]
 
 
-def lock(house: House) -> None:
-    house.keys.set_passphrase(PASSPHRASE, house.passphrases)
+def lock(classroom: Classroom) -> None:
+    classroom.keys.set_passphrase(PASSPHRASE, classroom.passphrases)
 
 
 def close_code(client: TestClient, path: str, **more: Any) -> tuple[int, str]:
@@ -49,8 +49,8 @@ def close_code(client: TestClient, path: str, **more: Any) -> tuple[int, str]:
     return end.value.code, end.value.reason or ""
 
 
-def join(house: House, client: TestClient, name: str) -> None:
-    code, _ = house.codes.for_class("3B")
+def join(classroom: Classroom, client: TestClient, name: str) -> None:
+    code, _ = classroom.codes.for_class("3B")
     came = client.post("/join", data={"code": code, "name": name})
     assert (came.status_code, came.headers.get("location")) == (303, "/me"), came.text
 
@@ -70,13 +70,13 @@ def test_a_foreign_name_for_this_computer_is_turned_away(teacher: TestClient, ho
      "http://testserver.evil.example", "http://localhost"],
 )  # fmt: skip
 def test_nothing_is_changed_from_another_origin(
-    house: House, teacher: TestClient, origin: str | None
+    classroom: Classroom, teacher: TestClient, origin: str | None
 ) -> None:
     del teacher.headers["origin"]
     headers = {} if origin is None else {"origin": origin}
     for path in ("/class", "/plan", "/join", "/enter", "/leave", "/lock", "/results/x/correct"):
         assert teacher.post(path, data={"what": "open"}, headers=headers).status_code == 403
-    assert house.codes.open_for("3B") == ""
+    assert classroom.codes.open_for("3B") == ""
     for path in ("/ws/me", "/ws/teacher", "/ws/wall"):
         assert close_code(teacher, path, headers=headers)[0] == 4403
 
@@ -113,10 +113,10 @@ def test_what_a_name_says_stays_text(teacher: TestClient) -> None:
 
 
 def test_without_a_passphrase_only_this_computer_is_the_teacher(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
     assert teacher.get("/class").status_code == 200
-    far = browser(house, teacher, host="192.168.1.20")
+    far = browser(classroom, teacher, host="192.168.1.20")
     for path in TEACHERS:
         assert far.get(path).headers.get("location") == "/enter", path
     assert close_code(far, "/ws/teacher") == (4403, "come in first")
@@ -124,8 +124,10 @@ def test_without_a_passphrase_only_this_computer_is_the_teacher(
     assert close_code(far, "/ws/me") == (4403, "come in first")
 
 
-def test_the_passphrase_opens_and_nothing_else_does(house: House, teacher: TestClient) -> None:
-    lock(house)
+def test_the_passphrase_opens_and_nothing_else_does(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    lock(classroom)
     for path in TEACHERS:
         assert teacher.get(path).headers.get("location") == "/enter", path
     for wrong in ("", PASSPHRASE + "x", PASSPHRASE.upper(), "x" * 10_000):
@@ -137,12 +139,12 @@ def test_the_passphrase_opens_and_nothing_else_does(house: House, teacher: TestC
     assert teacher.get("/class").status_code == 303
 
 
-def test_the_passphrase_is_kept_as_argon2id_in_a_file_of_ones_own(house: House) -> None:
-    lock(house)
-    text = house.keys.path.read_text()
+def test_the_passphrase_is_kept_as_argon2id_in_a_file_of_ones_own(classroom: Classroom) -> None:
+    lock(classroom)
+    text = classroom.keys.path.read_text()
     assert "$argon2id$" in text
     assert PASSPHRASE not in text
-    assert house.keys.path.stat().st_mode & 0o077 == 0
+    assert classroom.keys.path.stat().st_mode & 0o077 == 0
 
 
 def test_the_real_cost_is_what_the_library_recommends() -> None:
@@ -152,17 +154,19 @@ def test_the_real_cost_is_what_the_library_recommends() -> None:
     assert Passphrases().fits(hashed, PASSPHRASE)
 
 
-def test_a_short_passphrase_is_refused(house: House, teacher: TestClient) -> None:
+def test_a_short_passphrase_is_refused(classroom: Classroom, teacher: TestClient) -> None:
     teacher.post("/lock", data={"passphrase": "short", "again": "short"})
-    assert house.keys.passphrase == ""
+    assert classroom.keys.passphrase == ""
     teacher.post("/lock", data={"passphrase": PASSPHRASE, "again": PASSPHRASE + "x"})
-    assert house.keys.passphrase == ""
+    assert classroom.keys.passphrase == ""
     teacher.post("/lock", data={"passphrase": PASSPHRASE, "again": PASSPHRASE})
-    assert house.passphrases.fits(house.keys.passphrase, PASSPHRASE)
+    assert classroom.passphrases.fits(classroom.keys.passphrase, PASSPHRASE)
     assert teacher.get("/class").status_code == 200
 
 
-def test_a_new_passphrase_ends_the_pages_that_are_open(house: House, teacher: TestClient) -> None:
+def test_a_new_passphrase_ends_the_pages_that_are_open(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     for path in ("/ws/teacher", "/ws/wall"):
         with (
             pytest.raises(WebSocketDisconnect) as end,
@@ -174,9 +178,9 @@ def test_a_new_passphrase_ends_the_pages_that_are_open(house: House, teacher: Te
         assert end.value.code == 4403
 
 
-def test_guessing_is_slowed_down(house: House, teacher: TestClient) -> None:
-    lock(house)
-    far = browser(house, teacher, host="192.168.1.20")
+def test_guessing_is_slowed_down(classroom: Classroom, teacher: TestClient) -> None:
+    lock(classroom)
+    far = browser(classroom, teacher, host="192.168.1.20")
     codes = [far.post("/enter", data={"passphrase": "x"}).status_code for _ in range(12)]
     assert codes == [403] * 10 + [429] * 2
     # even the right one, from there, for a while; from elsewhere it opens
@@ -184,24 +188,26 @@ def test_guessing_is_slowed_down(house: House, teacher: TestClient) -> None:
     assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
 
 
-def test_who_comes_in_is_not_counted_as_guessing(house: House, teacher: TestClient) -> None:
-    lock(house)
+def test_who_comes_in_is_not_counted_as_guessing(classroom: Classroom, teacher: TestClient) -> None:
+    lock(classroom)
     for _ in range(15):
         assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
         teacher.post("/leave")
 
 
-def test_codes_are_guessed_in_vain_from_many_addresses(house: House, teacher: TestClient) -> None:
-    house.codes.for_class("3B")
+def test_codes_are_guessed_in_vain_from_many_addresses(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    classroom.codes.for_class("3B")
     seen = set()
     for k in range(130):
-        far = browser(house, teacher, host=f"192.168.2.{k}")
+        far = browser(classroom, teacher, host=f"192.168.2.{k}")
         seen.add(far.post("/join", data={"code": "AAAAAA", "name": "Ben"}).status_code)
     assert seen == {403, 429}
 
 
-def test_a_forged_or_old_cookie_opens_nothing(house: House, teacher: TestClient) -> None:
-    lock(house)
+def test_a_forged_or_old_cookie_opens_nothing(classroom: Classroom, teacher: TestClient) -> None:
+    lock(classroom)
     teacher.post("/enter", data={"passphrase": PASSPHRASE})
     cookie = teacher.cookies[COOKIE]
     assert teacher.get("/class").status_code == 200
@@ -212,27 +218,29 @@ def test_a_forged_or_old_cookie_opens_nothing(house: House, teacher: TestClient)
         teacher.cookies.set(COOKIE, bad)
         assert teacher.get("/class").headers.get("location") == "/enter", bad
     # a new passphrase ends every older visit
-    house.keys.set_passphrase("another passphrase")
+    classroom.keys.set_passphrase("another passphrase")
     teacher.cookies.clear()
     teacher.cookies.set(COOKIE, cookie)
     assert teacher.get("/class").headers.get("location") == "/enter"
 
 
-def test_a_visit_ends(house: House, teacher: TestClient, monkeypatch: pytest.MonkeyPatch) -> None:
-    lock(house)
+def test_a_visit_ends(
+    classroom: Classroom, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    lock(classroom)
     teacher.post("/enter", data={"passphrase": PASSPHRASE})
     later = time.time() + 13 * 3600
     monkeypatch.setattr(time, "time", lambda: later)
     assert teacher.get("/class").headers.get("location") == "/enter"
 
 
-def test_cookies_are_for_this_site_and_no_script(house: House, teacher: TestClient) -> None:
-    lock(house)
+def test_cookies_are_for_this_site_and_no_script(classroom: Classroom, teacher: TestClient) -> None:
+    lock(classroom)
     set_cookie = teacher.post("/enter", data={"passphrase": PASSPHRASE}).headers["set-cookie"]
     assert "httponly" in set_cookie.lower()
     assert "samesite=strict" in set_cookie.lower()
     secure = TestClient(
-        create_app(house, ["class.local"], secure=True),
+        create_app(classroom, ["class.local"], secure=True),
         base_url="https://class.local",
         headers={"origin": "https://class.local"},
         follow_redirects=False,
@@ -246,10 +254,10 @@ def test_cookies_are_for_this_site_and_no_script(house: House, teacher: TestClie
 
 
 def test_a_pupil_joins_by_code_and_sees_only_the_own_page(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
-    tablet = browser(house, teacher, host="192.168.1.20")
-    join(house, tablet, "asha")
+    tablet = browser(classroom, teacher, host="192.168.1.20")
+    join(classroom, tablet, "asha")
     assert "Hello Asha Rao!" in tablet.get("/me").text
     assert "Ben" not in tablet.get("/me").text
     for path in TEACHERS:
@@ -261,10 +269,10 @@ def test_a_pupil_joins_by_code_and_sees_only_the_own_page(
 
 
 def test_on_this_computer_too_a_pupils_browser_is_no_teacher(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
-    child = browser(house, teacher)
-    join(house, child, "Ben")
+    child = browser(classroom, teacher)
+    join(classroom, child, "Ben")
     for path in TEACHERS:
         assert child.get(path).status_code == 403, path
     assert close_code(child, "/ws/teacher")[0] == 4403
@@ -272,57 +280,61 @@ def test_on_this_computer_too_a_pupils_browser_is_no_teacher(
 
 @pytest.mark.parametrize("name", ["", "Nobody", "  ", "Asha Rao; drop", "%", "Asha\x00"])
 def test_a_name_that_is_not_in_the_class_does_not_join(
-    house: House, teacher: TestClient, name: str
+    classroom: Classroom, teacher: TestClient, name: str
 ) -> None:
-    code, _ = house.codes.for_class("3B")
-    far = browser(house, teacher, host="192.168.1.20")
+    code, _ = classroom.codes.for_class("3B")
+    far = browser(classroom, teacher, host="192.168.1.20")
     assert far.post("/join", data={"code": code, "name": name}).status_code == 403
 
 
-def test_a_name_joins_however_its_accents_are_typed(house: House, teacher: TestClient) -> None:
+def test_a_name_joins_however_its_accents_are_typed(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     teacher.post("/class", data={"what": "add", "names": "Ni\u00f1o Paz"})
-    join(house, browser(house, teacher, host="192.168.1.20"), "nin\u0303o")
+    join(classroom, browser(classroom, teacher, host="192.168.1.20"), "nin\u0303o")
 
 
-def test_nobody_takes_anothers_place(house: House, teacher: TestClient) -> None:
-    asha = browser(house, teacher, host="192.168.1.20")
-    thief = browser(house, teacher, host="192.168.1.21")
-    join(house, asha, "Asha Rao")
-    code = house.codes.open_for("3B")
+def test_nobody_takes_anothers_place(classroom: Classroom, teacher: TestClient) -> None:
+    asha = browser(classroom, teacher, host="192.168.1.20")
+    thief = browser(classroom, teacher, host="192.168.1.21")
+    join(classroom, asha, "Asha Rao")
+    code = classroom.codes.open_for("3B")
     refused = thief.post("/join", data={"code": code, "name": "Asha Rao"})
     assert refused.status_code == 403
     assert "Ask your teacher to free the place" in refused.text
     # the teacher frees it: the old cookie is worth nothing, the name can be taken again
     teacher.post("/class", data={"what": "free", "pupil": "Asha Rao"})
     assert asha.get("/me").headers["location"] == "/join"
-    join(house, thief, "Asha Rao")
+    join(classroom, thief, "Asha Rao")
 
 
-def test_codes_expire_and_closing_sends_everyone_out(house: House, teacher: TestClient) -> None:
+def test_codes_expire_and_closing_sends_everyone_out(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     now = 1000.0
-    house.codes = Codes(now=lambda: now)
-    code, _ = house.codes.for_class("3B")
-    ben = browser(house, teacher, host="192.168.1.20")
+    classroom.codes = Codes(now=lambda: now)
+    code, _ = classroom.codes.for_class("3B")
+    ben = browser(classroom, teacher, host="192.168.1.20")
     assert ben.post("/join", data={"code": code.lower(), "name": "ben"}).status_code == 303
     now += 2 * 3600 + 1
-    asha = browser(house, teacher, host="192.168.1.21")
+    asha = browser(classroom, teacher, host="192.168.1.21")
     assert asha.post("/join", data={"code": code, "name": "Asha Rao"}).status_code == 403
     teacher.post("/class", data={"what": "close"})
     assert ben.get("/me").headers["location"] == "/join"
 
 
-def test_a_card_opens_one_pupils_practice(house: House, teacher: TestClient) -> None:
+def test_a_card_opens_one_pupils_practice(classroom: Classroom, teacher: TestClient) -> None:
     page = teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text
     found = re.search(r'<p class="code">([A-Z0-9]{9})</p>', page)
     assert found is not None
-    home = browser(house, teacher, host="192.168.1.30")
+    home = browser(classroom, teacher, host="192.168.1.30")
     assert home.post("/join", data={"code": found[1], "name": "Asha Rao"}).status_code == 303
     assert "Hello Ben!" in home.get("/me").text
     # erased: the card and the cookie are worth nothing, even if the number is given anew
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     teacher.post("/class", data={"what": "add", "names": "Cem"})
     assert home.get("/me").headers["location"] == "/join"
-    fresh = browser(house, teacher, host="192.168.1.31")
+    fresh = browser(classroom, teacher, host="192.168.1.31")
     assert fresh.post("/join", data={"code": found[1], "name": ""}).status_code == 403
 
 
@@ -332,25 +344,25 @@ def card_on(page: str) -> str:
 
 
 def test_who_came_with_a_card_stays_as_long_as_the_card(
-    house: House, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
+    classroom: Classroom, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     code = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
-    home = browser(house, teacher, host="192.168.1.30")
+    home = browser(classroom, teacher, host="192.168.1.30")
     home.post("/join", data={"code": code, "name": ""})
     begun = time.time()
     now = begun + 13 * 24 * 3600
-    house.codes.now = lambda: now
+    classroom.codes.now = lambda: now
     monkeypatch.setattr(time, "time", lambda: now)
     assert home.get("/me").status_code == 200
     now = begun + 15 * 24 * 3600
-    house.codes.now = lambda: now
+    classroom.codes.now = lambda: now
     assert home.get("/").headers["location"] == "/me"
     assert home.get("/me").headers["location"] == "/join"
     assert "Your card is not good any more." in home.get("/join").text
     assert close_code(home, "/ws/me") == (4403, "come in first")
 
 
-def test_pressing_card_twice_shows_the_same_card(house: House, teacher: TestClient) -> None:
+def test_pressing_card_twice_shows_the_same_card(classroom: Classroom, teacher: TestClient) -> None:
     first = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
     again = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
     assert again == first
@@ -365,10 +377,10 @@ def test_pressing_card_twice_shows_the_same_card(house: House, teacher: TestClie
     ],
 )
 def test_a_card_is_replaced_or_taken_back_and_its_page_let_go(
-    house: House, teacher: TestClient, what: str, why: str
+    classroom: Classroom, teacher: TestClient, what: str, why: str
 ) -> None:
     old = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
-    home = browser(house, teacher, host="192.168.1.30")
+    home = browser(classroom, teacher, host="192.168.1.30")
     home.post("/join", data={"code": old, "name": ""})
     with (
         pytest.raises(WebSocketDisconnect) as end,
@@ -379,7 +391,7 @@ def test_a_card_is_replaced_or_taken_back_and_its_page_let_go(
             socket.receive_json()
     assert (end.value.code, end.value.reason) == (4409, why)
     assert home.get("/me").headers["location"] == "/join"
-    fresh = browser(house, teacher, host="192.168.1.31")
+    fresh = browser(classroom, teacher, host="192.168.1.31")
     assert fresh.post("/join", data={"code": old, "name": ""}).status_code == 403
     if what == "new card":
         assert fresh.post("/join", data={"code": card_on(page.text), "name": ""}).status_code == 303
@@ -388,42 +400,44 @@ def test_a_card_is_replaced_or_taken_back_and_its_page_let_go(
         assert "who has one" not in teacher.get("/class").text
 
 
-def test_taking_a_card_back_leaves_the_place_in_class(house: House, teacher: TestClient) -> None:
+def test_taking_a_card_back_leaves_the_place_in_class(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     teacher.post("/class", data={"what": "card", "pupil": "Ben"})
-    in_class = browser(house, teacher, host="192.168.1.30")
-    join(house, in_class, "Ben")
+    in_class = browser(classroom, teacher, host="192.168.1.30")
+    join(classroom, in_class, "Ben")
     with in_class.websocket_connect("/ws/me") as socket:
         socket.send_json({"t": "hello", "mic": False, "run": "", "first": 0, "play": 0})
         teacher.post("/class", data={"what": "no card", "pupil": "Ben"})
         socket.send_json({"t": "hello", "mic": False, "run": "", "first": 0, "play": 0})
         assert sum(socket.receive_json()["t"] == "welcome" for _ in range(5)) == 2
         socket.close()
-        while any(device.online for device in house.devices.values()):
+        while any(device.online for device in classroom.devices.values()):
             time.sleep(0.01)
     assert in_class.get("/me").status_code == 200
 
 
 def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
     code = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
-    home = browser(house, teacher, host="192.168.1.30")
+    home = browser(classroom, teacher, host="192.168.1.30")
     home.post("/join", data={"code": code, "name": ""})
     with (
         pytest.raises(WebSocketDisconnect) as end,
         home.websocket_connect("/ws/me") as socket,
     ):
         later = time.time() + 15 * 24 * 3600
-        house.codes.now = lambda: later
+        classroom.codes.now = lambda: later
         socket.send_json({"t": "practise", "pace_s": 2.0, "count": 3})
         for _ in range(5):
             socket.receive_json()
     assert (end.value.code, end.value.reason) == (4403, "your card is not good any more")
-    assert house.practices == {}
+    assert classroom.practices == {}
 
 
 def test_a_card_is_good_after_the_laptop_was_switched_off(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     kept = tmp_path / "web" / "cards.json"
     ben, asha = (Pupil(2, "Ben", "3B", True), Pupil(1, "Asha Rao", "3B", True))
@@ -432,9 +446,9 @@ def test_a_card_is_good_after_the_laptop_was_switched_off(
         evening.for_pupil(ben), evening.for_pupil(asha), evening.for_class("3B"),
     )  # fmt: skip
     assert kept.stat().st_mode & 0o077 == 0
-    house.codes = Codes(path=kept)
-    assert house.codes.open(shared) is None
-    home = browser(house, teacher, host="192.168.1.30")
+    classroom.codes = Codes(path=kept)
+    assert classroom.codes.open(shared) is None
+    home = browser(classroom, teacher, host="192.168.1.30")
     assert home.post("/join", data={"code": card, "name": ""}).status_code == 303
     assert "Hello Ben!" in home.get("/me").text
     later = time.time() + 15 * 24 * 3600
@@ -449,9 +463,11 @@ def test_a_card_is_good_after_the_laptop_was_switched_off(
         Codes(path=kept)
 
 
-def test_one_pupils_sounds_and_rounds_are_not_anothers(house: House, teacher: TestClient) -> None:
-    asha = browser(house, teacher, host="192.168.1.20")
-    join(house, asha, "Asha Rao")
+def test_one_pupils_sounds_and_rounds_are_not_anothers(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    asha = browser(classroom, teacher, host="192.168.1.20")
+    join(classroom, asha, "Asha Rao")
     for path in ("/clip/x/y", "/clip/../keys.json", "/clip/a/..%2F..%2Fkeys.json"):
         assert asha.get(path).status_code == 404
     assert asha.get("/me/replay/anything").headers["location"] == "/me"
@@ -475,7 +491,7 @@ def test_a_body_that_is_too_large_is_not_read(teacher: TestClient) -> None:
 
 
 def test_a_body_without_a_length_ends_when_it_is_too_large(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
     def endless() -> Any:
         yield b"what=add&names="
@@ -488,10 +504,10 @@ def test_a_body_without_a_length_ends_when_it_is_too_large(
 
 
 def test_requests_are_limited(
-    house: House, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
+    classroom: Classroom, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(app_module, "REQUESTS", (20.0, 0.001))
-    far = browser(house, teacher, host="192.168.9.9")
+    far = browser(classroom, teacher, host="192.168.9.9")
     codes = [far.get("/nowhere").status_code for _ in range(30)]
     assert codes == [404] * 20 + [429] * 10
     assert close_code(far, "/ws/me")[0] == 4403
@@ -511,10 +527,10 @@ def test_requests_are_limited(
     ],
 )
 def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
-    house: House, teacher: TestClient, what: str | bytes
+    classroom: Classroom, teacher: TestClient, what: str | bytes
 ) -> None:
-    asha = browser(house, teacher, host="192.168.1.20")
-    join(house, asha, "Asha Rao")
+    asha = browser(classroom, teacher, host="192.168.1.20")
+    join(classroom, asha, "Asha Rao")
     with (
         pytest.raises(WebSocketDisconnect) as end,
         asha.websocket_connect("/ws/me") as socket,
@@ -529,12 +545,12 @@ def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
 
 
 def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
     """All that was on its way while this computer slept comes at once: no page of ours is to
     be turned away for good because of that."""
-    asha = browser(house, teacher, host="192.168.1.20")
-    join(house, asha, "Asha Rao")
+    asha = browser(classroom, teacher, host="192.168.1.20")
+    join(classroom, asha, "Asha Rao")
     with (
         pytest.raises(WebSocketDisconnect) as end,
         asha.websocket_connect("/ws/me") as socket,
@@ -547,10 +563,10 @@ def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
 
 
 def test_more_messages_than_a_page_has_reason_for_end_the_socket(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
-    asha = browser(house, teacher, host="192.168.1.20")
-    join(house, asha, "Asha Rao")
+    asha = browser(classroom, teacher, host="192.168.1.20")
+    join(classroom, asha, "Asha Rao")
     with (
         pytest.raises(WebSocketDisconnect) as end,
         asha.websocket_connect("/ws/me") as socket,
@@ -562,9 +578,11 @@ def test_more_messages_than_a_page_has_reason_for_end_the_socket(
     assert (end.value.code, end.value.reason) == (4400, "too many messages")
 
 
-def test_a_second_window_takes_over_and_the_first_ends(house: House, teacher: TestClient) -> None:
-    asha = browser(house, teacher, host="192.168.1.20")
-    join(house, asha, "Asha Rao")
+def test_a_second_window_takes_over_and_the_first_ends(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    asha = browser(classroom, teacher, host="192.168.1.20")
+    join(classroom, asha, "Asha Rao")
     with (
         asha.websocket_connect("/ws/me") as first,
         asha.websocket_connect("/ws/me") as second,
@@ -576,13 +594,13 @@ def test_a_second_window_takes_over_and_the_first_ends(house: House, teacher: Te
             for _ in range(5):
                 first.receive_json()
         second.close()
-        while any(device.online for device in house.devices.values()):
+        while any(device.online for device in classroom.devices.values()):
             time.sleep(0.01)
     assert end.value.code == 4409
 
 
 def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
     hello = {"t": "hello", "mic": False, "run": "", "first": 0, "play": 0}
 
@@ -602,16 +620,16 @@ def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
         first.send_json({"t": "ready", "mic": False})
         second.send_json(hello)
         assert until(second, "aside", "welcome")["t"] == "aside"
-        assert house.front.ready  # the first page's sound stays on
+        assert classroom.front.ready  # the first page's sound stays on
         # what a page that only watches says of a device is not the front's
         second.send_json({"t": "delay", "out_s": 1.5, "in_s": 0.0, "measured": True})
         second.send_json({"t": "do", "name": "begin"})
         assert until(second, "note")["text"] == "Plan a round first."
-        assert not house.front.measured
+        assert not classroom.front.measured
         # the button: the other page is told, and watches on
         second.send_json({"t": "ready", "mic": False})
         until(first, "aside")
-        assert house.front.ready
+        assert classroom.front.ready
         first.send_json({"t": "do", "name": "begin"})
         assert until(first, "note")["text"] == "Plan a round first."
         # it comes back after a break of its connection: it does not steal the sound
@@ -619,9 +637,9 @@ def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
             again.send_json(hello | {"run": "somewhere"})
             assert until(again, "aside", "welcome")["t"] == "aside"
             again.close()
-            while len(house._watchers) > 2:
+            while len(classroom._watchers) > 2:
                 time.sleep(0.01)
         second.close()
         first.close()
-        while house._watchers:
+        while classroom._watchers:
             time.sleep(0.01)

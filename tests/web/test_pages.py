@@ -17,38 +17,40 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
-from oralquiz.records.pupils import find_pupil, pupils
-from oralquiz.records.store import store
+from oralquiz.records.practice_sets import Best, bests, held
+from oralquiz.records.pupil_list import find_pupil, pupils
+from oralquiz.records.session_rows import store
 from oralquiz.session.file import open_session
-from oralquiz.web import results
-from oralquiz.web.house import House
-from oralquiz.web.lesson import Lesson
-from oralquiz.web.plan import Way
-from oralquiz.web.sets import Best, bests, held
+from oralquiz.web import result_pages as results
+from oralquiz.web.class_round import ClassRound
+from oralquiz.web.classroom import Classroom
+from oralquiz.web.planning import Way
 from tests.session.room import make_round, run
 from tests.web.conftest import browser
-from tests.web.room import Tablet, make_house, plan
+from tests.web.room import Tablet, make_classroom, plan
 
 
-def do(house: House, client: TestClient, work, *args, **named):  # type: ignore[no-untyped-def]
+def do(classroom: Classroom, client: TestClient, work, *args, **named):  # type: ignore[no-untyped-def]
     assert client.portal is not None
-    return client.portal.call(lambda: house.records.do(work, *args, **named))
+    return client.portal.call(lambda: classroom.records.do(work, *args, **named))
 
 
-def keep(house: House, client: TestClient, folder: Path, pupil: str, *values: int | None) -> str:
+def keep(
+    classroom: Classroom, client: TestClient, folder: Path, pupil: str, *values: int | None
+) -> str:
     """A finished round of ``pupil``, in the records; returns its id."""
     round_ = make_round(*(["12 + 21"] * len(values)), pupil=pupil)
     file, _, _ = run(folder, round_, list(values))
     session = open_session(file)
-    do(house, client, store, session, file)
+    do(classroom, client, store, session, file)
     return str(session.header["id"])
 
 
 def test_the_first_class(tmp_path: Path) -> None:
     from tests.web.room import client_of
 
-    house = make_house(tmp_path)
-    with client_of(house) as client:
+    classroom = make_classroom(tmp_path)
+    with client_of(classroom) as client:
         assert "Your first class" in client.get("/class").text
         client.post("/class", data={"what": "new class", "name": "  Year   2 "})
         client.post("/class", data={"what": "add", "names": "Dina\n\n  Eli  Moe \nDina"})
@@ -64,37 +66,39 @@ def test_the_first_class(tmp_path: Path) -> None:
         assert "Fay" in page  # what stands after the trouble is not lost
         assert "Gus" in page
         assert client.portal is not None
-        client.portal.call(house.close)
+        client.portal.call(classroom.close)
 
 
-def test_consent_is_the_parents_and_can_be_withdrawn(house: House, teacher: TestClient) -> None:
+def test_consent_is_the_parents_and_can_be_withdrawn(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     teacher.post("/class", data={"what": "add", "names": "Cem"})
-    assert not do(house, teacher, find_pupil, "Cem").consent  # nobody is asked to refuse
+    assert not do(classroom, teacher, find_pupil, "Cem").consent  # nobody is asked to refuse
     teacher.post("/class", data={"what": "consent", "pupil": "Cem", "on": "yes"})
-    assert do(house, teacher, find_pupil, "Cem").consent
+    assert do(classroom, teacher, find_pupil, "Cem").consent
     teacher.post("/class", data={"what": "consent", "pupil": "Cem", "on": "no"})
-    assert not do(house, teacher, find_pupil, "Cem").consent
+    assert not do(classroom, teacher, find_pupil, "Cem").consent
 
 
-def test_erasing_asks_first(house: House, teacher: TestClient) -> None:
+def test_erasing_asks_first(classroom: Classroom, teacher: TestClient) -> None:
     assert "Erase Ben?" in teacher.get("/class/erase?pupil=Ben").text
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
-    assert [p.name for p in do(house, teacher, pupils)] == ["Asha Rao"]
+    assert [p.name for p in do(classroom, teacher, pupils)] == ["Asha Rao"]
     assert "Ben is erased" in teacher.get("/class").text
 
 
 def test_who_is_erased_during_practice_does_not_come_back(
-    house: House, teacher: TestClient
+    classroom: Classroom, teacher: TestClient
 ) -> None:
     """The round that is cut short must not be stored after the rows were removed."""
     assert teacher.portal is not None
 
-    async def practise() -> Lesson:
-        ben = await house.records.do(find_pupil, "Ben")
-        tablet = Tablet(house.device_of(ben), [])
+    async def practise() -> ClassRound:
+        ben = await classroom.records.do(find_pupil, "Ben")
+        tablet = Tablet(classroom.device_of(ben), [])
         tablet.open()
         tablet.ready()
-        lesson = await house.practise(plan(count=1), ben)
+        lesson = await classroom.practise(plan(count=1), ben)
         await tablet.stream(20)
         return lesson
 
@@ -103,64 +107,70 @@ def test_who_is_erased_during_practice_does_not_come_back(
     assert "Ben is erased" in teacher.get("/class").text
     assert lesson.phase == "over"
     teacher.portal.call(asyncio.sleep, 0.05)
-    assert [p.name for p in do(house, teacher, pupils)] == ["Asha Rao"]
-    assert list(house.sessions.iterdir()) == []
+    assert [p.name for p in do(classroom, teacher, pupils)] == ["Asha Rao"]
+    assert list(classroom.sessions.iterdir()) == []
 
 
-def test_nobody_is_erased_out_of_the_round_that_is_held(house: House, teacher: TestClient) -> None:
+def test_nobody_is_erased_out_of_the_round_that_is_held(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     assert teacher.portal is not None
 
-    async def begin() -> Lesson:
-        ben = await house.records.do(find_pupil, "Ben")
-        tablet = Tablet(house.device_of(ben), [])
+    async def begin() -> ClassRound:
+        ben = await classroom.records.do(find_pupil, "Ben")
+        tablet = Tablet(classroom.device_of(ben), [])
         tablet.open()
         tablet.ready()
-        lesson = await house.start(plan(count=1), [ben])
+        lesson = await classroom.start(plan(count=1), [ben])
         await tablet.stream(20)
         return lesson
 
     async def end() -> None:
         lesson.do("stop")
-        while lesson.phase != "over" or house._tasks:
+        while lesson.phase != "over" or classroom._tasks:
             await asyncio.sleep(0.01)
 
     lesson = teacher.portal.call(begin)
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     assert "Ben is in the round that is held now" in teacher.get("/class").text
-    assert len(do(house, teacher, pupils)) == 2
+    assert len(do(classroom, teacher, pupils)) == 2
     teacher.portal.call(end)
-    assert len(list(house.sessions.iterdir())) == 1
+    assert len(list(classroom.sessions.iterdir())) == 1
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
-    assert len(do(house, teacher, pupils)) == 1
-    assert list(house.sessions.iterdir()) == []
-    assert house.lesson is None  # its answers and voices leave the live page too
+    assert len(do(classroom, teacher, pupils)) == 1
+    assert list(classroom.sessions.iterdir()) == []
+    assert classroom.lesson is None  # its answers and voices leave the live page too
 
 
 def test_a_round_that_a_crash_cut_short_is_erased_too(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    keep(house, teacher, house.sessions / "held", "Ben", 33)
-    with zipfile.ZipFile(house.sessions / "held.zip") as whole:
-        whole.extractall(house.sessions / "cut-short")
-    (house.sessions / "notes.zip").write_text("no session")
+    keep(classroom, teacher, classroom.sessions / "held", "Ben", 33)
+    with zipfile.ZipFile(classroom.sessions / "held.zip") as whole:
+        whole.extractall(classroom.sessions / "cut-short")
+    (classroom.sessions / "notes.zip").write_text("no session")
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
-    assert [path.name for path in house.sessions.iterdir()] == ["notes.zip"]
+    assert [path.name for path in classroom.sessions.iterdir()] == ["notes.zip"]
     note = teacher.get("/class").text
     assert "but not erased from" in note  # what could not be read is told
     assert "not where it was" not in note
 
 
-def test_a_place_whose_tablet_is_gone_can_be_freed(house: House, teacher: TestClient) -> None:
+def test_a_place_whose_tablet_is_gone_can_be_freed(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     """An empty battery keeps the name taken: the teacher must be able to give it again."""
-    code, _ = house.codes.for_class("3B")
-    asha = browser(house, teacher, host="192.168.1.20")
+    code, _ = classroom.codes.for_class("3B")
+    asha = browser(classroom, teacher, host="192.168.1.20")
     asha.post("/join", data={"code": code, "name": "Asha Rao"})
     page = teacher.get("/class").text
     assert 'aria-label="Free the place of Asha Rao"' in page
     assert 'aria-label="Free the place of Ben"' not in page
 
 
-def test_two_windows_at_two_classes_do_not_mix_them(house: House, teacher: TestClient) -> None:
+def test_two_windows_at_two_classes_do_not_mix_them(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     teacher.post("/class", data={"what": "new class", "name": "4A"})
     at_3b = teacher.get("/class?name=3B").text
     assert '<input type="hidden" name="class" value="3B">' in at_3b
@@ -168,39 +178,41 @@ def test_two_windows_at_two_classes_do_not_mix_them(house: House, teacher: TestC
     teacher.post("/class", data={"what": "add", "class": "3B", "names": "Cem"})
     teacher.get("/class?name=4A")
     teacher.post("/class", data={"what": "open", "class": "3B"})
-    assert [p.class_name for p in do(house, teacher, pupils)] == ["3B"] * 3
-    assert house.codes.open_for("3B")
-    assert not house.codes.open_for("4A")
+    assert [p.class_name for p in do(classroom, teacher, pupils)] == ["3B"] * 3
+    assert classroom.codes.open_for("3B")
+    assert not classroom.codes.open_for("4A")
     teacher.get("/class?name=4A")
     form = {"step": "direct", "count": "1", "terms": "2", "pace": "2", "way": "own"}
     teacher.post("/plan", data=form | {"class": "3B"})
-    assert house.class_name == "3B"
+    assert classroom.class_name == "3B"
     # the round is for the class that it was planned for, whichever is looked at before it begins
     teacher.get("/class?name=4A")
-    house.plan = plan(Way.FRONT)
+    classroom.plan = plan(Way.FRONT)
     assert teacher.portal is not None
-    names = [pupil.name for pupil in teacher.portal.call(house.taking_part)]
+    names = [pupil.name for pupil in teacher.portal.call(classroom.taking_part)]
     assert names == ["Asha Rao", "Ben", "Cem"]
     with teacher.websocket_connect("/ws/teacher") as socket:
         assert socket.receive_json()["whole_class"] == "3B"
         socket.close()
-        while house._watchers:
+        while classroom._watchers:
             time.sleep(0.01)
     teacher.post("/class", data={"what": "open", "class": "9Z"})
     assert "There is no such class." in teacher.get("/class").text
 
 
-def test_the_join_code_is_on_the_page_and_in_its_qr(house: House, teacher: TestClient) -> None:
+def test_the_join_code_is_on_the_page_and_in_its_qr(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     teacher.post("/class", data={"what": "open"})
     page = teacher.get("/class").text
-    code = house.codes.open_for("3B")
+    code = classroom.codes.open_for("3B")
     assert re.fullmatch("[BCDFGHJKMPQRTVWXY2346789]{6}", code)
     assert code in page
     assert "<svg" in page
     assert code in teacher.get("/wall").text
 
 
-def test_a_plan_is_kept_and_shown(house: House, teacher: TestClient) -> None:
+def test_a_plan_is_kept_and_shown(classroom: Classroom, teacher: TestClient) -> None:
     form = {"step": "five:+3", "count": "4", "terms": "3", "pace": "2", "way": "room"}
     assert teacher.post("/plan", data=form).headers["location"] == "/live"
     page = teacher.get("/live").text
@@ -250,9 +262,9 @@ def test_listening_to_a_sum_before_class(teacher: TestClient) -> None:
 
 
 def test_results_are_listed_heard_and_corrected(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    round_id = keep(house, teacher, tmp_path / "held", "Asha Rao", 33, 38)
+    round_id = keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33, 38)
     assert f"/results/{round_id}" in teacher.get("/results").text
     page = teacher.get(f"/results/{round_id}").text
     assert "Not right, heard 38, after 1.00 s." in page
@@ -269,15 +281,15 @@ def test_results_are_listed_heard_and_corrected(
     assert "Not right by your ear, after 1.00 s." in teacher.get(f"/results/{round_id}").text
     for bad in ({"turn": "9"}, {"verdict": "fine"}, {"value": "x"}, {"turn": "-1"}):
         teacher.post(f"/results/{round_id}/correct", data=form | bad)
-    session = open_session(Path(do(house, teacher, file_path, round_id)))
+    session = open_session(Path(do(classroom, teacher, file_path, round_id)))
     assert len(session.turns[1].corrections) == 1
 
 
 def test_results_say_what_was_typed_and_the_words_that_were_no_number(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    round_id = keep(house, teacher, tmp_path / "held", "Asha Rao", 33, 38)
-    file = Path(do(house, teacher, file_path, round_id))
+    round_id = keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33, 38)
+    file = Path(do(classroom, teacher, file_path, round_id))
 
     def changed(event: dict[str, Any]) -> dict[str, Any]:
         if event.get("turn") == 0 and event["type"] == "heard":
@@ -299,10 +311,10 @@ def test_results_say_what_was_typed_and_the_words_that_were_no_number(
 
 
 def test_times_are_those_of_the_clock_on_the_wall(
-    house: House, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    classroom: Classroom, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    round_id = keep(house, teacher, tmp_path / "held", "Asha Rao", 33)
-    created = open_session(Path(do(house, teacher, file_path, round_id))).round.created
+    round_id = keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33)
+    created = open_session(Path(do(classroom, teacher, file_path, round_id))).round.created
     monkeypatch.setenv("TZ", "XYZ-05:30")  # five and a half hours before Greenwich, as POSIX has it
     time.tzset()
     try:
@@ -317,11 +329,11 @@ def test_times_are_those_of_the_clock_on_the_wall(
 
 
 def test_every_round_can_be_reached(
-    house: House, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    classroom: Classroom, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Twenty tablets make twenty rounds at once: what waits for an ear stays in reach."""
     monkeypatch.setattr(results, "ROUNDS", 2)
-    ids = [keep(house, teacher, tmp_path / str(k), "Asha Rao", 33) for k in range(5)][::-1]
+    ids = [keep(classroom, teacher, tmp_path / str(k), "Asha Rao", 33) for k in range(5)][::-1]
 
     def shown(path: str) -> tuple[list[str], list[str]]:
         page = teacher.get(path).text
@@ -336,10 +348,10 @@ def test_every_round_can_be_reached(
 
 
 def test_a_comma_in_a_name_makes_no_two_pupils(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    keep(house, teacher, tmp_path / "held", "Rao, Asha", 33)
-    (one,) = do(house, teacher, held)
+    keep(classroom, teacher, tmp_path / "held", "Rao, Asha", 33)
+    (one,) = do(classroom, teacher, held)
     assert one.pupils == ("Rao, Asha",)
 
 
@@ -348,21 +360,21 @@ def file_path(db, round_id: str) -> str:  # type: ignore[no-untyped-def]
 
 
 def test_a_voice_that_was_not_kept_cannot_be_heard(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     round_ = make_round("12 + 21", pupil="Asha Rao", consent=False)
     file, _, _ = run(tmp_path / "held", round_, [33])
     session = open_session(file)
-    do(house, teacher, store, session, file)
+    do(classroom, teacher, store, session, file)
     round_id = session.header["id"]
     assert "<audio" not in teacher.get(f"/results/{round_id}").text
     assert teacher.get(f"/results/{round_id}/0.wav").status_code == 404
 
 
 def test_the_replay_keeps_to_the_policy_of_this_server(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    round_id = keep(house, teacher, tmp_path / "held", "Asha Rao", 33, 38)
+    round_id = keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33, 38)
     page = teacher.get(f"/results/{round_id}/replay?only=wrong")
     assert "'self'" in page.headers["content-security-policy"]
     assert "<style" not in page.text
@@ -375,12 +387,12 @@ def test_the_replay_keeps_to_the_policy_of_this_server(
 
 
 def test_a_pupil_looks_again_at_the_own_mistakes_only(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    hers = keep(house, teacher, tmp_path / "hers", "Asha Rao", 38)
-    his = keep(house, teacher, tmp_path / "his", "Ben", 38)
-    code, _ = house.codes.for_class("3B")
-    asha = browser(house, teacher, host="192.168.1.20")
+    hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38)
+    his = keep(classroom, teacher, tmp_path / "his", "Ben", 38)
+    code, _ = classroom.codes.for_class("3B")
+    asha = browser(classroom, teacher, host="192.168.1.20")
     asha.post("/join", data={"code": code, "name": "Asha Rao"})
     page = asha.get("/me").text
     assert hers in page
@@ -392,15 +404,15 @@ def test_a_pupil_looks_again_at_the_own_mistakes_only(
 
 
 def test_a_pupil_of_a_round_in_turns_sees_and_hears_no_other(
-    house: House, teacher: TestClient, tmp_path: Path
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     mixed = make_round("12 + 21", "11 + 11", pupil="Asha Rao")
     mixed = replace(mixed, turns=(mixed.turns[0], replace(mixed.turns[1], pupil="Ben")))
     file, _, _ = run(tmp_path / "held", mixed, [38, 28])
     session = open_session(file)
-    do(house, teacher, store, session, file)
-    code, _ = house.codes.for_class("3B")
-    asha = browser(house, teacher, host="192.168.1.20")
+    do(classroom, teacher, store, session, file)
+    code, _ = classroom.codes.for_class("3B")
+    asha = browser(classroom, teacher, host="192.168.1.20")
     asha.post("/join", data={"code": code, "name": "Asha Rao"})
     page = asha.get(f"/me/replay/{session.header['id']}").text
     assert "12" in page
@@ -415,16 +427,18 @@ def test_a_pupil_of_a_round_in_turns_sees_and_hears_no_other(
     assert first + clip["duration"] <= session.turns[1].terms[0].onset / session.sample_rate
 
 
-def test_todays_set_and_the_own_best(house: House, teacher: TestClient, tmp_path: Path) -> None:
+def test_todays_set_and_the_own_best(
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
+) -> None:
     form = {"what": "set", "step": "five:+4", "count": "3", "terms": "4", "pace": "3"}
     teacher.post("/class", data=form)
     assert "3 sums of <b>five:+4</b>, 4 terms, every 3 s." in teacher.get("/class").text
-    keep(house, teacher, tmp_path / "one", "Asha Rao", 33, 38)
-    keep(house, teacher, tmp_path / "two", "Asha Rao", 33, 33)
-    pupil = do(house, teacher, find_pupil, "Asha Rao")
-    assert do(house, teacher, bests, pupil.id) == [Best("direct", 2, 2, 1.0)]
-    code, _ = house.codes.for_class("3B")
-    asha = browser(house, teacher, host="192.168.1.20")
+    keep(classroom, teacher, tmp_path / "one", "Asha Rao", 33, 38)
+    keep(classroom, teacher, tmp_path / "two", "Asha Rao", 33, 33)
+    pupil = do(classroom, teacher, find_pupil, "Asha Rao")
+    assert do(classroom, teacher, bests, pupil.id) == [Best("direct", 2, 2, 1.0)]
+    code, _ = classroom.codes.for_class("3B")
+    asha = browser(classroom, teacher, host="192.168.1.20")
     asha.post("/join", data={"code": code, "name": "Asha Rao"})
     page = asha.get("/me").text
     assert "2 of 2, quickest 1.0 s" in page
@@ -434,10 +448,10 @@ def test_todays_set_and_the_own_best(house: House, teacher: TestClient, tmp_path
     assert "terms: 1 is not between" in teacher.get("/class").text.lower()
 
 
-def test_how_a_pupil_does(house: House, teacher: TestClient, tmp_path: Path) -> None:
+def test_how_a_pupil_does(classroom: Classroom, teacher: TestClient, tmp_path: Path) -> None:
     assert "/class/pupil?name=Asha%20Rao" in teacher.get("/class").text
     assert "No answers yet." in teacher.get("/class/pupil?name=Ben").text
-    keep(house, teacher, tmp_path / "held", "Asha Rao", 33, 38, 33, None)
+    keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33, 38, 33, None)
     page = teacher.get("/class/pupil?name=Asha Rao").text
     # Wilson (1927): 2 of 3 is 21 to 94 %
     assert "2 of 3 right (21 to 94 %); not counted: 1 without an answer." in page
@@ -449,8 +463,8 @@ def test_how_a_pupil_does(house: House, teacher: TestClient, tmp_path: Path) -> 
     assert "Nobody" in teacher.get("/class").text
 
 
-def test_the_cautions_are_shown_to_everyone(house: House, teacher: TestClient) -> None:
-    stranger = browser(house, teacher, host="192.168.1.20")
+def test_the_cautions_are_shown_to_everyone(classroom: Classroom, teacher: TestClient) -> None:
+    stranger = browser(classroom, teacher, host="192.168.1.20")
     for client in (teacher, stranger):
         page = client.get("/about").text
         for caution in ("Not too loud", "then a break", "not a diagnosis", "Local rules"):

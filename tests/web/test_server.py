@@ -1,4 +1,4 @@
-"""Serving for real: ports, TLS, two doors to one house."""
+"""Serving for real: ports, TLS, two doors to one classroom."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from click.testing import CliRunner
 
 from oralquiz.cli import main
 from oralquiz.errors import BadInput
-from oralquiz.records.pupils import pupils
-from oralquiz.session.lock import locked
+from oralquiz.records.practice_sets import held
+from oralquiz.records.pupil_list import pupils
+from oralquiz.session.folder_lock import locked
 from oralquiz.web import server
-from oralquiz.web.access import Passphrases
-from oralquiz.web.house import House, Tools
-from oralquiz.web.server import listen_on, open_house, serve
-from oralquiz.web.sets import held
+from oralquiz.web.classroom import Classroom, Tools
+from oralquiz.web.credentials import Passphrases
+from oralquiz.web.server import listen_on, open_classroom, serve
 from tests.session.room import PulseReader, PulseRecognizer, make_round, run
 from tests.web.room import make_pupils
 
@@ -34,15 +34,15 @@ TOOLS = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), list)
 async def served(
     folder: Path, story: Any, network: bool, entered: Callable[[str], None] = print
 ) -> None:
-    """Serve from ``folder``, tell ``story`` the house and the URLs, and stop."""
-    told: asyncio.Future[tuple[House, list[str]]] = asyncio.get_running_loop().create_future()
+    """Serve from ``folder``, tell ``story`` the classroom and the URLs, and stop."""
+    told: asyncio.Future[tuple[Classroom, list[str]]] = asyncio.get_running_loop().create_future()
     serving = asyncio.create_task(
         serve(
-            lambda: open_house(TOOLS, folder=folder),
+            lambda: open_classroom(TOOLS, folder=folder),
             port=0,
             network_port=0 if network else None,
             names=["127.0.0.1", "class.local"],
-            ready=lambda house, urls: told.set_result((house, urls)),
+            ready=lambda classroom, urls: told.set_result((classroom, urls)),
             entered=entered,
         )
     )
@@ -58,12 +58,12 @@ async def served(
 
 
 def test_a_class_joins_over_tls_and_this_computer_without(tmp_path: Path) -> None:
-    async def story(house: House, urls: list[str]) -> None:
+    async def story(classroom: Classroom, urls: list[str]) -> None:
         here, network = urls
         assert here.startswith("http://127.0.0.1:")
         assert network.startswith("https://127.0.0.1:")
-        await make_pupils(house, "Asha")
-        code, _ = house.codes.for_class("3B")
+        await make_pupils(classroom, "Asha")
+        code, _ = classroom.codes.for_class("3B")
         trust = ssl.create_default_context(cafile=tmp_path / "web" / "certificate.pem")
         origin = {"origin": network}
         async with httpx.AsyncClient(base_url=network, verify=trust, headers=origin) as tablet:
@@ -93,14 +93,14 @@ def test_a_class_joins_over_tls_and_this_computer_without(tmp_path: Path) -> Non
             opened = await teacher.post("/enter", data={"passphrase": "a lamp on the table"})
             assert opened.headers["location"] == "/class"
             page = (await teacher.get("/about")).text
-            assert house.fingerprint in page
+            assert classroom.fingerprint in page
 
     server.keys_in(tmp_path).set_passphrase("a lamp on the table", Passphrases())
     asyncio.run(served(tmp_path, story, network=True))
 
 
 def test_no_class_network_without_a_passphrase(tmp_path: Path) -> None:
-    async def story(house: House, urls: list[str]) -> None:
+    async def story(classroom: Classroom, urls: list[str]) -> None:
         raise AssertionError("it must not open")
 
     with pytest.raises(BadInput, match="passphrase"):
@@ -108,7 +108,7 @@ def test_no_class_network_without_a_passphrase(tmp_path: Path) -> None:
 
 
 def test_only_loopback_listens_by_default(tmp_path: Path) -> None:
-    async def story(house: House, urls: list[str]) -> None:
+    async def story(classroom: Classroom, urls: list[str]) -> None:
         (url,) = urls
         assert url.startswith("http://127.0.0.1:")
         port = int(url.rsplit(":", 1)[1])
@@ -158,13 +158,13 @@ def test_rounds_cut_short_reach_the_results_when_the_server_starts(tmp_path: Pat
     (sessions / "notes.zip").write_text("no session")
     said: list[str] = []
 
-    async def story(house: House, urls: list[str]) -> None:
+    async def story(classroom: Classroom, urls: list[str]) -> None:
         for _ in range(1000):
             if said:
                 break
             await asyncio.sleep(0.01)
-        assert [p.name for p in await house.records.do(pupils)] == ["Asha"]
-        files = {Path(h.file).name for h in await house.records.do(held)}
+        assert [p.name for p in await classroom.records.do(pupils)] == ["Asha"]
+        files = {Path(h.file).name for h in await classroom.records.do(held)}
         assert files == {"kept.zip", "cut.zip"}
 
     with locked(sessions / "held"):
@@ -177,8 +177,8 @@ def test_rounds_cut_short_reach_the_results_when_the_server_starts(tmp_path: Pat
     (sessions / "notes.zip").unlink()
     said.clear()
 
-    async def again(house: House, urls: list[str]) -> None:
-        await asyncio.gather(*house._tasks)
+    async def again(classroom: Classroom, urls: list[str]) -> None:
+        await asyncio.gather(*classroom._tasks)
 
     asyncio.run(served(tmp_path, again, network=False, entered=said.append))
     assert said == ["1 session had not reached the records; now in the results."]

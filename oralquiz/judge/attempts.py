@@ -1,0 +1,90 @@
+"""What several tries at one answer say together.
+
+Who is asked once more mostly says the same number again, so two weak hearings of it make a strong
+one. The first try is what is known before the second: with the chance that it is repeated, each
+number's odds from the first go on to the second (Bayes' rule); with the rest of the chance the
+pupil says something else, and the second try counts alone.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import reduce
+
+from oralquiz.listen import Candidate, Hearing
+
+REPEATED = 0.8
+"""The chance that who is asked once more says the same again. No source: a careful guess; it bounds
+what the first try can add."""
+
+WEIGHT = 0.8
+"""The power that the product of both likelihoods is raised to. A voice that is misheard once is
+easily misheard the same way again, so two hearings are not independent (that would be 1); at 0.5 a
+second one like the first adds nothing. Fitted by `tests/benchmarks/bench_tries.py` on one speaker
+whom the model never heard."""
+
+NO_NUMBER = 0.25
+"""How often no number is said, in the clips that the calibration is fitted on
+(`models/train/calibrate.py`)."""
+
+UNLISTED = 0.1
+"""What is left beside the guesses is mostly no number; this share is numbers not among them. In the
+clips of the calibration it is 2 of 153; five times that, so that nobody is wronged for one."""
+
+LEAST_LEFT = 1e-6
+"""Nothing is so sure that nothing is left, whatever the rounding."""
+
+
+@dataclass(frozen=True)
+class _Shares:
+    """Probabilities of the numbers listed, of each that is not, and of no number at all."""
+
+    listed: dict[int, float]
+    unlisted: float
+    none: float
+
+    @staticmethod
+    def of(hearing: Hearing, numbers: int) -> _Shares:
+        listed = {guess.value: guess.confidence for guess in hearing.guesses}
+        left = max(LEAST_LEFT, 1 - sum(listed.values()))
+        others = max(1, numbers - len(listed))
+        return _Shares(listed, left * UNLISTED / others, left * (1 - UNLISTED))
+
+    def __getitem__(self, value: int) -> float:
+        return self.listed.get(value, self.unlisted)
+
+
+def joined(hearings: Sequence[Hearing], numbers: int = 100, weight: float = WEIGHT) -> Hearing:
+    """One hearing of all tries, the first first; the voice is that of the last with a number.
+
+    Tries without a number add nothing: without any, the last with a voice is returned, else the
+    last. ``numbers``: how many could have been said (100 on two hands). ``weight``: see WEIGHT.
+    Raises ValueError without a hearing.
+    """
+    if not hearings:
+        raise ValueError("nothing was heard yet: there is nothing to join")
+    told = [hearing for hearing in hearings if hearing.guesses]
+    if not told:
+        return next((h for h in reversed(hearings) if h.voiced), hearings[-1])
+    return reduce(lambda first, second: _both(first, second, numbers, weight), told)
+
+
+def _both(first: Hearing, second: Hearing, numbers: int, weight: float) -> Hearing:
+    one, two = _Shares.of(first, numbers), _Shares.of(second, numbers)
+    listed = {**one.listed, **two.listed}
+    others = max(0, numbers - len(listed))
+    each = (1 - NO_NUMBER) / numbers
+
+    def mass(first: float, second: float, before: float) -> float:
+        repeated = before * math.pow(first / before * second / before, weight)
+        return REPEATED * repeated + (1 - REPEATED) * second
+
+    masses = {value: mass(one[value], two[value], each) for value in listed}
+    rest = others * mass(one.unlisted, two.unlisted, each) + mass(one.none, two.none, NO_NUMBER)
+    whole = sum(masses.values()) + rest
+    words = {guess.value: guess.words for guess in (*first.guesses, *second.guesses)}
+    ranked = sorted(masses, key=lambda value: (-masses[value], value))
+    found = tuple(Candidate(value, words[value], masses[value] / whole) for value in ranked)
+    return Hearing(found, words[ranked[0]], second.onset_s, second.offset_s)

@@ -1,0 +1,12 @@
+from .answers import Answer as Answer
+from .change import Week as Week
+from .change import accuracy_trend as accuracy_trend
+from .change import latency_trend as latency_trend
+from .change import weeks as weeks
+from .progress_words import half_within as half_within
+from .progress_words import progress_sentences as progress_sentences
+from .progress_words import share_words as share_words
+from .progress_words import weakness_words as weakness_words
+from .speed import speed_accuracy as speed_accuracy
+from .weakness import Weakness as Weakness
+from .weakness import weaknesses as weaknesses

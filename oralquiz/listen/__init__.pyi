@@ -1,0 +1,16 @@
+from .hearing import Candidate as Candidate
+from .hearing import Hearing as Hearing
+from .hearing import Listener as Listener
+from .hearing import Recognizer as Recognizer
+from .hearing import readable as readable
+from .models import model_folders as model_folders
+from .posterior import Calibration as Calibration
+from .posterior import guesses as guesses
+from .posterior import masses as masses
+from .self_test import check_models as check_models
+from .spoken import EnglishNumbers as EnglishNumbers
+from .spoken import parse_number as parse_number
+from .voice_detector import VoiceDetector as VoiceDetector
+from .vosk import VoskRecognizer as VoskRecognizer
+from .vosk import open_recognizer as open_recognizer
+from .voskapi import Hypothesis as Hypothesis

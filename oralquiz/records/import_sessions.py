@@ -1,0 +1,92 @@
+"""Sessions that are not in the records yet: rounds cut short, and files from another computer."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from oralquiz.errors import BadInput
+from oralquiz.records.session_rows import store
+from oralquiz.session import MOST, cut_short, open_session, recover
+
+LARGEST = sum(MOST.values())
+"""Bytes of a file that can be a session."""
+
+
+@dataclass(frozen=True)
+class Imported:
+    """What came of one session: the ``file`` that the records know it by, whether it is ``new`` to
+    them, how many ``answers`` of how many ``sums`` it holds, and what of it cannot be read."""
+
+    file: Path
+    new: bool
+    answers: int
+    sums: int
+    damage: str
+
+
+def import_session(db: Database, path: Path, folder: Path) -> Imported:
+    """Put the session at ``path`` into the records, once.
+
+    A round cut short becomes a session file first. A file from elsewhere is copied into
+    ``folder``, where erasing and forgetting find it. One that is in the records already stays as
+    it is there; where their file is gone, this one takes its place. Raises BeingHeld for a round
+    that still runs, BadInput for what is no session, OSError, sqlite3.Error.
+    """
+    lost = ""
+    if path.is_dir():
+        recovered = recover(path)
+        path, lost = recovered.file, recovered.lost
+    session = open_session(path)
+    known = _file_of(db, session.header["id"])
+    if known is not None and known.exists() and not known.samefile(path):
+        kept = known
+    else:
+        kept = path if path.resolve().parent == folder.resolve() else _copied(path, folder)
+        store(db, session, kept)
+    return Imported(
+        kept,
+        known is None,
+        session.answered,
+        len(session.round.turns),
+        "; ".join(filter(None, (session.damage, lost))),
+    )
+
+
+def waiting(db: Database, folder: Path) -> list[Path]:
+    """What in ``folder`` is not in the records: rounds cut short, and session files that the
+    records could not take when the round was over."""
+    if not folder.is_dir():
+        return []
+    known = {Path(row["file"]) for row in db.query("select file from rounds")}
+    files = [p for p in folder.glob("*.zip") if p.is_file() and p.resolve() not in known]
+    return [*cut_short(folder), *sorted(files)]
+
+
+def _file_of(db: Database, round_id: str) -> Path | None:
+    for row in db.query("select file from rounds where id = ?", [round_id]):
+        return Path(row["file"])
+    return None
+
+
+def _copied(path: Path, folder: Path) -> Path:
+    """A copy of ``path`` in ``folder``, under its own name or one like it; whole or not at all."""
+    if path.stat().st_size > LARGEST:
+        raise BadInput(f"{path}: larger than a session file can be")
+    folder.mkdir(parents=True, exist_ok=True)
+    stem = path.stem.lstrip(".") or "session"
+    target, number = folder / f"{stem}.zip", 1
+    while target.exists() or (folder / target.stem).exists():
+        number += 1
+        target = folder / f"{stem}-{number}.zip"
+    partial = target.with_name(target.name + ".part")
+    try:
+        shutil.copyfile(path, partial)
+        partial.replace(target)
+    except BaseException:
+        partial.unlink(missing_ok=True)
+        raise
+    return target

@@ -1,0 +1,12 @@
+from .local_dates import local_date as local_date
+from .local_dates import local_time as local_time
+from .page import build_page as build_page
+from .spoken_steps import WORDS_PER_MINUTE as WORDS_PER_MINUTE
+from .step_phrases import Phrases as Phrases
+from .step_phrases import phrases as phrases
+from .step_phrases import written as written
+from .terminal import Stage as Stage
+from .terminal import printed as printed
+from .turn_story import TurnStory as TurnStory
+from .turn_story import choose as choose
+from .turn_story import tell_turns as tell_turns

@@ -1,0 +1,138 @@
+"""A step in words that a child of seven reads: why the column moves so, and what moves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from oralquiz.beads import BeadStep, Kind, Move
+from oralquiz.replay.step_phrases import MINUS, SPACE, Phrases, signed
+from oralquiz.replay.story import Role, Step
+
+Form = Literal["hands", "frame"]
+"""What is drawn and named: two hands (up to two columns) or the bead frame."""
+
+HAND_COLUMNS = 2
+
+
+@dataclass(frozen=True)
+class Words:
+    """One step in words. ``where``: the column; ``why``: the rule; ``do``: what moves."""
+
+    where: str
+    why: str
+    do: str
+
+
+def form_for(columns: int) -> Form:
+    """Two hands show two columns; more columns need the frame."""
+    return "hands" if columns <= HAND_COLUMNS else "frame"
+
+
+def words(step: Step, form: Form, table: Phrases) -> Words:
+    """``step`` in the words of ``table``, for hands or for the frame."""
+    move = step.move
+    return Words(
+        where=table.item(form, "column", move.column),
+        why=_why(step, form, table),
+        do=_do(move, form, table),
+    )
+
+
+def spoken(text: str, table: Phrases) -> str:
+    """``text`` for a voice: signs before numbers become words."""
+    text = text.replace(f"+{SPACE}", table.text("signs", "plus") + " ")
+    return text.replace(f"{MINUS}{SPACE}", table.text("signs", "minus") + " ")
+
+
+def change(move: Move) -> int:
+    """What the move adds to its own column, signed: the sum of its gestures."""
+    return sum(value(gesture) for gesture in move.beads)
+
+
+def value(gesture: BeadStep) -> int:
+    """What one gesture is worth in its column, signed."""
+    return (5 if gesture.bead == "five" else 1) * gesture.count
+
+
+def _why(step: Step, form: Form, table: Phrases) -> str:
+    move, n = step.move, abs(step.move.digit)
+    if step.role is Role.OWN:
+        key = "more" if move.digit > 0 else "less"
+        if move.rule.kind is Kind.DIRECT:
+            return table.text("why", key, n=n)
+        return table.text("why", f"{key}_five", n=n, **_halves(move, form, table))
+    if step.role is Role.BORROW:
+        return _borrow(step, form, table)
+    if step.role is Role.RETURN:
+        sentence = table.text("why", "return", n=n, change=signed(change(move)))
+    elif step.role is Role.ARRIVE:
+        sentence = table.text("why", "arrive", come=_place("from", move.column - 1, form, table))
+    else:
+        sentence = table.text(
+            "why",
+            str(step.role),
+            n=n,
+            change=signed(change(move)),
+            one=signed(1),
+            on=_place("on", move.column + 1, form, table),
+            come=_place("from", move.column - 1, form, table) if move.column else "",
+        )
+    return " ".join([sentence, *_then_five(move, form, table)])
+
+
+def _borrow(step: Step, form: Form, table: Phrases) -> str:
+    asker, *on_the_way = step.asked
+    sentences = [
+        table.text("why", "borrow", n=abs(asker.digit), on=_place("on", asker.column, form, table)),
+        *(
+            table.text("why", "borrow_on", on=_place("on", empty.column, form, table))
+            for empty in on_the_way
+        ),
+        table.text("why", "borrow_take", come=_place("from", step.move.column, form, table)),
+        *_then_five(step.move, form, table),
+    ]
+    return " ".join(sentences)
+
+
+def _then_five(move: Move, form: Form, table: Phrases) -> list[str]:
+    """The extra sentence when the change itself hides behind the five."""
+    if not _hidden(move):
+        return []
+    return [
+        table.text("why", "then_five", change=signed(change(move)), **_halves(move, form, table))
+    ]
+
+
+def _hidden(move: Move) -> bool:
+    return len(move.beads) == 2 and (move.beads[0].count > 0) != (move.beads[1].count > 0)
+
+
+def _halves(move: Move, form: Form, table: Phrases) -> dict[str, str]:
+    first, second = move.beads
+    return {
+        "short": table.text(form, "short"),
+        "first": signed(value(first)),
+        "second": signed(value(second)),
+    }
+
+
+def _place(key: str, column: int, form: Form, table: Phrases) -> str:
+    return table.item(form, key, column)
+
+
+def _do(move: Move, form: Form, table: Phrases) -> str:
+    parts = [_gesture(gesture, form, table) for gesture in move.beads]
+    if len(parts) == 1:
+        sentence = table.text("do", "one", first=parts[0])
+    else:
+        key = "two" if _hidden(move) else "together"
+        sentence = table.text("do", key, first=parts[0], second=parts[1])
+    return sentence[0].upper() + sentence[1:]
+
+
+def _gesture(gesture: BeadStep, form: Form, table: Phrases) -> str:
+    way = "in" if gesture.count > 0 else "out"
+    if gesture.bead == "five":
+        return table.text(form, f"five_{way}")
+    return table.item(form, f"ones_{way}", abs(gesture.count) - 1)

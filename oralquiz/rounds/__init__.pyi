@@ -1,0 +1,15 @@
+from .events import Event as Event
+from .events import strict_json as strict_json
+from .plan import Options as Options
+from .plan import Round as Round
+from .plan import Turn as Turn
+from .ports import AudioIn as AudioIn
+from .ports import AudioOut as AudioOut
+from .ports import Clock as Clock
+from .round_reader import VoiceReader as VoiceReader
+from .runner import COMMANDS as COMMANDS
+from .runner import Command as Command
+from .runner import EchoFilter as EchoFilter
+from .runner import Reader as Reader
+from .runner import Runner as Runner
+from .runner import State as State

@@ -1,0 +1,41 @@
+"""Reads a round aloud: sums and phrases as sound at the session's own rate."""
+
+from __future__ import annotations
+
+from oralquiz.beads import Sum
+from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.sound import SESSION_RATE, Clip, at_session_rate
+from oralquiz.speak import Dictation, Reading, Voice, dictate
+
+
+class VoiceReader:
+    """Dictates with ``voice`` at ``pace_s`` seconds from term to term.
+
+    Raises BadInput, naming the shortest pace that works, for a term that takes longer.
+    """
+
+    def __init__(self, voice: Voice, pace_s: float, reading: Reading | None = None) -> None:
+        self.voice = voice
+        self._pace_s = pace_s
+        self._reading = reading
+        self._dictations: dict[Sum, Dictation] = {}
+
+    def prepare(self, round_: Round, options: Options) -> None:
+        """Render everything the round will say, so that nothing can fail once it has begun."""
+        for turn in round_.turns:
+            self.dictation(turn)
+        self.phrase(options.ask_again_text)
+
+    def dictation(self, turn: Turn) -> Dictation:
+        if turn.sum not in self._dictations:
+            self._dictations[turn.sum] = dictate(
+                turn.sum,
+                self.voice,
+                pace=self._pace_s,
+                sample_rate=SESSION_RATE,
+                reading=self._reading,
+            )
+        return self._dictations[turn.sum]
+
+    def phrase(self, text: str) -> Clip:
+        return at_session_rate(self.voice.say(text))

@@ -1,0 +1,63 @@
+"""The teacher's ear: a correction is one more event at the end, never an overwrite."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from oralquiz.errors import BadInput
+from oralquiz.judge import Verdict
+from oralquiz.rounds import Event
+from oralquiz.session.file import CUT_SHORT, Session, open_session
+from oralquiz.session.folder_lock import NEW, is_held
+from oralquiz.session.recorder import pack, write_parts
+
+
+def correct(
+    path: Path, turn: int, verdict: Verdict, *, by: str, when: str, value: int | None = None
+) -> Session:
+    """Add to the finished session at ``path`` that ``by`` judged ``turn`` (from 0) as ``verdict``.
+
+    ``value`` is the number the teacher heard, ``when`` an ISO 8601 time. Returns the session as
+    it now reads. Raises BadInput for a turn that was not held, a verdict that its number
+    contradicts, a session that is damaged, still runs, or was cut short and is no file yet.
+    """
+    be_finished(path)
+    session = open_session(path)
+    if session.damage not in ("", CUT_SHORT):
+        raise BadInput(f"{path}: correcting would lose what cannot be read ({session.damage})")
+    answered = {answered.index: answered for answered in session.turns}.get(turn)
+    if answered is None:
+        raise BadInput(f"{path}: there is no sum {turn + 1} in this session")
+    _check(answered.sum.answer, verdict, value)
+    data = {"turn": turn, "verdict": verdict.value, "value": value, "by": by, "when": when}
+    at = session.events[-1].at
+    events = [*session.events, Event(len(session.events), at, "corrected", data)]
+    with tempfile.TemporaryDirectory(prefix=NEW, dir=path.parent) as folder:
+        write_parts(Path(folder), session.header, events, session.audio)
+        pack(Path(folder), path)
+    return open_session(path)
+
+
+def be_finished(path: Path) -> None:
+    """Raise BadInput if ``path`` is the folder of a round that still runs or was cut short."""
+    if not path.is_dir():
+        return
+    if is_held(path):
+        raise BadInput(f"{path}: this round is being held now; correct it when it is over")
+    raise BadInput(
+        f"{path}: this round was cut short; "
+        f'`oralquiz enter "{path}"` makes a session file of it, which can be corrected'
+    )
+
+
+def _check(answer: int, verdict: Verdict, value: int | None) -> None:
+    """Raise BadInput if the number heard cannot go with the verdict."""
+    if value is None:
+        return
+    if verdict is Verdict.SILENT:
+        raise BadInput("an answer that was silent has no number")
+    if (verdict is Verdict.RIGHT) != (value == answer) and verdict is not Verdict.UNCLEAR:
+        raise BadInput(f"{value} cannot be {verdict.value}: the sum makes {answer}")
+    if abs(value) > 10**9:
+        raise BadInput(f"{value} is no number that a frame can show")

@@ -1,0 +1,118 @@
+"""Taking one pupil, or every voice, out of a session file for good."""
+
+from __future__ import annotations
+
+import json
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from oralquiz.rounds import Event
+from oralquiz.session.file import Pcm, Session, open_session
+from oralquiz.session.folder_lock import NEW, discard, locked
+from oralquiz.session.recorder import NAMES, pack, write_parts
+
+ERASED = "(erased)"
+
+
+def erase_from_session(path: Path, pupil: str) -> bool:
+    """Remove ``pupil``'s name, voice and words from the session at ``path``.
+
+    A session of nobody else is removed as a whole. In one of several pupils the sums, numbers and
+    verdicts stay, of nobody any more. Returns whether anything was changed. Raises BeingHeld,
+    with nothing changed, for a round of ``pupil`` that is being held.
+    """
+    if not is_in(open_session(path), pupil):
+        return False
+    with _alone(path):
+        session = open_session(path)
+        if {turn.pupil for turn in session.round.turns} <= {pupil, ERASED}:
+            _remove(path)
+        else:
+            _take_out(path, session, pupil)
+    return True
+
+
+def is_in(session: Session, pupil: str) -> bool:
+    """Whether ``pupil`` was asked anything in ``session``, or was to be."""
+    return any(turn.pupil == pupil for turn in session.round.turns)
+
+
+def _take_out(path: Path, session: Session, pupil: str) -> None:
+    names = [turn.pupil for turn in session.round.turns]
+    theirs = {i for i, name in enumerate(names) if name == pupil}
+    audio = session.audio.copy()
+    begins = [turn.start for turn in session.turns] + [len(audio)]
+    for turn, until in zip(session.turns, begins[1:], strict=True):
+        if turn.index in theirs:
+            audio[turn.start : until, 1] = 0
+    head = json.loads(json.dumps(dict(session.header)))
+    for index in theirs:
+        head["round"]["turns"][index].update(pupil=ERASED, consent=False)
+
+    def without(event: Event) -> dict[str, Any]:
+        data = dict(event.data)
+        if data.get("turn") in theirs:
+            if "pupil" in data:
+                data["pupil"] = ERASED
+            if "words" in data:
+                data["words"] = ""
+            if "guesses" in data:
+                data["guesses"] = [{**guess, "words": ""} for guess in data["guesses"]]
+        return data
+
+    _rewrite(path, session, head, without, audio)
+
+
+def erase_voices(path: Path) -> bool:
+    """Remove every recorded answer's sound from the session; what was said by whom stays.
+
+    Returns whether there was any. Raises BeingHeld for a round that is being held.
+    """
+    with _alone(path):
+        session = open_session(path)
+        if not session.audio[:, 1].any():
+            return False
+        audio = session.audio.copy()
+        audio[:, 1] = 0
+        _rewrite(path, session, dict(session.header), lambda event: dict(event.data), audio)
+    return True
+
+
+@contextmanager
+def _alone(path: Path) -> Iterator[None]:
+    """Nobody else writes into a round that is no file yet."""
+    if path.is_dir():
+        with locked(path):
+            yield
+    else:
+        yield
+
+
+def _remove(path: Path) -> None:
+    if path.is_dir():
+        discard(path)
+    else:
+        path.unlink()
+
+
+def _rewrite(
+    path: Path,
+    session: Session,
+    head: dict[str, Any],
+    change: Callable[[Event], dict[str, Any]],
+    audio: Pcm,
+) -> None:
+    """Write the session anew in place of the old one; whole or not at all."""
+    events = [Event(e.seq, e.at, e.type, change(e)) for e in session.events]
+    inside = path if path.is_dir() else path.parent
+    with tempfile.TemporaryDirectory(prefix=NEW, dir=inside) as folder:
+        new = Path(folder)
+        write_parts(new, head, events, audio)
+        if path.is_dir():
+            for name in reversed(NAMES):  # the names last: a crash before that can be made good
+                (new / name).replace(path / name)
+        else:
+            pack(new, path)

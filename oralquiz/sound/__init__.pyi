@@ -1,0 +1,10 @@
+from .blocks import BLOCK as BLOCK
+from .blocks import SESSION_RATE as SESSION_RATE
+from .blocks import Block as Block
+from .clip import Clip as Clip
+from .clip import Samples as Samples
+from .clip import at_rate as at_rate
+from .clip import faded as faded
+from .pcm import quantise as quantise
+from .rates import at_session_rate as at_session_rate
+from .recordings import read_recording as read_recording

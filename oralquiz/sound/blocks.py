@@ -1,0 +1,21 @@
+"""The session's own rate, and the blocks in which a microphone delivers sound."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from oralquiz.sound.clip import Samples
+
+SESSION_RATE = 16_000
+"""Hertz. The recogniser's own rate, so that one clock needs no conversion between rates."""
+
+BLOCK = SESSION_RATE // 50
+"""Samples in one block of the microphone: 20 ms."""
+
+
+@dataclass(frozen=True, eq=False)
+class Block:
+    """``samples`` (n,) recorded from position ``start`` on."""
+
+    start: int
+    samples: Samples

@@ -1,0 +1,42 @@
+"""A clip: one spoken phrase as samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import soxr
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float32]
+"""Mono sound, float32 in [-1, 1], shape (n,)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Clip:
+    """One spoken phrase: ``samples`` (n,) float32 mono at ``sample_rate`` hertz."""
+
+    samples: Samples
+    sample_rate: int
+
+    @property
+    def seconds(self) -> float:
+        return len(self.samples) / self.sample_rate
+
+
+def at_rate(clip: Clip, sample_rate: int | None) -> Clip:
+    """``clip`` resampled to ``sample_rate`` hertz (None: as it is)."""
+    if sample_rate is None or sample_rate == clip.sample_rate:
+        return clip
+    samples = soxr.resample(clip.samples, clip.sample_rate, sample_rate, quality="VHQ")
+    return Clip(samples.astype(np.float32), sample_rate)
+
+
+def faded(clip: Clip, seconds: float) -> Clip:
+    """``clip`` with its first and last ``seconds`` raised and lowered, so that no join clicks."""
+    length = min(round(seconds * clip.sample_rate), len(clip.samples) // 2)
+    samples = clip.samples.copy()
+    ramp = (0.5 - 0.5 * np.cos(np.pi * (np.arange(length) + 0.5) / length)).astype(np.float32)
+    samples[:length] *= ramp
+    samples[len(samples) - length :] *= ramp[::-1]
+    return Clip(samples, clip.sample_rate)

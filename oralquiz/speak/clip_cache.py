@@ -1,0 +1,63 @@
+"""The clips that were rendered before, kept from one run to the next.
+
+A clip's file is named by a digest of everything that its sound depends on, so that another
+engine, version, voice, rate or text is another file.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from oralquiz.errors import AudioError
+from oralquiz.folders import cache_folder
+from oralquiz.sound import Clip
+
+
+def clip_cache() -> Path:
+    """The folder in which rendered clips are kept."""
+    return cache_folder() / "clips"
+
+
+def kept(key: tuple[str, ...], render: Callable[[], bytes]) -> Clip:
+    """The clip of ``key``, from the cache or from ``render``, which gives a sound file's bytes.
+
+    Raises AudioError when what was rendered is no sound.
+    """
+    digest = hashlib.sha256("\n".join(key).encode()).hexdigest()
+    path = clip_cache() / f"{digest}.wav"
+    try:
+        return _read_clip(path.read_bytes())
+    except (OSError, soundfile.SoundFileError):
+        data = render()  # not said before, or the kept file is damaged
+    try:
+        clip = _read_clip(data)
+    except soundfile.SoundFileError as error:
+        raise AudioError("the engine wrote a broken sound file") from error
+    _keep(path, data)
+    return clip
+
+
+def _read_clip(data: bytes) -> Clip:
+    samples, sample_rate = soundfile.read(io.BytesIO(data), dtype="float32", always_2d=True)
+    return Clip(np.ascontiguousarray(samples.mean(axis=1), dtype=np.float32), int(sample_rate))
+
+
+def _keep(path: Path, data: bytes) -> None:
+    """Write the whole file or none of it. A full disk costs time next run, never the dictation."""
+    part = None
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
+            part = Path(file.name)
+            file.write(data)
+        part.replace(path)
+    except OSError:
+        if part is not None:
+            part.unlink(missing_ok=True)

@@ -1,0 +1,61 @@
+"""The sounds that a page is about to play, by name: fetched ahead so that they start on time."""
+
+from __future__ import annotations
+
+import hashlib
+from collections import OrderedDict
+from threading import Lock
+
+from oralquiz.rounds import Reader, Turn
+from oralquiz.sound import Clip, Samples, quantise
+from oralquiz.speak import Dictation
+from oralquiz.web.protocol import pcm
+
+KEPT = 4
+"""Sounds a run keeps: the one playing, the next one, a phrase, and one to spare."""
+
+
+class PageClips:
+    """The last few sounds of one run as 16-bit PCM at SESSION_RATE. Safe between threads."""
+
+    def __init__(self) -> None:
+        self._kept: OrderedDict[str, bytes] = OrderedDict()
+        self._lock = Lock()
+
+    def add(self, samples: Samples) -> str:
+        """Keep ``samples`` (n,); returns the name, which is the same for the same sound."""
+        data = pcm(quantise(samples))
+        name = hashlib.sha256(data).hexdigest()[:32]
+        with self._lock:
+            self._kept[name] = data
+            self._kept.move_to_end(name)
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)
+        return name
+
+    def get(self, name: str) -> bytes | None:
+        with self._lock:
+            return self._kept.get(name)
+
+
+class AheadReader:
+    """A reader that has the next sum ready before it is asked for."""
+
+    def __init__(self, reader: Reader) -> None:
+        self._reader = reader
+        self._ready: dict[Turn, Dictation] = {}
+        self._lock = Lock()
+
+    def prepare(self, turn: Turn) -> Dictation:
+        """Render ``turn`` unless it is ready, and keep the last two. Raises what the voice does."""
+        with self._lock:
+            if turn not in self._ready:
+                dictation = self._reader.dictation(turn)
+                self._ready = dict([*self._ready.items(), (turn, dictation)][-2:])
+            return self._ready[turn]
+
+    def dictation(self, turn: Turn) -> Dictation:
+        return self.prepare(turn)
+
+    def phrase(self, text: str) -> Clip:
+        return self._reader.phrase(text)

@@ -1,0 +1,78 @@
+"""A pupil's pages: the stage, in class and at home, and what the pupil has done."""
+
+from __future__ import annotations
+
+import asyncio
+
+import numpy as np
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+
+from oralquiz.audio import chirp, find_echo
+from oralquiz.records import Pupil, bests, held
+from oralquiz.sound import SESSION_RATE
+from oralquiz.web.identity import classroom_of, who
+from oralquiz.web.pages import page, pupils_only
+from oralquiz.web.planning import STRETCHES
+from oralquiz.web.protocol import pcm
+from oralquiz.web.sockets import set_of
+
+BREAK_AFTER_MIN = 10
+"""Minutes of practice after which a page proposes a break."""
+
+
+@pupils_only
+async def me(request: Request, pupil: Pupil) -> Response:
+    classroom = classroom_of(request)
+    step_set = await set_of(classroom, pupil, classroom.syllabus)
+    return page(
+        request,
+        "me.html",
+        pupil=pupil,
+        home=(await who(request)).home,
+        today=step_set,
+        step=classroom.syllabus.step(step_set.step),
+        minutes=max(1, round(step_set.count * (step_set.terms * step_set.pace_s + 8) / 60)),
+        bests=await classroom.records.do(bests, pupil.id),
+        rounds=await classroom.records.do(held, pupil=pupil.id, limit=6),
+        steps={step.name: step.title for step in classroom.syllabus.steps},
+        stretches=STRETCHES,
+        break_after=BREAK_AFTER_MIN,
+    )
+
+
+async def chirp_sound(request: Request) -> Response:
+    """The chirp that a page plays to measure its delay, as 16-bit PCM at 16 kHz."""
+    return Response(pcm(chirp()), media_type="application/octet-stream")
+
+
+async def chirp_heard(request: Request) -> Response:
+    """What the page heard from the chirp's start on: how long the chirp took to come back."""
+    here = await who(request)
+    if not (here.teacher or here.pupil):
+        return JSONResponse({"trouble": "Come in first."}, 403)
+    body = await request.body()
+    heard = np.frombuffer(body[: len(body) // 2 * 2], dtype="<i2").astype(np.float32) / 32768.0
+    echo = await asyncio.to_thread(find_echo, heard, chirp())
+    if echo is None:
+        trouble = "The chirp was not heard: with headphones that is as it should be."
+        return JSONResponse({"trouble": trouble}, 422)
+    return JSONResponse({"delay_s": echo.at / SESSION_RATE})
+
+
+async def clip(request: Request) -> Response:
+    """A sound that one's own run is about to play, as 16-bit PCM at 16 kHz."""
+    classroom = classroom_of(request)
+    here = await who(request)
+    device = None
+    if here.teacher:
+        device = classroom.front
+    elif here.pupil is not None:
+        device = classroom.device_of(here.pupil)
+    run = device.run if device is not None else None
+    data = None
+    if run is not None and run.key == request.path_params["run"]:
+        data = run.clips.get(request.path_params["clip"])
+    if data is None:
+        return JSONResponse({"trouble": "There is no such sound."}, 404)
+    return Response(data, media_type="application/octet-stream")

@@ -1,0 +1,45 @@
+"""How one pupil does: rule by rule, how many right and how quickly, week by week, what repeats."""
+
+from __future__ import annotations
+
+import asyncio
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from oralquiz.errors import BadInput
+from oralquiz.learn import (
+    half_within,
+    progress_sentences,
+    share_words,
+    weakness_words,
+    weaknesses,
+    weeks,
+)
+from oralquiz.records import answers_of, find_pupil, scores
+from oralquiz.web.identity import classroom_of
+from oralquiz.web.pages import go, page, plainly, teachers
+
+
+@teachers
+async def progress(request: Request) -> Response:
+    records = classroom_of(request).records
+    try:
+        pupil = await records.do(find_pupil, request.query_params.get("name", ""))
+    except BadInput as error:
+        return go(request, "/class", plainly(error))
+    answers = await records.do(answers_of, pupil.name)
+    score = next((s for s in await records.do(scores) if s.pupil == pupil.name), None)
+    weak = await asyncio.to_thread(weaknesses, answers)
+    return page(
+        request,
+        "progress.html",
+        pupil=pupil,
+        sentences=progress_sentences(answers) if answers else (),
+        weeks=[
+            (week, share_words(week.found), half_within(week.found.speed))
+            for week in weeks(answers)
+        ],
+        by_rule=score.by_rule if score else {},
+        weak=[(weakness_words(weakness), weakness.evidence) for weakness in weak],
+    )

@@ -1,0 +1,177 @@
+"""The dictation in the microphone is never an answer; an answer over the dictation still is one.
+
+The rooms are made up: white noise dying away over the reverberation time after a direct sound,
+and a loudspeaker that clips softly. What is heard in them is judged by the package's own detector
+of voice, which is more easily woken than any recogniser.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.signal import fftconvolve
+
+from oralquiz.audio.echo_canceller import EchoCanceller
+from oralquiz.beads import Sum
+from oralquiz.listen.voice_detector import VoiceDetector
+from oralquiz.sound.blocks import BLOCK, SESSION_RATE
+from oralquiz.sound.clip import Samples, at_rate
+from oralquiz.speak.dictation import dictate
+from oralquiz.speak.voices import open_voice, pupil_voices
+
+SUMS = ("34 + 13 - 22 + 41 - 5", "12 + 55 - 36 + 8", "71 - 20 + 9 - 13 + 33")
+ANSWERS = ("sixty one", "thirty nine", "eighty")
+
+
+class Room:
+    """Three dictations played in a room, with or without answers spoken in it.
+
+    ``direct`` is the sound's first arrival in units of what the reverberation begins with: 3 is
+    a microphone far away (-16 dB re the reverberation), 19 one a step from the loudspeaker (0 dB).
+    ``stumble``: from the third dictation on the echo comes so many samples later.
+    """
+
+    def __init__(
+        self,
+        reverberation_s: float,
+        echo_db: float,
+        *,
+        early_samples: int = 0,
+        direct: float = 3.0,
+        stumble: int = 0,
+        answers: bool,
+    ) -> None:
+        rng = np.random.default_rng(7)
+        length = round(reverberation_s * SESSION_RATE)
+        path = rng.standard_normal(length) * 10 ** (-3 * np.arange(length) / length)
+        path[0] = direct
+        path *= 10 ** (echo_db / 20) / np.sqrt(np.sum(path**2))
+        self.played: list[tuple[int, Samples]] = []
+        self.spoken: list[tuple[int, Samples]] = []
+        self.over: list[tuple[int, Samples]] = []
+        voice, pupils = open_voice(), pupil_voices()
+        at = SESSION_RATE // 2
+        for index, (text, answer) in enumerate(zip(SUMS, ANSWERS, strict=True)):
+            dictation = dictate(Sum.parse(text), voice, pace=1.6, sample_rate=SESSION_RATE)
+            self.played.append((at, dictation.samples))
+            said = at_rate(pupils[index].say(answer), SESSION_RATE).samples
+            said = said * np.float32(0.5 / np.abs(said).max())
+            if answers:
+                # over the second term of every sum but the first, and after every sum
+                if index:
+                    self.over.append((at + dictation.terms[1].onset + 3000, said))
+                self.spoken.append((at + len(dictation.samples) + 6000, said))
+            at += len(dictation.samples) + 2 * SESSION_RATE
+        total = at // BLOCK * BLOCK
+        out, near = np.zeros(total), np.zeros(total)
+        for begin, sound in self.played:
+            out[begin : begin + len(sound)] += sound
+        for begin, sound in [*self.spoken, *self.over]:
+            near[begin : begin + len(sound)] += sound
+        # the loudspeaker distorts by up to a quarter at the loudest samples
+        echo = fftconvolve(np.tanh(2 * out) / 2, path)[:total]
+        echo = np.roll(echo, -early_samples)
+        if stumble:  # before the third sum
+            third = self.played[2][0] - 1600
+            echo[third:] = np.roll(echo, stumble)[third:]
+        hiss = rng.standard_normal(total) * 1e-3
+        self.heard = (echo + near + hiss).astype(np.float32)
+
+    def cleaned(self) -> Samples:
+        guard = EchoCanceller()
+        for begin, sound in self.played:
+            guard.played(sound, begin)
+        blocks = range(0, len(self.heard), BLOCK)
+        return np.concatenate([guard.clean(k, self.heard[k : k + BLOCK]) for k in blocks])
+
+
+def voices_in(samples: Samples) -> list[int]:
+    """The onsets that the package's detector of voice finds."""
+    detector = VoiceDetector(SESSION_RATE)
+    detector.feed(samples)
+    detector.close()
+    return [stretch.onset for stretch in detector.stretches]
+
+
+ROOMS = [
+    (0.3, -10.0, 0),
+    (0.3, 0.0, 0),  # as loud in the microphone as it was played
+    (0.8, -10.0, 0),
+    (0.3, -10.0, 500),  # a lag believed to be 31 ms longer than it is
+]
+
+
+@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), ROOMS)
+def test_the_dictation_alone_leaves_no_voice(
+    reverberation_s: float, echo_db: float, early: int
+) -> None:
+    room = Room(reverberation_s, echo_db, early_samples=early, answers=False)
+    assert len(voices_in(room.heard)) >= 3  # it is there to be taken out
+    assert voices_in(room.cleaned()) == []
+
+
+@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), ROOMS)
+def test_every_answer_is_left_over_or_under_the_dictation(
+    reverberation_s: float, echo_db: float, early: int
+) -> None:
+    room = Room(reverberation_s, echo_db, early_samples=early, answers=True)
+    found = voices_in(room.cleaned())
+    for begin, sound in [*room.spoken, *room.over]:
+        assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
+
+
+def test_soon_after_the_dictation_nothing_is_touched() -> None:
+    room = Room(0.3, -10.0, answers=True)
+    cleaned = room.cleaned()
+    for begin, sound in room.played:
+        end = begin + len(sound)
+        soon = slice(end + SESSION_RATE // 2, end + SESSION_RATE)
+        np.testing.assert_allclose(cleaned[soon], room.heard[soon], atol=1e-4)
+        later = slice(end + SESSION_RATE, end + 2 * SESSION_RATE)
+        np.testing.assert_array_equal(cleaned[later], room.heard[later])
+
+
+@pytest.mark.parametrize("stumble", [-320, 640, 1500, 5000])
+def test_a_sound_card_that_stumbles_leaves_no_voice(stumble: int) -> None:
+    room = Room(0.3, -6.0, direct=19.0, stumble=stumble, answers=False)
+    assert voices_in(room.cleaned()) == []
+
+
+@pytest.mark.parametrize("stumble", [-320, 640, 1500])
+def test_answers_are_found_after_a_stumble(stumble: int) -> None:
+    room = Room(0.3, -6.0, direct=19.0, stumble=stumble, answers=True)
+    found = voices_in(room.cleaned())
+    for begin, sound in room.spoken:
+        assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
+
+
+def test_without_a_dictation_everything_passes_as_it_is() -> None:
+    heard = Room(0.3, -10.0, answers=True).heard[: 100 * BLOCK]
+    guard = EchoCanceller()
+    blocks = [guard.clean(k, heard[k : k + BLOCK]) for k in range(0, len(heard), BLOCK)]
+    np.testing.assert_array_equal(np.concatenate(blocks), heard)
+
+
+def test_headphones_let_an_answer_over_the_dictation_through() -> None:
+    room = Room(0.3, -200.0, answers=True)
+    found = voices_in(room.cleaned())
+    assert len(room.over) == 2
+    for begin, sound in room.over:
+        assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
+
+
+def test_what_was_stopped_is_expected_no_more() -> None:
+    room = Room(0.3, 0.0, answers=False)
+    begin, sound = room.played[0]
+    guard = EchoCanceller()
+    guard.played(sound, begin)
+    guard.stopped(begin)
+    heard = np.random.default_rng(3).standard_normal(len(sound) // BLOCK * BLOCK) * 1e-3
+    blocks = range(0, len(heard), BLOCK)
+    cleaned = [guard.clean(begin + k, heard[k : k + BLOCK].astype(np.float32)) for k in blocks]
+    np.testing.assert_array_equal(np.concatenate(cleaned), heard.astype(np.float32))
+
+
+def test_the_same_sound_is_cleaned_to_the_same_sound() -> None:
+    room = Room(0.3, -10.0, answers=True)
+    np.testing.assert_array_equal(room.cleaned(), room.cleaned())

@@ -1,0 +1,72 @@
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from oralquiz.session.buffered_recorder import GATHERED, BufferedRecorder
+from oralquiz.sound.clip import Samples
+
+
+class Tape:
+    def __init__(self) -> None:
+        self.got: list[object] = []
+
+    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+        self.got.append(type)
+
+    def sound(self, said: Samples, heard: Samples) -> None:
+        self.got.append((said.tolist(), heard.tolist()))
+
+    def close(self) -> None:
+        self.got.append("closed")
+
+    def discard(self) -> None:
+        self.got.append("discarded")
+
+    def finish(self) -> Path:
+        self.got.append("finished")
+        return Path("tape")
+
+
+def test_sound_is_there_before_the_event_that_rests_on_it() -> None:
+    tape = Tape()
+    recorder = BufferedRecorder(tape)
+    for k in range(3):
+        recorder.sound(np.full(2, k, np.float32), np.full(2, -k, np.float32))
+    assert tape.got == []
+    recorder.event(6, "heard", {})
+    recorder.sound(np.ones(1, np.float32), np.ones(1, np.float32))
+    assert recorder.finish() == Path("tape")
+    assert tape.got == [
+        ([0.0, 0.0, 1.0, 1.0, 2.0, 2.0], [0.0, 0.0, -1.0, -1.0, -2.0, -2.0]),
+        "heard",
+        ([1.0], [1.0]),
+        "finished",
+    ]
+
+
+def test_sound_does_not_wait_for_ever_for_an_event() -> None:
+    tape = Tape()
+    recorder = BufferedRecorder(tape)
+    for _ in range(GATHERED):
+        recorder.sound(np.zeros(1, np.float32), np.zeros(1, np.float32))
+    assert len(tape.got) == 1
+    recorder.close()
+    assert tape.got[-1] == "closed"
+
+
+def test_a_full_disk_does_not_keep_the_recorder_from_being_closed() -> None:
+    class Full(Tape):
+        def sound(self, said: Samples, heard: Samples) -> None:
+            raise OSError(28, "No space left on device")
+
+    tape = Full()
+    recorder = BufferedRecorder(tape)
+    recorder.sound(np.zeros(1, np.float32), np.zeros(1, np.float32))
+    with pytest.raises(OSError, match="No space left"):
+        recorder.close()
+    assert tape.got == ["closed"]
