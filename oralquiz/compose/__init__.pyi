@@ -1,3 +1,4 @@
+from .composed import Composed as Composed
 from .composed import Count as Count
 from .composed import compose as compose
 from .composed import count_sums as count_sums
