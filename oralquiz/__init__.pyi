@@ -12,3 +12,4 @@ from .replay import build_page as build_page
 from .session import open_session as open_session
 
 __version__: str
+__all__: list[str]
