@@ -22,6 +22,8 @@ from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice
 from tests.session.virtualcard import VirtualCard, start_card, using_card
 
+pytestmark = pytest.mark.sound
+
 ATTEMPTS = 3
 """Openings in which a busy computer may fail to serve the sound in time, which the card counts."""
 

@@ -29,6 +29,8 @@ from oralquiz.sound.clip import at_rate
 from oralquiz.speak.voices import open_voice, pupil_voices
 from tests.session.virtualcard import using_card
 
+pytestmark = pytest.mark.sound
+
 SUMS = (Sum((34, 13)), Sum((21, 30, -10)), Sum((52, 5)))
 ANSWERS = ("forty-seven", None, "fifty-two")
 """Right; silent; wrong, and over the last term."""
