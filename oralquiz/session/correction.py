@@ -9,7 +9,7 @@ from oralquiz.errors import BadInput
 from oralquiz.judge import Verdict
 from oralquiz.rounds import Event
 from oralquiz.session.file import CUT_SHORT, Session, open_session
-from oralquiz.session.folder_lock import NEW, is_held
+from oralquiz.session.folder_lock import NEW, is_held, only_writer
 from oralquiz.session.recorder import pack, write_parts
 
 
@@ -23,20 +23,15 @@ def correct(
     contradicts, a session that is damaged, still runs, or was cut short and is no file yet.
     """
     be_finished(path)
-    session = open_session(path)
-    if session.damage not in ("", CUT_SHORT):
-        raise BadInput(f"{path}: correcting would lose what cannot be read ({session.damage})")
-    answered = {answered.index: answered for answered in session.turns}.get(turn)
-    if answered is None:
-        raise BadInput(f"{path}: there is no sum {turn + 1} in this session")
-    _check(answered.sum.answer, verdict, value)
-    data = {"turn": turn, "verdict": verdict.value, "value": value, "by": by, "when": when}
-    at = session.events[-1].at
-    events = [*session.events, Event(len(session.events), at, "corrected", data)]
-    with tempfile.TemporaryDirectory(prefix=NEW, dir=path.parent) as folder:
-        write_parts(Path(folder), session.header, events, session.audio)
-        pack(Path(folder), path)
-    return open_session(path)
+    with only_writer(path):
+        session = open_session(path)
+        data = {"turn": turn, "verdict": verdict.value, "value": value, "by": by, "when": when}
+        _check(path, session, turn, verdict, value)
+        event = Event(len(session.events), session.events[-1].at, "corrected", data)
+        with tempfile.TemporaryDirectory(prefix=NEW, dir=path.parent) as folder:
+            write_parts(Path(folder), session.header, [*session.events, event], session.audio)
+            pack(Path(folder), path)
+        return open_session(path)
 
 
 def be_finished(path: Path) -> None:
@@ -51,7 +46,17 @@ def be_finished(path: Path) -> None:
     )
 
 
-def _check(answer: int, verdict: Verdict, value: int | None) -> None:
+def _check(path: Path, session: Session, turn: int, verdict: Verdict, value: int | None) -> None:
+    """Raise BadInput if ``session`` cannot be corrected so."""
+    if session.damage not in ("", CUT_SHORT):
+        raise BadInput(f"{path}: correcting would lose what cannot be read ({session.damage})")
+    answered = next((answered for answered in session.turns if answered.index == turn), None)
+    if answered is None:
+        raise BadInput(f"{path}: there is no sum {turn + 1} in this session")
+    _agree(answered.sum.answer, verdict, value)
+
+
+def _agree(answer: int, verdict: Verdict, value: int | None) -> None:
     """Raise BadInput if the number heard cannot go with the verdict."""
     if value is None:
         return

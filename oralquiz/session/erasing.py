@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import json
 import tempfile
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 from oralquiz.rounds import Event
 from oralquiz.session.file import Pcm, Session, open_session
-from oralquiz.session.folder_lock import NEW, discard, locked
+from oralquiz.session.folder_lock import NEW, discard, only_writer
 from oralquiz.session.recorder import NAMES, pack, write_parts
 
 ERASED = "(erased)"
@@ -26,7 +25,7 @@ def erase_from_session(path: Path, pupil: str) -> bool:
     """
     if not is_in(open_session(path), pupil):
         return False
-    with _alone(path):
+    with only_writer(path):
         session = open_session(path)
         if {turn.pupil for turn in session.round.turns} <= {pupil, ERASED}:
             _remove(path)
@@ -71,7 +70,7 @@ def erase_voices(path: Path) -> bool:
 
     Returns whether there was any. Raises BeingHeld for a round that is being held.
     """
-    with _alone(path):
+    with only_writer(path):
         session = open_session(path)
         if not session.audio[:, 1].any():
             return False
@@ -79,16 +78,6 @@ def erase_voices(path: Path) -> bool:
         audio[:, 1] = 0
         _rewrite(path, session, dict(session.header), lambda event: dict(event.data), audio)
     return True
-
-
-@contextmanager
-def _alone(path: Path) -> Iterator[None]:
-    """Nobody else writes into a round that is no file yet."""
-    if path.is_dir():
-        with locked(path):
-            yield
-    else:
-        yield
 
 
 def _remove(path: Path) -> None:

@@ -1,13 +1,17 @@
-"""The lock on a session's folder: whoever has it may write there, and nobody else.
+"""The locks on sessions: whoever has a session's may write it, and nobody else.
 
-A running round has it. The operating system frees it when its process ends, however it ends, so
-a folder whose lock can be had belongs to a round that was cut short.
+A running round has the lock of its folder. The operating system frees it when its process ends,
+however it ends, so a folder whose lock can be had belongs to a round that was cut short. A
+finished file is locked for as long as one change takes: see ``only_writer``.
 """
 
 from __future__ import annotations
 
+import os
 import shutil
-from collections.abc import Iterator
+import sys
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
@@ -30,6 +34,12 @@ NEW = ".new-"
 
 BEGIN_S = 2.0
 """Seconds a new round waits for who only looks whether its folder is held."""
+
+
+WAIT_S = 60.0
+"""Seconds that one who changes a session file waits for another: each change takes a few."""
+
+POLL_S = 0.005
 
 
 class BeingHeld(OralquizError):
@@ -73,6 +83,77 @@ def locked(folder: Path) -> Iterator[None]:
         yield
     finally:
         let_go(folder, held)
+
+
+@contextmanager
+def only_writer(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
+    """Nobody else writes the session at ``path``, a file or a folder, within this.
+
+    For a file that is so among all threads and processes, whether it exists yet or not; who comes
+    second waits. Not to be entered twice. Raises BeingHeld for a round that is being held, and
+    when the wait is in vain; OSError where nothing can be written.
+    """
+    if path.is_dir():
+        with locked(path):
+            yield
+        return
+    beside = path.with_name(f".{path.name}.lock")
+    until = time.monotonic() + wait_s
+    while (release := _try_lock(beside)) is None:
+        if time.monotonic() > until:
+            raise BeingHeld(f"{path}: another program is changing this session; try again")
+        time.sleep(POLL_S)
+    try:
+        yield
+    finally:
+        release()
+
+
+if sys.platform == "win32":
+
+    def _try_lock(beside: Path) -> Callable[[], None] | None:
+        """Lock the file ``beside`` a session; returns what frees it, None when it is taken."""
+        held = FileLock(beside, timeout=0, thread_local=False)
+        try:
+            held.acquire()
+        except Timeout:
+            return None
+
+        def release() -> None:
+            held.release()
+            with suppress(OSError):  # another has it open already
+                beside.unlink()
+
+        return release
+
+else:
+    import fcntl
+
+    def _try_lock(beside: Path) -> Callable[[], None] | None:
+        """Lock the file ``beside`` a session; returns what frees it, None when it is taken.
+
+        The file goes with the lock. Who then gets the lock of the file that is gone sees that
+        another, or none, has its name.
+        """
+        opened = os.open(beside, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        try:
+            fcntl.flock(opened, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            there = beside.stat()
+        except (BlockingIOError, FileNotFoundError):
+            os.close(opened)
+            return None
+        except BaseException:
+            os.close(opened)
+            raise
+        if not os.path.samestat(there, os.fstat(opened)):
+            os.close(opened)
+            return None
+
+        def release() -> None:
+            beside.unlink(missing_ok=True)
+            os.close(opened)
+
+        return release
 
 
 def let_go(folder: Path, held: FileLock) -> None:

@@ -11,6 +11,7 @@ from __future__ import annotations
 import contextlib
 import json
 import os
+import tempfile
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -163,9 +164,10 @@ def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Event], 
 
 def pack(folder: Path, target: Path) -> Path:
     """Write the files of a session directory as one zip; whole or not at all."""
-    partial = target.with_name(target.name + ".part")
+    opened, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
+    partial = Path(name)
     try:
-        with zipfile.ZipFile(partial, "w") as archive:
+        with os.fdopen(opened, "wb") as file, zipfile.ZipFile(file, "w") as archive:
             for name in NAMES:
                 info = zipfile.ZipInfo(name, ZIP_TIME)
                 info.compress_type = (

@@ -10,7 +10,7 @@ from pathlib import Path
 from oralquiz.errors import BadInput
 from oralquiz.session.archive import read_parts
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.folder_lock import HEAD, NEW, discard, is_held, locked
+from oralquiz.session.folder_lock import HEAD, NEW, discard, is_held, locked, only_writer
 from oralquiz.session.recorder import pack, packed_as, write_parts
 from oralquiz.sound import SESSION_RATE
 
@@ -59,11 +59,12 @@ def recover(folder: Path) -> Recovered:
     with locked(folder):
         session = open_session(folder)
         target = packed_as(folder)
-        if target.exists():
-            if open_session(target).header["id"] != session.header["id"]:
+        with only_writer(target):
+            if not target.exists():
+                _pack(folder, session, target)
+            # else the crash came when it was packed already
+            elif open_session(target).header["id"] != session.header["id"]:
                 raise BadInput(f"{folder}: {target.name} beside it is another session: rename one")
-        else:  # else the crash came when it was packed already
-            _pack(folder, session, target)
         discard(folder)
     missing = _missing(session)
     lost = f"the last {missing / SESSION_RATE:.0f} s of sound are lost" if missing else ""
