@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import importlib
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -13,26 +14,16 @@ import pytest
 import oralquiz
 
 PACKAGE = Path(oralquiz.__file__).parent
-BELOW: dict[str, set[str]] = {
-    "sound": set(),
-    "beads": set(),
-    "compose": {"beads"},
-    "speak": {"beads", "sound"},
-    "listen": {"sound"},
-    "judge": {"beads", "listen"},
-    "rounds": {"compose", "speak", "listen", "judge"},
-    "audio": {"rounds"},
-    "session": {"rounds"},
-    "learn": {"judge"},
-    "replay": {"session"},
-    "records": {"session", "learn"},
-    "report": {"records", "replay"},
-    "web": {"audio", "report"},
-    "demo": {"audio", "records"},
-    "api": {"report"},
-    "cli": {"web", "demo"},
-}
-"""Each room and the rooms it stands on; what these stand on is allowed too."""
+PICTURE = Path(__file__).parents[1] / "DEVELOPERS.md"
+
+
+def picture() -> dict[str, set[str]]:
+    """Each room and the rooms it stands on, from the first table of DEVELOPERS.md."""
+    rows = re.findall(r"^\| `(\w+)` \| ([^|]*)\|", PICTURE.read_text("utf-8"), re.MULTILINE)
+    return {room: set(re.findall(r"`(\w+)`", below)) for room, below in rows}
+
+
+BELOW = picture()
 SHARED = {"errors", "folders", "__version__"}  # anybody may import these
 
 
