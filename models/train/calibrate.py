@@ -28,7 +28,7 @@ from oralquiz.listen import (
     Calibration,
     EnglishNumbers,
     Hypothesis,
-    guesses,
+    candidates,
     masses,
     open_recognizer,
     parse_number,
@@ -94,7 +94,7 @@ def calibration_error(
     pairs = []
     right = 0
     for clip in clips:
-        heard = guesses(clip.readings, NUMBERS, *limits, calibration)
+        heard = candidates(clip.readings, NUMBERS, *limits, calibration)
         if heard:
             pairs.append((heard[0].confidence, heard[0].value == clip.truth))
             right += pairs[-1][1]

@@ -88,8 +88,8 @@ def correct(
             if attempt.typed:
                 click.echo(f"  typed: {attempt.value}")
                 continue
-            guesses = ", ".join(f"{g.value} ({g.confidence:.0%})" for g in attempt.guesses)
-            click.echo(f"  heard: {guesses or readable(attempt.words) or 'nothing'}")
+            candidates = ", ".join(f"{g.value} ({g.confidence:.0%})" for g in attempt.candidates)
+            click.echo(f"  heard: {candidates or readable(attempt.words) or 'nothing'}")
         click.echo("  r right, w wrong, s silent, u unclear, p play again, any other key: leave it")
         while True:
             try:

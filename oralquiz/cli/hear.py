@@ -39,8 +39,8 @@ def heard_as_json(heard: Hearing) -> dict[str, Any]:
         "onset_s": None if heard.onset_s is None else round(heard.onset_s, 3),
         "offset_s": None if heard.offset_s is None else round(heard.offset_s, 3),
         "alternatives": [
-            {"value": guess.value, "confidence": round(guess.confidence, 4)}
-            for guess in heard.guesses[1:]
+            {"value": candidate.value, "confidence": round(candidate.confidence, 4)}
+            for candidate in heard.candidates[1:]
         ],
     }
 

@@ -30,8 +30,9 @@ NO_NUMBER = 0.25
 (`models/train/calibrate.py`)."""
 
 UNLISTED = 0.1
-"""What is left beside the guesses is mostly no number; this share is numbers not among them. In the
-clips of the calibration it is 2 of 153; five times that, so that nobody is wronged for one."""
+"""The probability left over by the candidates is mostly that of no number; this share of it is that
+of numbers not among them. In the clips of the calibration it is 2 of 153; five times that, so that
+nobody is wronged for one."""
 
 LEAST_LEFT = 1e-6
 """Nothing is so sure that nothing is left, whatever the rounding."""
@@ -47,7 +48,7 @@ class _Shares:
 
     @staticmethod
     def of(hearing: Hearing, numbers: int) -> _Shares:
-        listed = {guess.value: guess.confidence for guess in hearing.guesses}
+        listed = {candidate.value: candidate.confidence for candidate in hearing.candidates}
         left = max(LEAST_LEFT, 1 - sum(listed.values()))
         others = max(1, numbers - len(listed))
         return _Shares(listed, left * UNLISTED / others, left * (1 - UNLISTED))
@@ -65,7 +66,7 @@ def joined(hearings: Sequence[Hearing], numbers: int = 100, weight: float = WEIG
     """
     if not hearings:
         raise ValueError("nothing was heard yet: there is nothing to join")
-    told = [hearing for hearing in hearings if hearing.guesses]
+    told = [hearing for hearing in hearings if hearing.candidates]
     if not told:
         return next((h for h in reversed(hearings) if h.voiced), hearings[-1])
     return reduce(lambda first, second: _both(first, second, numbers, weight), told)
@@ -84,7 +85,9 @@ def _both(first: Hearing, second: Hearing, numbers: int, weight: float) -> Heari
     masses = {value: mass(one[value], two[value], each) for value in listed}
     rest = others * mass(one.unlisted, two.unlisted, each) + mass(one.none, two.none, NO_NUMBER)
     whole = sum(masses.values()) + rest
-    words = {guess.value: guess.words for guess in (*first.guesses, *second.guesses)}
+    words = {
+        candidate.value: candidate.words for candidate in (*first.candidates, *second.candidates)
+    }
     ranked = sorted(masses, key=lambda value: (-masses[value], value))
     found = tuple(Candidate(value, words[value], masses[value] / whole) for value in ranked)
     return Hearing(found, words[ranked[0]], second.onset_s, second.offset_s)

@@ -34,10 +34,10 @@ class Policy:
     heard (1: no benefit of the doubt). ``number_from``, ``told_from``: nobody is marked wrong
     unless some other number was said with the first probability at least, and one of them with
     the second; a cough is no answer, and where many numbers are possible nobody knows what was
-    said. ``close``: a second guess that sounds like the first (thirteen, thirty) and reaches this
-    share of its confidence makes the verdict unclear whatever the thresholds say, when one of the
-    two is the right answer. ``may_change``: whether an answer asked for once more may differ from
-    what was heard the first time, or then waits for the teacher.
+    said. ``close``: a second candidate that sounds like the first (thirteen, thirty) and reaches
+    this share of its confidence makes the verdict unclear whatever the thresholds say, when one of
+    the two is the right answer. ``may_change``: whether an answer asked for once more may differ
+    from what was heard the first time, or then waits for the teacher.
     """
 
     name: str
@@ -107,21 +107,21 @@ def judge(hearing: Hearing, answer: int, policy: Policy = PRACTICE, numbers: int
     """
     if not hearing.voiced:
         return Verdict.SILENT
-    if not hearing.guesses or _torn(hearing, answer, policy.close):
+    if not hearing.candidates or _torn(hearing, answer, policy.close):
         return Verdict.UNCLEAR
     right = probability_right(hearing, answer, policy, numbers)
     if right >= policy.right_from:
         return Verdict.RIGHT
-    others = [guess.confidence for guess in hearing.guesses if guess.value != answer]
+    others = [candidate.confidence for candidate in hearing.candidates if candidate.value != answer]
     told = max(others, default=0.0) >= policy.told_from and sum(others) >= policy.number_from
     return Verdict.WRONG if told and right <= policy.wrong_to else Verdict.UNCLEAR
 
 
 def _torn(hearing: Hearing, answer: int, close: float) -> bool:
-    """Whether the first two guesses sound alike, are close, and one of them is the answer."""
-    if len(hearing.guesses) < 2:
+    """Whether the first two candidates sound alike, are close, and one of them is the answer."""
+    if len(hearing.candidates) < 2:
         return False
-    first, second = hearing.guesses[:2]
+    first, second = hearing.candidates[:2]
     return (
         answer in (first.value, second.value)
         and confusable(first.value, second.value)
@@ -164,15 +164,15 @@ def decide(
     once, however surely it was heard: one wrong answer in ten of `simulated` pupils is such.
     Silence is asked about only when something unclear went before it: who said nothing when asked
     again is not silent, the teacher listens to the first try. A policy that does not let answers
-    change sends a number that was not among the guesses of every try to the teacher too. Raises
+    change sends a number that was not among the candidates of every try to the teacher too. Raises
     ValueError without a hearing.
     """
     hearing = joined(hearings, numbers)
     verdict = judge(hearing, answer, policy, numbers)
     if verdict is Verdict.SILENT and len(hearings) == 1:
         return Decision(verdict, Next.GO_ON, hearing)
-    once = sum(bool(one.guesses) for one in hearings) == 1
-    if verdict is Verdict.WRONG and once and overlapping(hearing.guesses[0].value, answer):
+    once = sum(bool(one.candidates) for one in hearings) == 1
+    if verdict is Verdict.WRONG and once and overlapping(hearing.candidates[0].value, answer):
         verdict = Verdict.UNCLEAR
     if verdict in (Verdict.UNCLEAR, Verdict.SILENT):
         asking = len(hearings) <= asks
@@ -185,6 +185,6 @@ def decide(
 def _changed(hearings: Sequence[Hearing], value: int | None) -> bool:
     """Whether some try with a number did not hold ``value`` possible."""
     return any(
-        hearing.guesses and value not in {guess.value for guess in hearing.guesses}
+        hearing.candidates and value not in {candidate.value for candidate in hearing.candidates}
         for hearing in hearings
     )

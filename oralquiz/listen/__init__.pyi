@@ -5,7 +5,7 @@ from .hearing import Recognizer as Recognizer
 from .hearing import readable as readable
 from .models import model_folders as model_folders
 from .posterior import Calibration as Calibration
-from .posterior import guesses as guesses
+from .posterior import candidates as candidates
 from .posterior import masses as masses
 from .self_test import check_models as check_models
 from .spoken import EnglishNumbers as EnglishNumbers

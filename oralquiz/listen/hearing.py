@@ -22,25 +22,25 @@ class Candidate:
 class Hearing:
     """What the recogniser made of one stretch of sound.
 
-    ``guesses`` are best first and hold distinct values; their confidences are calibrated
+    ``candidates`` are best first and hold distinct values; their confidences are calibrated
     probabilities that add up to at most 1 (the rest: something that is no number of the range).
     Empty when no number was heard. ``words`` is the best transcript, numbers or not.
     ``onset_s`` and ``offset_s`` bound the voice, in seconds from the start of the stream;
     None when there was no voice at all.
     """
 
-    guesses: tuple[Candidate, ...]
+    candidates: tuple[Candidate, ...]
     words: str
     onset_s: float | None
     offset_s: float | None
 
     @property
     def value(self) -> int | None:
-        return self.guesses[0].value if self.guesses else None
+        return self.candidates[0].value if self.candidates else None
 
     @property
     def confidence(self) -> float:
-        return self.guesses[0].confidence if self.guesses else 0.0
+        return self.candidates[0].confidence if self.candidates else 0.0
 
     @property
     def voiced(self) -> bool:
@@ -49,7 +49,9 @@ class Hearing:
 
     def probability(self, value: int) -> float:
         """The calibrated probability that ``value`` was said."""
-        return sum(guess.confidence for guess in self.guesses if guess.value == value)
+        return sum(
+            candidate.confidence for candidate in self.candidates if candidate.value == value
+        )
 
 
 _OTHER = re.compile(r"(?:[\[<]\w+[\]>]\s*)+")

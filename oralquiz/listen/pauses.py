@@ -13,7 +13,7 @@ from oralquiz.listen.hearing import Candidate
 from oralquiz.listen.spoken import GLUE, tokens
 from oralquiz.listen.voice_detector import Segment
 
-Guesses = tuple[Candidate, ...]
+Candidates = tuple[Candidate, ...]
 
 MOST_ALONE = 0.9
 """However little the part before sounds like a number, it may have been one said weakly."""
@@ -42,18 +42,20 @@ def ends_open(words: str) -> bool:
     return last in GLUE
 
 
-def weighed(whole: Guesses, last: Guesses, going_on: float) -> Guesses:
-    """The guesses of the ``whole`` and of its ``last`` part, each with its share, best first.
+def weighed(whole: Candidates, last: Candidates, going_on: float) -> Candidates:
+    """The candidates of the ``whole`` and of its ``last`` part, each with its share, best first.
 
     ``going_on`` is the probability that the part before the last is of a number too.
     """
-    alone = min(MOST_ALONE, 1 - going_on) * sum(guess.confidence for guess in last)
+    alone = min(MOST_ALONE, 1 - going_on) * sum(candidate.confidence for candidate in last)
     confidence: dict[int, float] = {}
     words: dict[int, str] = {}
-    for guesses, share in ((whole, 1 - alone), (last, alone)):
-        for guess in guesses:
-            confidence[guess.value] = confidence.get(guess.value, 0.0) + share * guess.confidence
-            words.setdefault(guess.value, guess.words)
+    for candidates, share in ((whole, 1 - alone), (last, alone)):
+        for candidate in candidates:
+            confidence[candidate.value] = (
+                confidence.get(candidate.value, 0.0) + share * candidate.confidence
+            )
+            words.setdefault(candidate.value, candidate.words)
     if not whole and max(confidence.values(), default=0.0) < LEAST:
         return ()
     ranked = sorted(words, key=lambda value: (-confidence[value], value))

@@ -34,7 +34,7 @@ class Calibration:
     apart: float = -3.0
 
 
-def guesses(
+def candidates(
     readings: Sequence[Hypothesis],
     numbers: NumberWords,
     lowest: int,

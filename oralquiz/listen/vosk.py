@@ -15,7 +15,7 @@ from oralquiz.errors import ModelError
 from oralquiz.listen.hearing import Candidate, Hearing
 from oralquiz.listen.models import Graph, Model, find_model, loadable
 from oralquiz.listen.pauses import ends_open, parted, weighed
-from oralquiz.listen.posterior import Calibration, any_number, guesses
+from oralquiz.listen.posterior import Calibration, any_number, candidates
 from oralquiz.listen.spoken import EnglishNumbers, Growth, NumberWords
 from oralquiz.listen.voice_detector import (
     Levels,
@@ -164,7 +164,7 @@ class VoskRecognizer:
             return NOTHING
         # a clip that is cut to the voice, so that nothing in it is quiet
         heard = self.read(samples, self._stretches(samples, silent_room()), lowest, highest)
-        return heard if heard.guesses else NOTHING
+        return heard if heard.candidates else NOTHING
 
     def _stretches(self, samples: Samples, room: Levels) -> tuple[Segment, ...]:
         detector = VoiceDetector(self.sample_rate, room)
@@ -212,7 +212,7 @@ class VoskRecognizer:
         self, readings: Sequence[Hypothesis], lowest: int, highest: int
     ) -> tuple[Candidate, ...]:
         numbers = self.numbers(lowest, highest)
-        return guesses(readings, numbers, lowest, highest, self.calibration)
+        return candidates(readings, numbers, lowest, highest, self.calibration)
 
     def _weighed(
         self,
@@ -223,7 +223,7 @@ class VoskRecognizer:
         lowest: int,
         highest: int,
     ) -> tuple[Candidate, ...]:
-        """The guesses of the ``whole``, weighed against those of its ``last`` part alone."""
+        """The candidates of the ``whole``, weighed against those of its ``last`` part alone."""
         around = round(LEAD_S * self.sample_rate)
         parted_at = before[-1].offset or 0
         stop = len(samples) if last[-1].offset is None else last[-1].offset + around

@@ -61,7 +61,7 @@ def store(db: Database, session: Session, file: Path) -> None:
                     "verdict": attempt.verdict.value,
                     "value": attempt.value,
                     "words": attempt.words,
-                    "confidence": attempt.guesses[0].confidence if attempt.guesses else None,
+                    "confidence": attempt.candidates[0].confidence if attempt.candidates else None,
                     "latency_s": attempt.latency_s,
                     "typed": int(attempt.typed),
                 }

@@ -95,8 +95,8 @@ class _Playing:
 def as_recorded(hearing: Hearing) -> Hearing:
     """``hearing`` with confidences to 6 decimals, as the file has them: what the file says is what
     is judged, now and when it is run again."""
-    guesses = tuple(replace(g, confidence=round(g.confidence, 6)) for g in hearing.guesses)
-    return replace(hearing, guesses=guesses)
+    candidates = tuple(replace(g, confidence=round(g.confidence, 6)) for g in hearing.candidates)
+    return replace(hearing, candidates=candidates)
 
 
 class Runner:
@@ -283,7 +283,7 @@ class Runner:
                 "words": hearing.words,
                 "guesses": [
                     {"value": g.value, "words": g.words, "confidence": g.confidence}
-                    for g in hearing.guesses
+                    for g in hearing.candidates
                 ],
                 "onset": onset,
                 "offset": self._on_clock(hearing.offset_s),
@@ -296,7 +296,7 @@ class Runner:
             self._early_onset = onset
             self._listen_on()
             return
-        wrong = bool(hearing.guesses) and self._judge(hearing) is Verdict.WRONG
+        wrong = bool(hearing.candidates) and self._judge(hearing) is Verdict.WRONG
         if wrong and self._may_be_taken_back(hearing):
             return
         self._answered(hearing, onset)

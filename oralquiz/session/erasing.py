@@ -59,7 +59,7 @@ def _take_out(path: Path, session: Session, pupil: str) -> None:
             if "words" in data:
                 data["words"] = ""
             if "guesses" in data:
-                data["guesses"] = [{**guess, "words": ""} for guess in data["guesses"]]
+                data["guesses"] = [{**candidate, "words": ""} for candidate in data["guesses"]]
         return data
 
     _rewrite(path, session, head, without, audio)

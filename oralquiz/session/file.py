@@ -84,10 +84,10 @@ class TermTime:
 
 @dataclass(frozen=True)
 class Attempt:
-    """One hearing of a pupil: guesses, the voice's place in session samples, the verdict."""
+    """One hearing of a pupil: candidates, the voice's place in session samples, the verdict."""
 
     words: str
-    guesses: tuple[Candidate, ...]
+    candidates: tuple[Candidate, ...]
     onset: int | None
     offset: int | None
     verdict: Verdict
@@ -414,7 +414,7 @@ def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
 def _attempt(judged: Mapping[str, Any], heard: Mapping[str, Any]) -> Attempt:
     return Attempt(
         words=harmless(heard.get("words", "")),
-        guesses=tuple(
+        candidates=tuple(
             Candidate(g["value"], harmless(g["words"]), g["confidence"])
             for g in heard.get("guesses", ())
         ),

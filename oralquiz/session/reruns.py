@@ -140,9 +140,11 @@ class _Tape:
         if not self._heard or self._heard[0].at != self._position:
             return None
         data = self._heard.pop(0).data
-        guesses = tuple(Candidate(g["value"], g["words"], g["confidence"]) for g in data["guesses"])
+        candidates = tuple(
+            Candidate(g["value"], g["words"], g["confidence"]) for g in data["guesses"]
+        )
         onset_s, offset_s = self._since(data["onset"]), self._since(data["offset"])
-        self._latest = Hearing(guesses, data["words"], onset_s, offset_s)
+        self._latest = Hearing(candidates, data["words"], onset_s, offset_s)
         return self._latest
 
     def finish(self) -> Hearing:

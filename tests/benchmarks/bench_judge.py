@@ -344,15 +344,15 @@ def report(
 
 def calibration(heard: Sequence[Heard]) -> None:
     """Of the answers given such a probability by the recogniser, how many said that number."""
-    print("\nprobability of the best guess, and how often it was said")
+    print("\nprobability of the best candidate, and how often it was said")
     edges = [0, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999, 1.000001]
     for low, high in pairwise(edges):
-        inside = [h for h in heard if h.hearing.guesses and low <= h.hearing.confidence < high]
+        inside = [h for h in heard if h.hearing.candidates and low <= h.hearing.confidence < high]
         if inside:
             mean = float(np.mean([h.hearing.confidence for h in inside]))
             true = sum(h.hearing.value == h.clip.value for h in inside)
             print(
-                f"  {low:5.3f} to {min(high, 1):5.3f}: {len(inside):5} guesses, "
+                f"  {low:5.3f} to {min(high, 1):5.3f}: {len(inside):5} candidates, "
                 f"mean {mean:6.2%}, said {true / len(inside):6.2%}"
             )
 

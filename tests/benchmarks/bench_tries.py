@@ -30,7 +30,7 @@ from tests.benchmarks.bench_judge import RATE, Disturb, hear, in_a_room, noise
 SPEAKERS = ("yweweler", "george", "theo")
 WEIGHTS = (0.5, 0.6, 0.7, 0.8, 0.9, 1.0)
 NEVER = 1e-5
-"""The probability of a number that is not among the guesses."""
+"""The probability of a number that is not among the candidates."""
 
 Pair = tuple[Hearing, Hearing, int]
 
@@ -46,7 +46,7 @@ def pairs(recognizer: Recognizer, folder: Path, speaker: str, disturb: Disturb) 
         (first, second, digit)
         for digit, tries in heard.items()
         for first, second in pairwise([*tries, tries[0]])
-        if first.guesses and second.guesses
+        if first.candidates and second.candidates
         if Verdict.UNCLEAR in (judge(first, digit), judge(second, digit))
     ]
 

@@ -13,8 +13,8 @@ TEN = range(10)
 
 def every_probability(hearing: Hearing) -> dict[int | None, float]:
     """Of each number 0..9, and (None) of no number: as `tries` takes what is not listed."""
-    left = 1 - sum(guess.confidence for guess in hearing.guesses)
-    listed = {guess.value for guess in hearing.guesses}
+    left = 1 - sum(candidate.confidence for candidate in hearing.candidates)
+    listed = {candidate.value for candidate in hearing.candidates}
     found: dict[int | None, float] = {
         value: hearing.probability(value)
         if value in listed
@@ -54,9 +54,9 @@ def by_all_pairs(first: Hearing, second: Hearing) -> dict[int | None, float]:
 )
 def test_independent_tries_follow_bayes_rule(first: Hearing, second: Hearing) -> None:
     both, wanted = joined([first, second], 10, weight=1), by_all_pairs(first, second)
-    assert {guess.value: guess.confidence for guess in both.guesses} == pytest.approx(
-        {guess.value: wanted[guess.value] for guess in both.guesses}
-    )
+    assert {
+        candidate.value: candidate.confidence for candidate in both.candidates
+    } == pytest.approx({candidate.value: wanted[candidate.value] for candidate in both.candidates})
 
 
 def test_half_the_weight_of_the_same_again_adds_nothing() -> None:
@@ -69,9 +69,10 @@ def test_half_the_weight_of_the_same_again_adds_nothing() -> None:
 hearings = st.lists(
     st.tuples(st.integers(0, 99), st.floats(0.001, 1)), max_size=5, unique_by=lambda g: g[0]
 ).map(
-    lambda guesses: heard(
+    lambda candidates: heard(
         *sorted(
-            ((v, c / max(1.0, sum(c for _, c in guesses))) for v, c in guesses), key=lambda g: -g[1]
+            ((v, c / max(1.0, sum(c for _, c in candidates))) for v, c in candidates),
+            key=lambda g: -g[1],
         )
     )
 )
@@ -80,18 +81,20 @@ hearings = st.lists(
 @given(hearings)
 def test_one_try_stays_as_it_is(hearing: Hearing) -> None:
     assert joined([hearing]) is hearing
-    assert joined([COUGH, hearing]).guesses == hearing.guesses
+    assert joined([COUGH, hearing]).candidates == hearing.candidates
     assert joined([hearing, SILENCE]) is hearing
 
 
 @given(st.lists(hearings, min_size=1, max_size=4))
 def test_probabilities_stay_probabilities(tries: list[Hearing]) -> None:
     both = joined(tries)
-    confidences = [guess.confidence for guess in both.guesses]
+    confidences = [candidate.confidence for candidate in both.candidates]
     assert confidences == sorted(confidences, reverse=True)
     assert all(confidence >= 0 for confidence in confidences)
     assert sum(confidences) <= 1 + 1e-9
-    assert {guess.value for guess in both.guesses} == {g.value for h in tries for g in h.guesses}
+    assert {candidate.value for candidate in both.candidates} == {
+        g.value for h in tries for g in h.candidates
+    }
 
 
 @given(st.integers(0, 99), st.floats(0.1, 0.95))
@@ -116,5 +119,5 @@ def test_words_and_times_are_of_the_last_try_with_a_number() -> None:
     first = Hearing((Candidate(25, "twenty five", 0.6),), "twenty five", 0.5, 1.0)
     second = Hearing((Candidate(25, "two five", 0.4),), "two five", 2.5, 3.0)
     both = joined([first, second])
-    assert both.guesses[0].words == both.words == "two five"
+    assert both.candidates[0].words == both.words == "two five"
     assert (both.onset_s, both.offset_s) == (2.5, 3.0)

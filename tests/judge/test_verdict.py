@@ -16,9 +16,9 @@ from oralquiz.listen.hearing import Candidate, Hearing
 from oralquiz.listen.posterior import Calibration
 
 
-def heard(*guesses: tuple[int, float], onset: float | None = 0.5) -> Hearing:
+def heard(*candidates: tuple[int, float], onset: float | None = 0.5) -> Hearing:
     return Hearing(
-        tuple(Candidate(value, str(value), confidence) for value, confidence in guesses),
+        tuple(Candidate(value, str(value), confidence) for value, confidence in candidates),
         "",
         onset,
         None if onset is None else onset + 0.5,
@@ -60,7 +60,7 @@ def test_the_probability_decides(hearing: Hearing, practice: str, test: str) -> 
 
 
 @pytest.mark.parametrize(
-    ("guesses", "verdict"),
+    ("candidates", "verdict"),
     [
         (((13, 0.993), (30, 0.006)), "unclear"),  # close, and the two sound alike
         (((30, 0.993), (13, 0.006)), "unclear"),
@@ -70,8 +70,8 @@ def test_the_probability_decides(hearing: Hearing, practice: str, test: str) -> 
         (((15, 0.993), (50, 0.006)), "wrong"),  # alike and close, but both wrong
     ],
 )
-def test_thirteen_and_thirty(guesses: tuple[tuple[int, float], ...], verdict: str) -> None:
-    assert judge(heard(*guesses), 13) == verdict
+def test_thirteen_and_thirty(candidates: tuple[tuple[int, float], ...], verdict: str) -> None:
+    assert judge(heard(*candidates), 13) == verdict
 
 
 def test_in_a_range_without_thirty_thirteen_has_no_double() -> None:
@@ -93,10 +93,10 @@ guess_lists = st.lists(
 
 @given(guess_lists, st.integers(0, 99), st.sampled_from([PRACTICE, TEST]))
 def test_never_certain_against_the_probability(
-    guesses: list[tuple[int, float]], answer: int, policy: Policy
+    candidates: list[tuple[int, float]], answer: int, policy: Policy
 ) -> None:
-    total = sum(confidence for _, confidence in guesses) or 1.0
-    shares = sorted(((v, c / max(total, 1.0)) for v, c in guesses), key=lambda g: -g[1])
+    total = sum(confidence for _, confidence in candidates) or 1.0
+    shares = sorted(((v, c / max(total, 1.0)) for v, c in candidates), key=lambda g: -g[1])
     hearing = heard(*shares)
     verdict = judge(hearing, answer, policy)
     probability = probability_right(hearing, answer, policy)

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from oralquiz.listen.hearing import Candidate
-from oralquiz.listen.posterior import Calibration, any_number, guesses
+from oralquiz.listen.posterior import Calibration, any_number, candidates
 from oralquiz.listen.spoken import EnglishNumbers
 from oralquiz.listen.voskapi import Hypothesis, Word
 
@@ -22,11 +22,11 @@ def heard(
         Hypothesis(tuple(Word(word, 0.0, 0.1) for word in text.split()), score)
         for text, score in rows
     ]
-    return guesses(readings, EnglishNumbers(), 0, highest, calibration)
+    return candidates(readings, EnglishNumbers(), 0, highest, calibration)
 
 
 def shares(found: tuple[Candidate, ...]) -> dict[int, float]:
-    return {guess.value: guess.confidence for guess in found}
+    return {candidate.value: candidate.confidence for candidate in found}
 
 
 def test_readings_of_the_same_number_add_up() -> None:

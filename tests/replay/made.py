@@ -70,9 +70,11 @@ def _turn(index: int, pupil: str, one: Sum, value: int | None, at: int, pace: in
         attempt = Attempt("", (), None, None, Verdict.SILENT, None, None)
     else:
         verdict = Verdict.RIGHT if value == one.answer else Verdict.WRONG
-        guess = Candidate(value, f"word {value}", 0.999)
+        candidate = Candidate(value, f"word {value}", 0.999)
         onset = said + RATE // 2
-        attempt = Attempt(guess.words, (guess,), onset, onset + RATE // 4, verdict, value, 0.5)
+        attempt = Attempt(
+            candidate.words, (candidate,), onset, onset + RATE // 4, verdict, value, 0.5
+        )
     end = said + 2 * RATE
     return Answered(index, pupil, one, True, at, end, terms, (attempt,), (), True)
 

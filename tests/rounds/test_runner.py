@@ -159,7 +159,7 @@ def test_a_wrong_number_may_be_taken_back(
     assert turn.latency_s == pytest.approx(latency_s, abs=0.001)
     assert session.damage == ""
     if value is not None:
-        assert turn.attempts[0].guesses[0].value == value
+        assert turn.attempts[0].candidates[0].value == value
     assert rerun(session).difference == ""
 
 
@@ -382,4 +382,4 @@ def test_what_one_pupil_said_is_never_the_next_ones(tmp_path: Path) -> None:
     session = open_session(desk.recorder.finish())
     assert session.turns[0].attempts == ()
     (attempt,) = session.turns[1].attempts
-    assert (attempt.verdict, attempt.words, attempt.guesses) == (Verdict.SILENT, "", ())
+    assert (attempt.verdict, attempt.words, attempt.candidates) == (Verdict.SILENT, "", ())

@@ -21,7 +21,7 @@ from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import Dictation, SpokenTerm
 
-MUMBLE = 190  # said by a pupil, this comes back as a guess between 13 and 30
+MUMBLE = 190  # said by a pupil, this comes back as a candidate between 13 and 30
 NO = 192  # this as a voice that says no number
 
 
@@ -83,8 +83,8 @@ class PulseListener:
             return Hearing((), "[unk]", loud[0] / SESSION_RATE, float(offset))
         value, onset = standing[-1][0], float(standing[-1][1] / SESSION_RATE)
         if value == MUMBLE:
-            guesses = (Candidate(13, "thirteen", 0.55), Candidate(30, "thirty", 0.4))
-            return Hearing(guesses, "thirteen", onset, float(offset))
+            candidates = (Candidate(13, "thirteen", 0.55), Candidate(30, "thirty", 0.4))
+            return Hearing(candidates, "thirteen", onset, float(offset))
         return Hearing((Candidate(value, str(value), 0.999),), str(value), onset, float(offset))
 
 
