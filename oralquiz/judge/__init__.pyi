@@ -4,6 +4,8 @@ from .diagnosis import Diagnosis as Diagnosis
 from .diagnosis import Explanation as Explanation
 from .diagnosis import diagnose as diagnose
 from .latency import latency_s as latency_s
+from .previous_answer import number_said as number_said
+from .previous_answer import previous_answers as previous_answers
 from .rates import DEFAULT as DEFAULT
 from .rates import Rates as Rates
 from .simulated import SimulatedPupil as SimulatedPupil

@@ -15,7 +15,8 @@ class Answer:
 
     ``said`` is the number that counted (None: silent, or unclear). ``latency_s`` is None where
     it says nothing about speed: silence, an answer asked for twice, one that was typed.
-    ``previous`` is the answer of the pupil's sum before in the same round, if there was one.
+    ``previous`` is what the pupil said to the sum before in the same round (None: the first sum,
+    or not known).
     """
 
     day: date

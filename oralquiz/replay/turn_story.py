@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from oralquiz.beads import MoveOrder
-from oralquiz.judge import Diagnoser, Verdict
+from oralquiz.judge import Diagnoser, Verdict, number_said, previous_answers
 from oralquiz.replay.slip_marks import Possible, possible
 from oralquiz.replay.story import Story, tell
 from oralquiz.replay.timing import Timing, time_turn
@@ -37,13 +37,15 @@ class TurnStory:
 def tell_turns(session: Session, turns: Sequence[Answered]) -> tuple[TurnStory, ...]:
     """Tell ``turns``, some of the session's. Raises FrameError for a sum its frame cannot show."""
     diagnoser = Diagnoser(session.round.columns)
-    before = _answers_before(session.turns)
+    every = session.turns
+    said = ((turn.pupil, number_said(turn.verdict, turn.value)) for turn in every)
+    previous = dict(zip((turn.index for turn in every), previous_answers(said), strict=True))
     told: list[TurnStory] = []
     for turn in turns:
         stories = tuple(tell(turn.sum, session.round.columns, order) for order in ORDERS)
         slips: tuple[Possible, ...] = ()
         if turn.verdict is Verdict.WRONG and turn.value is not None:
-            slips = possible(stories[0], turn.value, before[turn.index], diagnoser)
+            slips = possible(stories[0], turn.value, previous[turn.index], diagnoser)
         timing = time_turn(turn, stories[0], session.sample_rate, len(session.audio))
         told.append(TurnStory(turn, stories, timing, slips))
     return tuple(told)
@@ -58,14 +60,3 @@ def choose(
         for turn in turns
         if not (only_wrong and turn.verdict is Verdict.RIGHT) and pupil in ("", turn.pupil)
     )
-
-
-def _answers_before(turns: Iterable[Answered]) -> dict[int, int | None]:
-    """For each turn the answer that its pupil's hands still show from the turn before."""
-    last: dict[str, int] = {}
-    before: dict[int, int | None] = {}
-    for turn in turns:
-        before[turn.index] = last.get(turn.pupil)
-        if turn.value is not None:
-            last[turn.pupil] = turn.value
-    return before

@@ -6,10 +6,12 @@ from pathlib import Path
 
 import pytest
 
-from oralquiz.judge.verdict import Verdict
+from oralquiz.judge import Slip, SlipKind, Verdict
 from oralquiz.records.answer_history import answers_of
 from oralquiz.records.database import open_records
 from oralquiz.records.session_rows import store
+from oralquiz.replay import tell_turns
+from oralquiz.session import open_session
 from oralquiz.session.correction import correct
 from tests.session.room import make_round, run
 
@@ -34,3 +36,27 @@ def test_a_verdict_by_ear_without_a_number(
     (answer,) = answers_of(db, "Asha")
     assert (answer.verdict, answer.said) == (verdict, said)
     db.close()
+
+
+def test_the_answer_before_is_what_was_said_in_the_records_as_in_the_replay(
+    tmp_path: Path,
+) -> None:
+    """The second sum was answered wrong, with 45; the third goes on from that, not from the 25
+    that would have been right. Nothing was said to the fourth, so the fifth goes on from nothing.
+    """
+    texts = ("12 + 21", "34 + 13 - 22", "5 + 2", "3 + 1", "5 + 2")
+    path, _, _ = run(tmp_path / "held", make_round(*texts), [33, 45, 52, None, 52])
+    db = open_records(tmp_path / "records.db")
+    store(db, open_session(path), path)
+    answers = answers_of(db, "Asha")
+    assert [answer.previous for answer in answers] == [None, 33, 45, 52, None]
+    session = open_session(path)
+    third, fifth = (tell_turns(session, session.turns)[index] for index in (2, 4))
+    (shown,) = {slip.instead for one in third.possible for slip in one.slips if kept(slip)}
+    assert shown == answers[2].previous
+    assert not any(kept(slip) for one in fifth.possible for slip in one.slips)
+    db.close()
+
+
+def kept(slip: Slip) -> bool:
+    return slip.kind is SlipKind.PREVIOUS_KEPT
