@@ -1,4 +1,4 @@
-from .attempts import joined as joined
+from .attempts import combine_hearings as combine_hearings
 from .diagnosis import Diagnoser as Diagnoser
 from .diagnosis import Diagnosis as Diagnosis
 from .diagnosis import Explanation as Explanation

@@ -1,9 +1,9 @@
-"""What several tries at one answer say together.
+"""What several attempts at one answer say together.
 
-Who is asked once more mostly says the same number again, so two weak hearings of it make a strong
-one. The first try is what is known before the second: with the chance that it is repeated, each
-number's odds from the first go on to the second (Bayes' rule); with the rest of the chance the
-pupil says something else, and the second try counts alone.
+A pupil who is asked again mostly says the same number, so two weak hearings of it make a strong
+one. The first attempt is the prior of the second: with the probability that it is repeated, each
+number's odds carry over (Bayes' rule); otherwise the pupil says something else, and the second
+attempt counts alone.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from functools import reduce
 from oralquiz.listen import Candidate, Hearing
 
 REPEATED = 0.8
-"""The chance that who is asked once more says the same again. No source: a careful guess; it bounds
-what the first try can add."""
+"""The probability that a pupil who is asked again says the same. No source: a careful guess; it
+limits what the first attempt can add."""
 
 WEIGHT = 0.8
-"""The power that the product of both likelihoods is raised to. A voice that is misheard once is
-easily misheard the same way again, so two hearings are not independent (that would be 1); at 0.5 a
-second one like the first adds nothing. Fitted by `tests/benchmarks/bench_tries.py` on one speaker
+"""The power to which the product of both likelihoods is raised. A voice misheard once is easily
+misheard the same way again, so two hearings are not independent (that would be 1); at 0.5 a second
+one like the first adds nothing. Fitted by `tests/benchmarks/bench_attempts.py` on one speaker
 whom the model never heard."""
 
 NO_NUMBER = 0.25
@@ -30,17 +30,17 @@ NO_NUMBER = 0.25
 (`models/train/calibrate.py`)."""
 
 UNLISTED = 0.1
-"""The probability left over by the candidates is mostly that of no number; this share of it is that
-of numbers not among them. In the clips of the calibration it is 2 of 153; five times that, so that
-nobody is wronged for one."""
+"""The probability that the candidates leave over is mostly for no number at all; this share of it is
+for numbers not among them. In the calibration clips it is 2 of 153; we take five times as much, so
+that nobody is marked wrong because of one."""
 
 LEAST_LEFT = 1e-6
-"""Nothing is so sure that nothing is left, whatever the rounding."""
+"""No hearing is so certain that nothing is left over, whatever the rounding."""
 
 
 @dataclass(frozen=True)
 class _Shares:
-    """Probabilities of the numbers listed, of each that is not, and of no number at all."""
+    """The probability of each listed number, of each unlisted one, and of no number at all."""
 
     listed: dict[int, float]
     unlisted: float
@@ -57,19 +57,21 @@ class _Shares:
         return self.listed.get(value, self.unlisted)
 
 
-def joined(hearings: Sequence[Hearing], numbers: int = 100, weight: float = WEIGHT) -> Hearing:
-    """One hearing of all tries, the first first; the voice is that of the last with a number.
+def combine_hearings(
+    hearings: Sequence[Hearing], numbers: int = 100, weight: float = WEIGHT
+) -> Hearing:
+    """All attempts, in order, as one hearing, timed by the last in which a number was heard.
 
-    Tries without a number add nothing: without any, the last with a voice is returned, else the
-    last. ``numbers``: how many could have been said (100 on two hands). ``weight``: see WEIGHT.
-    Raises ValueError without a hearing.
+    Attempts without a number add nothing; if none has one, the last with a voice is returned,
+    else the last. ``numbers``: how many could have been said (100 on two hands). ``weight``: see
+    WEIGHT. Raises ValueError without a hearing.
     """
     if not hearings:
-        raise ValueError("nothing was heard yet: there is nothing to join")
-    told = [hearing for hearing in hearings if hearing.candidates]
-    if not told:
+        raise ValueError("nothing was heard, so there is nothing to combine")
+    with_numbers = [hearing for hearing in hearings if hearing.candidates]
+    if not with_numbers:
         return next((h for h in reversed(hearings) if h.voiced), hearings[-1])
-    return reduce(lambda first, second: _both(first, second, numbers, weight), told)
+    return reduce(lambda first, second: _both(first, second, numbers, weight), with_numbers)
 
 
 def _both(first: Hearing, second: Hearing, numbers: int, weight: float) -> Hearing:

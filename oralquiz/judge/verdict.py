@@ -3,7 +3,7 @@
 The verdict rests on P(the pupil said the right number | sound): the recogniser's calibrated
 confidences, which take every number to be equally likely, and the odds that the right one is said
 more often than any other. These odds are the same for every pupil and every sum, so that a good
-name does not earn a mark nor a bad one cost it.
+reputation earns no mark and a bad one costs none.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from oralquiz.judge.attempts import joined
+from oralquiz.judge.attempts import combine_hearings
 from oralquiz.judge.confusable import confusable, overlapping
 from oralquiz.listen import Hearing
 
@@ -26,18 +26,19 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True)
 class Policy:
-    """Where certainty begins: probabilities that the pupil said the right number.
+    """How sure a verdict must be, as probabilities that the pupil said the right number.
 
     ``right`` at or above ``right_from``, ``wrong`` at or below ``wrong_to``; between: unclear.
 
-    ``odds``: how much likelier the right number is than any single other one before anything was
+    ``odds``: how much likelier the right number is than any single other one before anything is
     heard (1: no benefit of the doubt). ``number_from``, ``told_from``: nobody is marked wrong
-    unless some other number was said with the first probability at least, and one of them with
-    the second; a cough is no answer, and where many numbers are possible nobody knows what was
-    said. ``close``: a second candidate that sounds like the first (thirteen, thirty) and reaches
-    this share of its confidence makes the verdict unclear whatever the thresholds say, when one of
-    the two is the right answer. ``may_change``: whether an answer asked for once more may differ
-    from what was heard the first time, or then waits for the teacher.
+    unless some other number was said with at least the first probability, and one particular
+    number with at least the second: a cough is no answer, and where many numbers are possible
+    nobody knows which was said. ``close``: when the first two candidates sound alike (thirteen,
+    thirty), one of them is right, and the second reaches this share of the first one's
+    confidence, the verdict is unclear whatever the thresholds say. ``may_change``: whether a
+    repeated answer may differ from what was heard the first time; if not, it then waits for the
+    teacher.
     """
 
     name: str
@@ -55,21 +56,21 @@ class Policy:
 
     @property
     def cost_of_wronging(self) -> float:
-        """What marking a right answer wrong is taken to cost, in askings once more.
+        """The cost of marking a right answer wrong, in units of asking once more.
 
-        Asking again is the cheaper way out exactly while P(right) times this cost is above 1.
+        Asking again costs less exactly while P(right) times this cost is above 1.
         """
         return 1 / self.wrong_to if self.wrong_to else float("inf")
 
     @property
     def cost_of_passing(self) -> float:
-        """What marking a wrong answer right is taken to cost, in askings once more."""
+        """The cost of marking a wrong answer right, in units of asking once more."""
         return 1 / (1 - self.right_from) if self.right_from < 1 else float("inf")
 
 
 PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01, odds=20)
-"""Kind: at home and in class. Half of all answers are right and the others, slips, are spread over
-some twenty numbers: so odds of 20. Asked once more, a pupil may think better of it."""
+"""Lenient, for home and class. Half of all answers are right and the others are slips, spread over
+some twenty numbers: hence odds of 20. A pupil who is asked again may answer differently."""
 
 TEST = Policy(
     "test",
@@ -80,8 +81,8 @@ TEST = Policy(
     told_from=0.9,
     may_change=False,
 )
-"""Strict: twice as sure both ways, little benefit of the doubt, and a second try only repeats the
-first. It costs more askings and more of the teacher's time."""
+"""Strict: twice as sure both ways, little benefit of the doubt, and a second attempt can only
+confirm the first. More answers are asked for again, and more wait for the teacher."""
 
 POLICIES = {policy.name: policy for policy in (PRACTICE, TEST)}
 
@@ -91,8 +92,8 @@ def probability_right(
 ) -> float:
     """P(the pupil said ``answer`` | sound), by Bayes' rule with the odds of ``policy``.
 
-    ``numbers`` is how many numbers could have been said (100 on two hands): the odds are capped
-    at one less, where the right one is as likely as all others together.
+    ``numbers`` is how many numbers could have been said (100 on two hands): the odds are at most
+    one less than that, which makes the right one as likely as all others together.
     """
     odds = min(policy.odds, max(1, numbers - 1))
     heard = hearing.probability(answer)
@@ -100,10 +101,10 @@ def probability_right(
 
 
 def judge(hearing: Hearing, answer: int, policy: Policy = PRACTICE, numbers: int = 100) -> Verdict:
-    """The verdict on one hearing of a sum whose answer is ``answer``.
+    """The verdict on one hearing for a sum whose answer is ``answer``.
 
-    No voice: silent. A voice without a number: unclear. Else the probability that ``answer`` was
-    said decides. ``numbers``: see ``probability_right``.
+    No voice: silent. A voice without a number: unclear. Otherwise the probability that ``answer``
+    was said decides. ``numbers``: see ``probability_right``.
     """
     if not hearing.voiced:
         return Verdict.SILENT
@@ -139,9 +140,9 @@ class Next(StrEnum):
 
 @dataclass(frozen=True)
 class Decision:
-    """Where an answer stands after all that was heard of it.
+    """The state of an answer after everything heard so far.
 
-    ``hearing`` is what the verdict and the number rest on: all tries taken together.
+    ``hearing`` is what the verdict and the number rest on: all attempts taken together.
     """
 
     verdict: Verdict
@@ -156,18 +157,18 @@ def decide(
     asks: int = 1,
     numbers: int = 100,
 ) -> Decision:
-    """The decision after ``hearings``, the first try first, one for every time it was asked for.
+    """The decision after ``hearings``: one for each time the answer was asked for, in order.
 
-    An unclear answer is asked for again up to ``asks`` times, then it waits for the teacher's
-    ear. All tries are weighed together (`tries.joined`). A wrong number that may be a part of the
-    right one, or may be it with a neighbour's word ("three" and "fifty three"), is asked about
-    once, however surely it was heard: one wrong answer in ten of `simulated` pupils is such.
-    Silence is asked about only when something unclear went before it: who said nothing when asked
-    again is not silent, the teacher listens to the first try. A policy that does not let answers
-    change sends a number that was not among the candidates of every try to the teacher too. Raises
-    ValueError without a hearing.
+    All attempts are weighed together (`combine_hearings`). An unclear answer is asked for again up
+    to ``asks`` times, then it waits for the teacher's ear. A wrong number that may be part of the
+    right one, or the right one with another pupil's word ("three" and "fifty three"), is asked
+    about once, however surely it was heard: one wrong answer in ten of `simulated` pupils is of
+    this kind. Silence is asked about only after something unclear: a pupil who says nothing when
+    asked again is not silent; the teacher listens to the first attempt. A policy that does not
+    let answers change also sends a number that was not among the candidates of every attempt to the
+    teacher. Raises ValueError without a hearing.
     """
-    hearing = joined(hearings, numbers)
+    hearing = combine_hearings(hearings, numbers)
     verdict = judge(hearing, answer, policy, numbers)
     if verdict is Verdict.SILENT and len(hearings) == 1:
         return Decision(verdict, Next.GO_ON, hearing)
@@ -183,7 +184,7 @@ def decide(
 
 
 def _changed(hearings: Sequence[Hearing], value: int | None) -> bool:
-    """Whether some try with a number did not hold ``value`` possible."""
+    """Whether some attempt in which a number was heard rules out ``value``."""
     return any(
         hearing.candidates and value not in {candidate.value for candidate in hearing.candidates}
         for hearing in hearings

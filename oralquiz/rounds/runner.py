@@ -19,7 +19,15 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from oralquiz.judge import Next, Verdict, decide, joined, judge, latency_s, probability_right
+from oralquiz.judge import (
+    Next,
+    Verdict,
+    combine_hearings,
+    decide,
+    judge,
+    latency_s,
+    probability_right,
+)
 from oralquiz.listen import Hearing, Listener, Recognizer
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.ports import AudioIn, AudioOut
@@ -358,10 +366,10 @@ class Runner:
         return True
 
     def _judge(self, hearing: Hearing) -> Verdict:
-        """The verdict so far: on all tries, ``hearing`` the last of them."""
+        """The verdict so far: on all attempts, ``hearing`` the last of them."""
         answer, numbers = self.round.turns[self._turn].sum.answer, self.round.highest + 1
-        tries = joined([*self._hearings, hearing], numbers)
-        return judge(tries, answer, self.options.policy, numbers=numbers)
+        attempts = combine_hearings([*self._hearings, hearing], numbers)
+        return judge(attempts, answer, self.options.policy, numbers=numbers)
 
     def _probability_right(self, hearing: Hearing) -> float:
         answer = self.round.turns[self._turn].sum.answer

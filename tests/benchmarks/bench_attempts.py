@@ -1,14 +1,14 @@
-"""How much does a second try at an answer add? The weight of `oralquiz.judge.attempts`, measured.
+"""How much does a second attempt at an answer add? Measures the weight of `judge.attempts`.
 
-Each clip of a speaker of fsdd is a first try, the next clip of the same digit is the second, as
-when a child is asked once more. For each weight: the mean negative log-probability (nats) of the
+Each clip of a speaker of fsdd is a first attempt, the next clip of the same digit is the second,
+as when a child is asked again. For each weight: the mean negative log-probability (nats) of the
 digit that was said, over those pairs of which at least one is unclear on its own. Smaller is
-better; "alone" is that of the second try without the first. The weight was chosen by yweweler; the
-others show whether it holds for them.
+better; "alone" is that of the second attempt without the first. The weight was chosen on yweweler;
+the others show whether it holds for them.
 
 Give --model a model that was trained without these speakers (see bench_judge).
 
-Run: python -m tests.benchmarks.bench_tries [FOLDER OF RECORDINGS] [--model TWIN]
+Run: python -m tests.benchmarks.bench_attempts [FOLDER OF RECORDINGS] [--model TWIN]
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from itertools import pairwise
 from pathlib import Path
 from random import Random
 
-from oralquiz.judge.attempts import WEIGHT, joined
+from oralquiz.judge.attempts import WEIGHT, combine_hearings
 from oralquiz.judge.verdict import Verdict, judge
 from oralquiz.listen.hearing import Hearing, Recognizer
 from oralquiz.listen.vosk import open_recognizer
@@ -44,8 +44,8 @@ def pairs(recognizer: Recognizer, folder: Path, speaker: str, disturb: Disturb) 
         heard[digit].append(hear(recognizer, sound, 99)[0])
     return [
         (first, second, digit)
-        for digit, tries in heard.items()
-        for first, second in pairwise([*tries, tries[0]])
+        for digit, attempts in heard.items()
+        for first, second in pairwise([*attempts, attempts[0]])
         if first.candidates and second.candidates
         if Verdict.UNCLEAR in (judge(first, digit), judge(second, digit))
     ]
@@ -69,7 +69,9 @@ def main() -> None:
             found = pairs(recognizer, wanted.folder, speaker, disturb)
             row = [loss([(second, said) for _, second, said in found])]
             for weight in WEIGHTS:
-                row.append(loss([(joined([a, b], 100, weight), said) for a, b, said in found]))
+                row.append(
+                    loss([(combine_hearings([a, b], 100, weight), said) for a, b, said in found])
+                )
             losses = " ".join(f"{one:6.3f}" for one in row)
             print(f"{f'{condition}, {speaker}':24} {len(found):5} {losses}")
 
