@@ -1,5 +1,6 @@
 from .local_dates import local_date as local_date
 from .local_dates import local_time as local_time
+from .outcome import sign_and_word as sign_and_word
 from .page import build_page as build_page
 from .spoken_steps import WORDS_PER_MINUTE as WORDS_PER_MINUTE
 from .step_phrases import Phrases as Phrases

@@ -25,9 +25,14 @@ def turn_title(turn: Answered, table: Phrases) -> str:
     return table.text("page", "of_pupil", pupil=turn.pupil, n=turn.index + 1)
 
 
+def sign_and_word(verdict: Verdict | None, table: Phrases) -> tuple[str, str]:
+    """How a verdict is shown: a sign, and a word or two. None: it was not judged."""
+    return GLYPHS[verdict], table.text("verdict", verdict.value if verdict else "none")
+
+
 def verdict_word(turn: Answered, table: Phrases) -> str:
     """The verdict that counts, in one word or two."""
-    return table.text("verdict", turn.verdict.value if turn.verdict else "none")
+    return sign_and_word(turn.verdict, table)[1]
 
 
 def heard_words(turn: Answered, table: Phrases) -> str:

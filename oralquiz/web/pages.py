@@ -17,6 +17,7 @@ from oralquiz.listen import readable
 from oralquiz.records import Pupil
 from oralquiz.replay import local_date, local_time, written
 from oralquiz.web.identity import classroom_of, who
+from oralquiz.web.words import page_words, shown, verdicts
 
 _templates = Environment(
     loader=PackageLoader("oralquiz.web"),
@@ -29,14 +30,8 @@ _templates.filters["written"] = written
 _templates.filters["local_time"] = local_time
 _templates.filters["local_date"] = local_date
 _templates.filters["readable"] = readable
-
-VERDICTS = {
-    "right": ("✓", "right"),
-    "wrong": ("✗", "not right"),
-    "unclear": ("?", "not clear"),
-    "silent": ("…", "no answer"),
-}
-"""A sign and a word for each verdict: colour alone tells nothing."""
+_templates.filters["shown"] = shown
+_templates.globals["page_words"] = page_words
 
 CARD_OVER = "Your card is not good any more. Ask your teacher for a new one."
 
@@ -52,7 +47,7 @@ def page(request: Request, template: str, status: int = 200, **values: Any) -> H
         "path": request.url.path,
         "note": note,
         "trouble": "",
-        "verdicts": VERDICTS,
+        "verdicts": verdicts(),
         "version": __version__,
         "locked": bool(classroom_of(request).keys.passphrase),
         "network_url": classroom_of(request).network_url,

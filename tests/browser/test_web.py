@@ -175,7 +175,7 @@ def test_a_class_round_from_the_plan_to_the_replay(
         assert answer.verdict in ("wrong" if off else "right", "unclear")
     expect(wall.locator("#answer")).to_be_hidden()
     assert wall.locator("#answer").text_content() == ""
-    expect(asha.locator("#say")).to_have_text("Well done, that was it.")
+    expect(asha.locator("#say")).to_have_text("Well done! The round is over.")
     expect(ben.locator("#look")).to_be_visible(timeout=10_000)
 
     # the teacher's ear: one key, the voice, one key
@@ -184,7 +184,7 @@ def test_a_class_round_from_the_plan_to_the_replay(
     expect(teacher.locator("#ear-sound")).to_be_visible()
     teacher.keyboard.press("4")
     expect(teacher.locator("#ear")).to_be_hidden()
-    expect(teacher.locator("#answers")).to_contain_text("by your ear")
+    expect(teacher.locator("#answers")).to_contain_text("corrected by you")
 
     # nothing lost on the way, and the files run again to the same bytes
     for run in lesson.runs:
@@ -256,13 +256,13 @@ def test_practice_at_home_without_a_microphone(
     expect(page.locator("#more")).to_contain_text("Not this time")
     expect(page.locator("#place")).to_have_text("3 of 3")
     page.click("[data-command=pause]")
-    expect(page.locator("#say")).to_have_text("A little pause")
+    expect(page.locator("#say")).to_have_text("Paused")
     page.click("[data-command=resume]")
     expect(page.locator("#say")).to_have_text("Listen")
     # as if the break were due: it is proposed, and goes away on its button
     page.evaluate("document.getElementById('stage').dataset.break = '0'")
     page.click("[data-command=skip]")
-    expect(page.locator("#say")).to_have_text("Well done, that was it.")
+    expect(page.locator("#say")).to_have_text("Well done! The round is over.")
     expect(page.locator("#rest")).to_be_visible()
     page.click("#rested")
     expect(page.locator("#rest")).to_be_hidden()
@@ -319,16 +319,16 @@ def test_a_child_presses_everything_twice(
     expect(page.locator("#say")).to_have_text("Listen")
     expect(page.locator("#problem")).to_be_hidden()
     page.dblclick("[data-command=pause]")
-    expect(page.locator("#say")).to_have_text("A little pause")
+    expect(page.locator("#say")).to_have_text("Paused")
     page.dblclick("[data-command=resume]")
     expect(page.locator("#say")).to_have_text("Listen")
     page.dblclick("[data-command=skip]")
     expect(page.locator("#place")).to_have_text("2 of 3")
     # a pause between two sums is seen, and can be ended
     page.click("[data-command=skip]")
-    expect(page.locator("#say")).to_have_text("The next one comes.")
+    expect(page.locator("#say")).to_have_text("Here comes the next one.")
     page.click("[data-command=pause]")
-    expect(page.locator("#say")).to_have_text("A little pause")
+    expect(page.locator("#say")).to_have_text("Paused")
     page.click("[data-command=resume]")
     expect(page.locator("#place")).to_have_text("3 of 3")
     page.dblclick("[data-command=stop]")
@@ -357,6 +357,27 @@ def test_a_teacher_presses_begin_twice(
     until(lambda: lesson.phase == "over")
 
 
+def test_a_trouble_goes_with_the_next_thing_done(
+    room: RunningServer, visitors: Callable[..., Visitor]
+) -> None:
+    """A line of trouble is about what was done last: the next message that is sent clears it."""
+    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.chosen = frozenset()
+    teacher = visitors(f"{room.url}/live", microphone=False).page
+    expect(teacher.locator("#nobody")).to_be_visible()
+    teacher.click("#begin")
+    expect(teacher.locator("#trouble")).to_have_text("Choose at least one pupil.")
+    asha = join(room, visitors, "Asha Rao")
+    expect(teacher.locator("#here li")).to_have_count(1)
+    teacher.click("#begin")
+    expect(asha.locator("#say")).to_have_text("Listen")
+    expect(teacher.locator("#trouble")).to_be_hidden()
+    lesson = room.classroom.lesson
+    assert lesson is not None
+    room.loop.call_soon_threadsafe(lesson.do, "stop")
+    until(lambda: lesson.phase == "over")
+
+
 def test_a_round_that_ends_before_a_slow_tablet_began(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
@@ -369,7 +390,7 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
         page.click("#go")
     lesson = until(lambda: next(iter(room.classroom.practices.values()), None))
     room.loop.call_soon_threadsafe(lesson.do, "stop")
-    expect(page.locator("#say")).to_have_text("That was it.")
+    expect(page.locator("#say")).to_have_text("The round is over.")
     for route in held:
         route.fulfill(body=bytes(2))
     page.wait_for_timeout(300)
@@ -402,7 +423,7 @@ def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Ty
     yield visitor, cable, begin
     if page.locator("[data-command=stop]").is_visible():
         page.click("[data-command=stop]")
-    expect(page.locator("#say")).to_have_text("Well done, that was it.")
+    expect(page.locator("#say")).to_have_text("Well done! The round is over.")
 
 
 def first_answer(run: RemoteRound) -> str:
@@ -474,7 +495,7 @@ def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut:
     page.click("#send")
     expect(page.locator("#say")).to_have_text(f"{first_answer(run)}. Right!")
     page.click("[data-command=stop]")
-    expect(page.locator("#say")).to_have_text("Well done, that was it.")
+    expect(page.locator("#say")).to_have_text("Well done! The round is over.")
     events = open_session(until(lambda: run.file)).events
     again = [e.data["why"] for e in events if e.type == "commanded" and e.data["name"] == "repeat"]
     assert again == ["it could not start on time"]
@@ -605,7 +626,7 @@ def test_an_accessibility_engine_finds_nothing(
     expect(pupil.locator("#say")).to_have_text("Listen")
     look(pupil, "listening")
     pupil.click("[data-command=stop]")
-    expect(pupil.locator("#say")).to_have_text("That was it.")
+    expect(pupil.locator("#say")).to_have_text("The round is over.")
     look(pupil, "over")
     assert {what: problems for what, problems in found.items() if problems} == {}
 
@@ -638,8 +659,8 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     pause = teacher.locator(".deck [data-key=p]")
     expect(pause).to_have_text("Pause")
     teacher.keyboard.press("p")
-    expect(asha.locator("#say")).to_have_text("A little pause")
-    expect(pause).to_have_text("Go on")
+    expect(asha.locator("#say")).to_have_text("Paused")
+    expect(pause).to_have_text("Continue")
     teacher.keyboard.down("p")
     expect(asha.locator("#say")).to_have_text("Listen")
     expect(pause).to_have_text("Pause")
@@ -650,7 +671,7 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     expect(asha.locator("#say")).to_have_text("Listen")
     expect(pause).to_have_text("Pause")
     teacher.keyboard.press("s")
-    expect(asha.locator("#say")).to_have_text("That was it.")
+    expect(asha.locator("#say")).to_have_text("The round is over.")
     until(lambda: lesson.phase == "over")
     # single keys can be turned off (WCAG 2.1.4)
     focus("#keys")
@@ -746,7 +767,7 @@ def test_a_second_page_of_the_teacher_leaves_the_sound_where_it_is(
     expect(first.locator("#trouble")).to_be_hidden()
     second.click("#sound")
     expect(second.locator("#sound")).to_have_text("Sound is on")
-    expect(first.locator("#trouble")).to_contain_text("The sound went to another page.")
+    expect(first.locator("#trouble")).to_contain_text("The sound has moved to another page.")
     expect(first.locator("#sound")).to_have_text("Sound on here")
     first.click("#sound")
     expect(first.locator("#sound")).to_have_text("Sound is on")

@@ -1,8 +1,16 @@
 // How long sound takes from this page's clock to the loudspeaker, the air and back: by a chirp.
 
+/** @import { Sound } from "./sound.js" */
+
+import { reason } from "./dom.js";
+
 const SECONDS = 1.2;
 
-// Measures and keeps it; resolves with a sentence for people.
+/**
+ * Measures and keeps it; resolves with a sentence for people.
+ * @param {Sound} sound
+ * @returns {Promise<string>}
+ */
 export async function measured(sound) {
   try {
     const buffer = await sound.load("chirp", "/chirp");
@@ -14,8 +22,9 @@ export async function measured(sound) {
     if (!response.ok) return answer.trouble;
     sound.measured = answer.delay_s;
     sound.watchDelay();
-    return `Measured: ${Math.round(1000 * answer.delay_s)} ms. Times count from what is heard.`;
+    const ms = Math.round(1000 * answer.delay_s);
+    return `Measured: ${ms} ms. Answer times now count from the moment a sum is heard.`;
   } catch (error) {
-    return `It could not be measured (${error.message}).`;
+    return `The delay could not be measured (${reason(error)}).`;
   }
 }

@@ -1,20 +1,38 @@
 // This browser as a device of a round: it streams, plays what it is told, and comes back.
 
+/** @import { Begin, CommandName, Play, Reading, ServerMessage, Show, Welcome } from "./protocol.js" */
+
 import { Link } from "./link.js";
 import { Sound } from "./sound.js";
 
+/**
+ * @typedef {object} DeviceHooks
+ * @property {(message: Show) => void} [onShow]
+ * @property {(message: Reading) => void} [onReading]
+ * @property {(connected: boolean) => void} onState
+ * @property {(why: string) => void} onRefused
+ * @property {(streaming: boolean) => void} [onStream]
+ * @property {(message: Welcome) => void} [onWelcome]
+ * @property {(message: Begin) => void} [onBegin]
+ * @property {(hadTheSound: boolean) => void} [onAside]
+ * @property {(message: ServerMessage) => void} onMessage all that is not about being a device
+ */
+
 export class Device {
-  // hooks: onShow(message), onReading(message), onState(connected), onRefused(why),
-  //        onStream(streaming), onWelcome(message), onAside(hadTheSound), onMessage(message)
+  /**
+   * @param {string} path
+   * @param {DeviceHooks} hooks
+   */
   constructor(path, hooks) {
     this.hooks = hooks;
     this.run = "";
     this.play = 0;
     this.ready = false;
     this.sound = new Sound({
-      onPacket: (packet) => this.linked && this.link.sendSound(packet),
-      onDelay: (out, into, measured) =>
-        this.link.send({ t: "delay", out_s: out, in_s: into, measured }),
+      onPacket: (packet) => {
+        if (this.linked) this.link.sendSound(packet);
+      },
+      onDelay: (out_s, in_s, measured) => this.link.send({ t: "delay", out_s, in_s, measured }),
     });
     // a tablet that was put away for a moment gives back neither its screen nor its sound by itself
     document.addEventListener("visibilitychange", () => {
@@ -36,18 +54,29 @@ export class Device {
   }
 
   hello() {
-    this.link.send({
-      t: "hello", mic: this.sound.mic, run: this.run, first: this.sound.oldest, play: this.play,
-    });
+    const { mic, oldest } = this.sound;
+    this.link.send({ t: "hello", mic, run: this.run, first: oldest, play: this.play });
   }
 
-  // From a tap: sound on, the microphone too if it is wanted and given.
-  async open(wantMic, worklet) {
-    await this.sound.open(wantMic, worklet);
-    this.ready = true;
+  tellReady() {
     this.link.send({ t: "ready", mic: this.sound.mic });
+  }
+
+  /**
+   * From a tap: sound on, the microphone too if it is wanted and given.
+   * @param {boolean} wantMic
+   */
+  async open(wantMic) {
+    await this.sound.open(wantMic);
+    this.ready = true;
+    this.tellReady();
     this.sound.watchDelay();
     await this.wake();
+  }
+
+  closeMicrophone() {
+    this.sound.closeMicrophone();
+    this.tellReady();
   }
 
   async wake() {
@@ -61,26 +90,16 @@ export class Device {
     }
   }
 
+  /** @param {ServerMessage} message */
   async take(message) {
-    const ours = message.run === this.run;
+    const ours = "run" in message && message.run === this.run;
     switch (message.t) {
       case "welcome":
-        if (message.run && ours) this.goOn(message.next);
-        else if (this.run) this.end();
-        this.connected();
-        this.hooks.onWelcome?.(message); // before "ready": from then on a round may be begun
-        if (this.ready && !message.run) this.link.send({ t: "ready", mic: this.sound.mic });
-        if (this.ready) this.sound.watchDelay();
+        this.welcome(message);
         break;
-      case "aside": { // another page has this device: here one only watches
-        const had = this.ready;
-        this.connected();
-        this.ready = false;
-        if (this.run) this.end();
-        this.sound.closeMicrophone();
-        this.hooks.onAside?.(had);
+      case "aside":
+        this.standAside();
         break;
-      }
       case "begin":
         await this.begin(message);
         break;
@@ -103,17 +122,37 @@ export class Device {
         if (ours) this.sound.hush();
         break;
       case "reading":
-        if (ours) this.hooks.onReading(message);
+        if (ours) this.hooks.onReading?.(message);
         break;
       case "ping":
         this.link.send({ t: "pong", n: message.n });
         break;
       case "show":
-        this.hooks.onShow(message);
+        this.hooks.onShow?.(message);
         break;
       default:
-        this.hooks.onMessage?.(message);
+        this.hooks.onMessage(message);
     }
+  }
+
+  /** @param {Welcome} message */
+  welcome(message) {
+    if (message.run && message.run === this.run) this.goOn(message.next);
+    else if (this.run) this.end();
+    this.connected();
+    this.hooks.onWelcome?.(message); // before "ready": from then on a round may be begun
+    if (this.ready && !message.run) this.tellReady();
+    if (this.ready) this.sound.watchDelay();
+  }
+
+  // Another page has this device: here one only watches.
+  standAside() {
+    const had = this.ready;
+    this.connected();
+    this.ready = false;
+    if (this.run) this.end();
+    this.sound.closeMicrophone();
+    this.hooks.onAside?.(had);
   }
 
   // The server's first word came: it knows where the stream is.
@@ -122,11 +161,13 @@ export class Device {
     this.hooks.onState(true);
   }
 
+  /** @param {number} next */
   goOn(next) {
     this.sound.receipt(next);
     for (const packet of this.sound.from(next)) this.link.sendSound(packet);
   }
 
+  /** @param {Begin} message */
   async begin(message) {
     if (!this.ready) return; // the page was opened anew: its "ready" brings this message again
     this.run = message.run;
@@ -144,10 +185,12 @@ export class Device {
     this.hooks.onStream?.(false);
   }
 
+  /** @param {string} clip */
   fetch(clip) {
     return this.sound.load(clip, `/clip/${this.run}/${clip}`);
   }
 
+  /** @param {Play} message */
   async sounds(message) {
     let buffer = null;
     try {
@@ -163,11 +206,15 @@ export class Device {
     }
   }
 
-  // Not before the sound that came before it: its time would be wrong.
+  /**
+   * Not before the sound that came before it: its time would be wrong.
+   * @param {number} value
+   */
   typed(value) {
     if (this.linked) this.link.send({ t: "typed", run: this.run, value });
   }
 
+  /** @param {CommandName} name */
   command(name) {
     this.link.send({ t: "command", run: this.run, name });
   }

@@ -1,15 +1,35 @@
 // A WebSocket that comes back. Messages are JSON objects; sound goes as binary.
 
+/** @import { PageMessage, ServerMessage } from "./protocol.js" */
+
 const MOST_WAITING = 2_000_000; // bytes: a minute of sound
 const SILENCE = 10_000; // ms: the server says something every 4 s; a network may go without a word
 
+export const NOT_IN = "Come in first."; // why a page is refused whose cookie opens nothing any more
+
+/**
+ * @typedef {object} LinkHooks
+ * @property {() => void} onOpen
+ * @property {(message: ServerMessage) => void} onMessage
+ * @property {() => void} onLost
+ * @property {(why: string) => void} onRefused the server does not want this page
+ */
+
 export class Link {
-  constructor(path, { onOpen, onMessage, onLost, onRefused }) {
+  /**
+   * @param {string} path
+   * @param {LinkHooks} hooks
+   */
+  constructor(path, hooks) {
     const scheme = location.protocol === "https:" ? "wss:" : "ws:";
     this.url = `${scheme}//${location.host}${path}`;
-    Object.assign(this, { onOpen, onMessage, onLost, onRefused });
+    this.hooks = hooks;
     this.tries = 0;
-    this.connect();
+    this.closed = false;
+    this.heard = 0;
+    /** @type {number | undefined} */
+    this.timer = undefined;
+    this.socket = this.connect();
     setInterval(() => this.watch(), 1000);
     addEventListener("online", () => this.hurry());
     addEventListener("pagehide", () => this.close());
@@ -23,30 +43,39 @@ export class Link {
   connect() {
     this.closed = false;
     this.heard = performance.now();
-    const socket = this.socket = new WebSocket(this.url);
+    const socket = new WebSocket(this.url);
     socket.binaryType = "arraybuffer";
     socket.onopen = () => {
       this.tries = 0;
-      this.onOpen();
+      this.hooks.onOpen();
     };
     socket.onmessage = (event) => {
       this.heard = performance.now();
-      this.onMessage(JSON.parse(event.data));
+      this.hooks.onMessage(JSON.parse(event.data));
     };
-    socket.onclose = (event) => this.lost(event);
+    socket.onclose = (event) => this.lost(event.code, event.reason);
+    return socket;
   }
 
-  lost(event) {
+  reconnect() {
+    this.socket = this.connect();
+  }
+
+  /**
+   * @param {number} code
+   * @param {string} reason
+   */
+  lost(code, reason) {
     if (this.closed) return;
-    this.onLost();
-    if (event.code >= 4400) { // the server does not want this page: no use in trying
+    this.hooks.onLost();
+    if (code >= 4400) { // the server does not want this page: no use in trying
       this.closed = true;
-      const why = event.reason || "this page is not wanted any more";
-      this.onRefused(`${why[0].toUpperCase()}${why.slice(1)}.`);
+      const why = reason || "this page is not wanted any more";
+      this.hooks.onRefused(`${why.slice(0, 1).toUpperCase()}${why.slice(1)}.`);
       return;
     }
     const wait = Math.min(5000, 250 * 2 ** this.tries++) * (0.75 + Math.random() / 2);
-    this.timer = setTimeout(() => this.connect(), wait);
+    this.timer = setTimeout(() => this.reconnect(), wait);
   }
 
   watch() {
@@ -58,7 +87,7 @@ export class Link {
   giveUp() {
     this.leave();
     this.heard = performance.now(); // nothing is expected before the next try
-    this.lost({ code: 1006 }); // the one that a browser gives a connection that broke (RFC 6455)
+    this.lost(1006, ""); // the code that a browser gives a connection that broke (RFC 6455)
   }
 
   // End the connection without waiting for the other end to agree.
@@ -72,14 +101,23 @@ export class Link {
     if (this.closed || this.open || this.socket.readyState === WebSocket.CONNECTING) return;
     clearTimeout(this.timer);
     this.leave();
-    this.connect();
+    this.reconnect();
   }
 
+  /**
+   * Whether it was sent: there must be a connection.
+   * @param {PageMessage} message
+   */
   send(message) {
-    if (this.open) this.socket.send(JSON.stringify(message));
+    const { open } = this;
+    if (open) this.socket.send(JSON.stringify(message));
+    return open;
   }
 
-  // What waits longer than the page keeps it stands in a network that is gone, whatever it says.
+  /**
+   * What waits longer than the page keeps it stands in a network that is gone, whatever it says.
+   * @param {ArrayBuffer} packet
+   */
   sendSound(packet) {
     if (!this.open) return;
     if (this.socket.bufferedAmount > MOST_WAITING) this.giveUp();

@@ -1,35 +1,43 @@
 // Listening to one sum as the plan would have it.
 
-const form = document.getElementById("plan");
-const button = document.getElementById("listen");
-const sound = document.getElementById("sound");
-const say = document.getElementById("sample");
+import { button, byId, reason } from "./dom.js";
 
-button.addEventListener("click", async () => {
-  button.disabled = true;
-  say.textContent = "One moment.";
+const form = byId("plan", HTMLFormElement);
+const listen = button("listen");
+const sound = byId("sound", HTMLAudioElement);
+const say = byId("sample");
+
+listen.addEventListener("click", async () => {
+  listen.disabled = true;
+  say.textContent = "One moment …";
   try {
-    const plan = new URLSearchParams();
-    for (const name of ["step", "count", "terms", "pace", "within", "voice"]) {
-      plan.set(name, form.elements[name].value);
-    }
-    const found = await fetch(`/plan/sample?${plan}`);
-    const sample = await found.json();
-    if (!found.ok) throw new Error(sample.trouble);
-    plan.set("sum", sample.sum);
-    const read = await fetch(`/plan/sample.wav?${plan}`);
-    if (!read.ok) throw new Error((await read.json()).trouble);
-    if (sound.src) URL.revokeObjectURL(sound.src);
-    sound.src = URL.createObjectURL(await read.blob());
-    sound.hidden = false;
-    const count = sample.total ? ` There are ${sample.total} such sums.` : "";
-    say.textContent = `${sample.written} = ${sample.answer}.${count}`;
-    await sound.play();
+    await play();
   } catch (error) {
-    say.textContent = error.message;
+    say.textContent = reason(error);
   } finally {
-    button.disabled = false;
+    listen.disabled = false;
   }
 });
 
-button.disabled = false;
+async function play() {
+  const fields = new FormData(form);
+  const plan = new URLSearchParams();
+  for (const name of ["step", "count", "terms", "pace", "within", "voice"]) {
+    plan.set(name, String(fields.get(name) ?? ""));
+  }
+  const found = await fetch(`/plan/sample?${plan}`);
+  const sample = await found.json();
+  if (!found.ok) throw new Error(sample.trouble);
+  plan.set("sum", sample.sum);
+  const read = await fetch(`/plan/sample.wav?${plan}`);
+  if (!read.ok) throw new Error((await read.json()).trouble);
+  if (sound.src) URL.revokeObjectURL(sound.src);
+  sound.src = URL.createObjectURL(await read.blob());
+  sound.hidden = false;
+  const { total } = sample;
+  const count = total ? total === "1" ? " There is 1 such sum." : ` There are ${total} such sums.` : "";
+  say.textContent = `${sample.written} = ${sample.answer}.${count}`;
+  await sound.play();
+}
+
+listen.disabled = false;

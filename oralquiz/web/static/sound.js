@@ -5,106 +5,122 @@
 // made at context time  (first + n * ratio) / sampleRate . A sound that is to be heard at sample n
 // starts earlier by the time that sound takes to the ear and back into the stream.
 
-export const RATE = 16000;
-export const BLOCK = 320;
-const PACKET = 3; // blocks in a packet
-const KEEP = 1000; // packets kept until the server has them: a minute
+import { BLOCK, PACKET, Packets } from "./packets.js";
+
+const RATE = 16000;
 const SOON = 0.005; // seconds below which a start counts as too late
+const CLIPS = 4; // sounds kept for playing
+const WORKLET = "/static/worklet.js";
+
+/**
+ * @typedef {object} Graph what sounds and listens once the page's sound is on
+ * @property {AudioContext} context
+ * @property {AudioWorkletNode} node makes the stream of whatever is connected to it
+ * @property {GainNode} gain everything that is played goes through it
+ *
+ * @typedef {object} Microphone
+ * @property {MediaStream} stream
+ * @property {MediaStreamAudioSourceNode} source
+ *
+ * @typedef {object} SoundHooks
+ * @property {(packet: ArrayBuffer) => void} onPacket
+ * @property {(out_s: number, in_s: number, measured: boolean) => void} onDelay
+ *
+ * @typedef {{ first: number, ratio: number } | { number: number, packet: ArrayBuffer }} FromWorklet
+ */
 
 export class Sound {
+  /** @param {SoundHooks} hooks */
   constructor({ onPacket, onDelay }) {
     this.onPacket = onPacket;
     this.onDelay = onDelay;
-    this.context = null;
+    /** @type {Graph | null} */
+    this.made = null;
+    /** @type {Microphone | null} */
     this.microphone = null;
-    this.measured = null; // seconds to the ear and back, if a chirp has found it
+    /** @type {number | null} seconds to the ear and back, if a chirp has found it */
+    this.measured = null;
     this.streaming = false;
-    this.kept = new Map();
-    this.next = 0;
+    /** @type {number | null} the context's frame at which sample 0 of the stream lies */
+    this.first = null;
+    this.ratio = 1; // frames of the context for a sample of the stream
+    this.packets = new Packets();
+    /** @type {Map<string, Promise<AudioBuffer>>} */
     this.clips = new Map();
+    /** @type {Set<AudioBufferSourceNode>} */
     this.playing = new Set();
+    /** @type {Promise<void> | null} */
+    this.opening = null;
+    /** @type {number | undefined} */
+    this.delayTimer = undefined;
   }
 
-  get on() {
-    return this.context !== null && this.context.state === "running";
+  get graph() {
+    if (this.made === null) throw new Error("the sound is not on yet");
+    return this.made;
   }
 
   get mic() {
     return this.microphone !== null;
   }
 
-  // Must be called from a tap or a key: browsers allow sound only then. A second tap meanwhile
-  // waits for the first.
-  open(wantMic, url) {
-    const before = this.opening;
-    const now = () => this.openNow(wantMic, url);
-    this.opening = before ? before.catch(() => {}).then(now) : now();
+  /**
+   * Must be called from a tap or a key: browsers allow sound only then. A second tap meanwhile
+   * waits for the first.
+   * @param {boolean} wantMic
+   */
+  open(wantMic) {
+    const now = () => this.openNow(wantMic);
+    this.opening = this.opening ? this.opening.catch(() => {}).then(now) : now();
     return this.opening;
   }
 
-  async openNow(wantMic, url) {
-    if (this.context === null) await this.make(url);
-    await this.context.resume();
+  /** @param {boolean} wantMic */
+  async openNow(wantMic) {
+    this.made ??= await make((data) => this.fromWorklet(data));
+    await this.graph.context.resume();
     if (wantMic && !this.mic) await this.openMicrophone();
     this.watchDelay();
   }
 
   // Go on after the system has stopped the sound (another app, a call).
   resume() {
-    this.context?.resume().catch(() => {}); // not yet: the next tap or look tries again
-  }
-
-  async make(url) {
-    const context = new AudioContext({ latencyHint: "interactive" });
-    try {
-      await context.audioWorklet.addModule(url);
-    } catch (error) {
-      await context.close();
-      throw error;
-    }
-    this.node = new AudioWorkletNode(context, "microphone", {
-      numberOfInputs: 1, numberOfOutputs: 1, channelCount: 1,
-    });
-    this.node.port.onmessage = (event) => this.fromWorklet(event.data);
-    const mute = context.createGain();
-    mute.gain.value = 0; // pulled by the clock, never heard
-    this.node.connect(mute).connect(context.destination);
-    this.gain = context.createGain();
-    this.gain.connect(context.destination);
-    this.context = context;
+    this.made?.context.resume().catch(() => {}); // not yet: the next tap or look tries again
   }
 
   async openMicrophone() {
     const stream = await navigator.mediaDevices.getUserMedia({
       audio: { echoCancellation: false, noiseSuppression: false, autoGainControl: false },
     });
-    this.microphone = stream;
-    this.source = this.context.createMediaStreamSource(stream);
-    this.source.connect(this.node);
-    stream.getAudioTracks()[0].addEventListener("ended", () => this.closeMicrophone());
+    const source = this.graph.context.createMediaStreamSource(stream);
+    this.microphone = { stream, source };
+    source.connect(this.graph.node);
+    stream.getAudioTracks()[0]?.addEventListener("ended", () => this.closeMicrophone());
   }
 
   closeMicrophone() {
-    if (!this.mic) return;
-    this.source.disconnect();
-    for (const track of this.microphone.getTracks()) track.stop();
+    if (this.microphone === null) return;
+    this.microphone.source.disconnect();
+    for (const track of this.microphone.stream.getTracks()) track.stop();
     this.microphone = null;
   }
 
+  /** @param {number} value 0 to 1 */
   set volume(value) {
-    if (this.gain) this.gain.gain.value = value;
+    if (this.made) this.made.gain.gain.value = value;
   }
 
   // --- delays ---
 
   get inDelay() {
-    if (!this.mic) return 0;
-    const { latency } = this.microphone.getAudioTracks()[0].getSettings();
-    return typeof latency === "number" ? latency : 0;
+    /** @type {(MediaTrackSettings & { latency?: number }) | undefined} */
+    const settings = this.microphone?.stream.getAudioTracks()[0]?.getSettings();
+    return typeof settings?.latency === "number" ? settings.latency : 0;
   }
 
   get outDelay() {
-    return (this.context.baseLatency || 0) + (this.context.outputLatency || 0);
+    const { context } = this.graph;
+    return (context.baseLatency || 0) + (context.outputLatency || 0);
   }
 
   get delay() {
@@ -126,116 +142,118 @@ export class Sound {
 
   // --- the stream ---
 
+  /** @param {number} next the block that the server wants first */
   start(next) {
-    this.kept.clear();
-    this.next = next;
+    this.packets.restart(next);
     this.first = null;
     this.streaming = true;
-    this.node.port.postMessage({ start: next });
+    this.graph.node.port.postMessage({ start: next });
   }
 
   stop() {
     if (!this.streaming) return;
     this.streaming = false;
-    this.node.port.postMessage({});
-    this.kept.clear();
+    this.graph.node.port.postMessage({});
+    this.packets.clear();
     this.hush();
   }
 
+  /** @param {FromWorklet} data */
   fromWorklet(data) {
-    if (data.first !== undefined) {
+    if ("first" in data) {
       this.first = data.first;
       this.ratio = data.ratio;
-    } else if (this.streaming && data.number === this.next) {
-      this.next = data.number + PACKET;
-      this.kept.set(data.number, data.packet);
-      if (this.kept.size > KEEP) this.kept.delete(this.kept.keys().next().value);
+    } else if (this.streaming && this.packets.add(data.number, data.packet)) {
       this.onPacket(data.packet);
     }
   }
 
-  // Play a buffer and record: resolves with the samples heard from the moment it was told to start.
+  /** @param {number} next */
+  receipt(next) {
+    this.packets.receipt(next);
+  }
+
+  get oldest() {
+    return this.packets.oldest;
+  }
+
+  /** @param {number} next */
+  from(next) {
+    return this.packets.from(next);
+  }
+
+  /**
+   * Play a buffer and record: resolves with the samples heard from the moment it was told to start.
+   * @param {AudioBuffer} buffer
+   * @param {number} seconds
+   */
   async record(buffer, seconds) {
     if (this.streaming) throw new Error("a round is running");
+    /** @type {ArrayBuffer[]} */
     const packets = [];
     const send = this.onPacket;
-    this.onPacket = (packet) => packets.push(packet);
+    this.onPacket = (/** @type {ArrayBuffer} */ packet) => packets.push(packet);
     try {
       this.start(0);
       const lead = 0.4, count = Math.round(seconds * RATE);
-      const pause = (s) => new Promise((done) => setTimeout(done, 1000 * s));
       while (this.first === null) await pause(0.02);
-      const source = this.context.createBufferSource();
-      source.buffer = buffer;
-      source.connect(this.gain);
-      source.start(this.timeOf(Math.round(lead * RATE)));
+      this.source(buffer).start(this.timeOf(Math.round(lead * RATE)));
       await pause(lead + seconds + 0.3);
-      const from = Math.round(lead * RATE), heard = new Int16Array(count);
-      packets.forEach((packet) => {
-        const view = new DataView(packet), at = view.getUint32(0, true) * BLOCK - from;
-        for (let i = 0; i < PACKET * BLOCK; i++) {
-          if (at + i >= 0 && at + i < count) heard[at + i] = view.getInt16(4 + 2 * i, true);
-        }
-      });
-      return heard;
+      return samplesOf(packets, Math.round(lead * RATE), count);
     } finally {
       this.stop();
       this.onPacket = send;
     }
   }
 
-  receipt(next) {
-    for (const number of this.kept.keys()) {
-      if (number + PACKET > next) break;
-      this.kept.delete(number);
-    }
-  }
-
-  get oldest() {
-    return this.kept.size ? this.kept.keys().next().value : this.next;
-  }
-
-  from(next) {
-    return [...this.kept].filter(([number]) => number + PACKET > next).map(([, packet]) => packet);
-  }
-
+  /** @param {number} sample */
   timeOf(sample) {
-    return (this.first + sample * this.ratio) / this.context.sampleRate;
+    return ((this.first ?? 0) + sample * this.ratio) / this.graph.context.sampleRate;
   }
 
   // --- sounds ---
 
+  /**
+   * The sound `name`, fetched once.
+   * @param {string} name
+   * @param {string} url
+   * @returns {Promise<AudioBuffer>}
+   */
   async load(name, url) {
-    if (!this.clips.has(name)) {
-      const clip = (async () => {
-        const response = await fetch(url);
-        if (!response.ok) throw new Error(`the sound cannot be had (${response.status})`);
-        const pcm = new DataView(await response.arrayBuffer());
-        const buffer = this.context.createBuffer(1, Math.max(1, pcm.byteLength / 2), RATE);
-        const samples = buffer.getChannelData(0);
-        for (let i = 0; 2 * i < pcm.byteLength; i++) samples[i] = pcm.getInt16(2 * i, true) / 32768;
-        return buffer;
-      })();
-      this.clips.set(name, clip);
-      clip.catch(() => this.clips.delete(name)); // the same sound may be asked for again
-      if (this.clips.size > 4) this.clips.delete(this.clips.keys().next().value);
-    }
-    return this.clips.get(name);
+    const had = this.clips.get(name);
+    if (had !== undefined) return had;
+    const clip = fetchClip(this.graph.context, url);
+    this.clips.set(name, clip);
+    clip.catch(() => this.clips.delete(name)); // the same sound may be asked for again
+    const [oldest] = this.clips.keys();
+    if (this.clips.size > CLIPS && oldest !== undefined) this.clips.delete(oldest);
+    return clip;
   }
 
-  // Have `buffer` heard at `sample` of the stream. False when it is too late for that: then it
-  // stays silent, or with `anyway` starts at once.
+  /** @param {AudioBuffer} buffer */
+  source(buffer) {
+    const source = this.graph.context.createBufferSource();
+    source.buffer = buffer;
+    source.connect(this.graph.gain);
+    return source;
+  }
+
+  /**
+   * Have `buffer` heard at `sample` of the stream. False when it is too late for that: then it
+   * stays silent, or with `anyway` starts at once.
+   * @param {AudioBuffer} buffer
+   * @param {number} sample
+   * @param {boolean} anyway
+   */
   play(buffer, sample, anyway) {
     if (this.first === null) return false;
-    const soonest = this.context.currentTime + SOON;
+    const soonest = this.graph.context.currentTime + SOON;
     let when = this.timeOf(sample) - this.delay;
     if (when < soonest) {
       if (!anyway) return false;
       when = soonest;
     }
-    const source = this.context.createBufferSource();
-    source.buffer = buffer;
-    source.connect(this.gain);
+    const source = this.source(buffer);
     source.onended = () => this.playing.delete(source);
     this.playing.add(source);
     source.start(when);
@@ -247,8 +265,73 @@ export class Sound {
     this.playing.clear();
   }
 
-  // Seconds from now until sample n is heard (negative: it was).
+  /**
+   * Seconds from now until sample n is heard (negative: it was).
+   * @param {number} sample
+   */
   until(sample) {
-    return this.timeOf(sample) - (this.measured === null ? this.inDelay : 0) - this.context.currentTime;
+    const back = this.measured === null ? this.inDelay : 0;
+    return this.timeOf(sample) - back - this.graph.context.currentTime;
   }
+}
+
+/**
+ * The graph of a page's sound; `hear` is given what the audio thread says.
+ * @param {(data: FromWorklet) => void} hear
+ * @returns {Promise<Graph>}
+ */
+async function make(hear) {
+  const context = new AudioContext({ latencyHint: "interactive" });
+  try {
+    await context.audioWorklet.addModule(WORKLET);
+  } catch (error) {
+    await context.close();
+    throw error;
+  }
+  const node = new AudioWorkletNode(context, "microphone", {
+    numberOfInputs: 1, numberOfOutputs: 1, channelCount: 1,
+  });
+  node.port.onmessage = (event) => hear(event.data);
+  const mute = context.createGain();
+  mute.gain.value = 0; // pulled by the clock, never heard
+  node.connect(mute).connect(context.destination);
+  const gain = context.createGain();
+  gain.connect(context.destination);
+  return { context, node, gain };
+}
+
+/** @param {number} seconds */
+function pause(seconds) {
+  return new Promise((done) => setTimeout(done, 1000 * seconds));
+}
+
+/**
+ * `count` samples of a stream from the sample `from` on; what no packet holds is 0.
+ * @param {ArrayBuffer[]} packets
+ * @param {number} from
+ * @param {number} count
+ */
+function samplesOf(packets, from, count) {
+  const heard = new Int16Array(count);
+  for (const packet of packets) {
+    const view = new DataView(packet), at = view.getUint32(0, true) * BLOCK - from;
+    for (let i = 0; i < PACKET * BLOCK; i++) {
+      if (at + i >= 0 && at + i < count) heard[at + i] = view.getInt16(4 + 2 * i, true);
+    }
+  }
+  return heard;
+}
+
+/**
+ * @param {AudioContext} context
+ * @param {string} url of 16-bit samples, little-endian
+ */
+async function fetchClip(context, url) {
+  const response = await fetch(url);
+  if (!response.ok) throw new Error(`the sound could not be loaded (${response.status})`);
+  const pcm = new DataView(await response.arrayBuffer());
+  const buffer = context.createBuffer(1, Math.max(1, pcm.byteLength / 2), RATE);
+  const samples = buffer.getChannelData(0);
+  for (let i = 0; 2 * i < pcm.byteLength; i++) samples[i] = pcm.getInt16(2 * i, true) / 32768;
+  return buffer;
 }

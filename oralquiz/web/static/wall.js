@@ -1,45 +1,70 @@
 // The projector's page: large, and no answer until it is asked for.
 
-import { Link } from "./link.js";
+/** @import { WallRound } from "./protocol.js" */
+/** @import { ProjectorWords } from "./words.js" */
 
-const $ = (id) => document.getElementById(id);
-const STATES = {
-  waiting: "Ready?", listen: "Listen", speak: "Your turn", again: "Once more, please",
-  done: "Thank you", paused: "A little pause", over: "Well done!", trouble: "One moment, please",
-};
+import { button, byId, setText } from "./dom.js";
+import { Link } from "./link.js";
+import { drawStones } from "./stones.js";
+import { words } from "./words.js";
+
+const reveal = button("reveal"), lamp = byId("lamp", SVGElement);
+/** @type {ProjectorWords} */
+const said = words();
 let revealed = false;
 
 const link = new Link("/ws/wall", {
   onOpen: () => {},
-  onMessage: (message) => message.t === "wall" && draw(message.lesson),
+  onMessage: (message) => {
+    if (message.t === "wall") draw(message.lesson);
+  },
   onLost: () => {},
-  onRefused: () => { $("title").textContent = "Come in as the teacher first"; },
+  onRefused: () => setText(byId("title"), "Log in as the teacher first"),
 });
 
+/** @param {WallRound | null} lesson */
 function draw(lesson) {
-  $("round").hidden = lesson === null;
-  $("join").hidden = lesson !== null;
+  byId("round").hidden = lesson === null;
+  byId("join").hidden = lesson !== null;
   if (lesson === null) return;
   revealed = lesson.revealed;
-  $("title").textContent = lesson.title;
-  $("where").textContent = lesson.turn < 0 ? "" : `Sum ${lesson.turn + 1} of ${lesson.of}`;
-  $("who").textContent = lesson.who;
   const own = lesson.way === "own";
-  const state = lesson.phase === "running" ? lesson.state : lesson.phase;
-  $("stones").replaceChildren(...Array.from({ length: own ? 0 : lesson.terms }, (_, k) => {
-    const stone = document.createElement("i");
-    const over = ["speak", "again", "done"].includes(state);
-    stone.className = over || k < lesson.term ? "said" : k === lesson.term ? "saying" : "";
-    return stone;
-  }));
-  const words = own && lesson.phase === "running" ? "Everyone calculates" : STATES[state] ?? "Ready?";
-  if ($("state").textContent !== words) $("state").textContent = words;
-  $("lamp").classList.toggle("lit", !own && (state === "speak" || state === "again"));
-  $("count").textContent = lesson.way === "front" ? "" : `${lesson.answered} of ${lesson.pupils} have answered`;
-  $("answer").hidden = !lesson.answer && lesson.answer !== 0;
-  $("answer").textContent = lesson.sum ? `${lesson.sum} = ${lesson.answer}` : "";
-  $("reveal").hidden = own;
-  $("reveal").setAttribute("aria-pressed", String(revealed));
+  const state = stateOf(lesson);
+  const asked = state === "speak" || state === "again";
+  byId("title").textContent = lesson.title;
+  byId("where").textContent = lesson.turn < 0 ? "" : `Sum ${lesson.turn + 1} of ${lesson.of}`;
+  byId("who").textContent = lesson.who;
+  drawTerms(lesson, asked || state === "done");
+  setText(byId("state"), said.phase[own && lesson.phase === "running" ? "own" : state]);
+  lamp.classList.toggle("lit", !own && asked);
+  byId("count").textContent = lesson.way === "front"
+    ? "" : `${lesson.answered} of ${lesson.pupils} have answered`;
+  drawAnswer(lesson);
+  reveal.hidden = own;
 }
 
-$("reveal").addEventListener("click", () => link.send({ t: "reveal", on: !revealed }));
+/** @param {WallRound} lesson */
+function stateOf({ phase, state }) {
+  if (phase === "running") return state;
+  return phase === "preparing" ? "waiting" : phase;
+}
+
+/**
+ * @param {WallRound} lesson
+ * @param {boolean} over all of the sum has been said
+ */
+function drawTerms({ way, terms, term }, over) {
+  drawStones(Array.from({ length: way === "own" ? 0 : terms }, (_, k) => {
+    if (over || k < term) return "said";
+    return k === term ? "saying" : "";
+  }));
+}
+
+/** @param {WallRound} lesson */
+function drawAnswer({ sum, answer }) {
+  byId("answer").hidden = answer === undefined;
+  byId("answer").textContent = answer === undefined ? "" : `${sum} = ${answer}`;
+  reveal.setAttribute("aria-pressed", String(revealed));
+}
+
+reveal.addEventListener("click", () => link.send({ t: "reveal", on: !revealed }));

@@ -23,12 +23,18 @@ class Microphone extends AudioWorkletProcessor {
     this.size = 8192;
     this.ring = new Float32Array(this.size);
     this.on = false;
+    this.first = 0;
+    this.made = 0; // samples
+    this.end = 0; // the frame after the last one in the ring
+    this.out = packet();
+    this.filled = 0;
     this.port.onmessage = (event) => {
       if (event.data.start === undefined) this.on = false;
       else this.start(event.data.start);
     };
   }
 
+  /** @param {number} block */
   start(block) {
     // the first sample of this block is made now; those before it are another page's
     this.on = true;
@@ -36,14 +42,15 @@ class Microphone extends AudioWorkletProcessor {
     this.made = block * BLOCK;
     this.end = currentFrame;
     this.ring.fill(0);
-    this.out = new DataView(new ArrayBuffer(4 + 2 * SIZE));
+    this.out = packet();
     this.filled = 0;
     this.port.postMessage({ first: this.first, ratio: this.ratio });
   }
 
+  /** @param {Float32Array[][]} inputs each a list of channels of 128 frames */
   process(inputs) {
     if (!this.on) return true;
-    const channels = inputs[0];
+    const channels = inputs[0] ?? [];
     for (; this.end < currentFrame; this.end++) this.ring[this.end % this.size] = 0;
     for (let i = 0; i < 128; i++) {
       let value = 0;
@@ -78,9 +85,13 @@ class Microphone extends AudioWorkletProcessor {
     const number = (this.made - SIZE) / BLOCK;
     this.out.setUint32(0, number, true);
     this.port.postMessage({ number, packet: this.out.buffer }, [this.out.buffer]);
-    this.out = new DataView(new ArrayBuffer(4 + 2 * SIZE));
+    this.out = packet();
     this.filled = 0;
   }
+}
+
+function packet() {
+  return new DataView(new ArrayBuffer(4 + 2 * SIZE));
 }
 
 registerProcessor("microphone", Microphone);
