@@ -1,8 +1,9 @@
 """The replay as one page that needs nothing else: no network, no other file, no server.
 
-The template, the style and the script are files beside this module. Everything from the session
-is escaped by Jinja or, inside the data, has its ``<`` written as an escape of JSON. The page's
-content security policy allows exactly its own style and script, by their hashes, and no network.
+The template, the style and the script's modules are files beside this module. Everything from the
+session is escaped by Jinja or, inside the data, has its ``<`` written as an escape of JSON. The
+page's content security policy allows exactly its own style and script, by their hashes, and no
+network.
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from oralquiz.replay import picture
 from oralquiz.replay import replay_audio as sound
 from oralquiz.replay.local_dates import local_date
 from oralquiz.replay.page_data import explained, recorded, shared_words, sum_data
+from oralquiz.replay.page_script import page_script
 from oralquiz.replay.spoken_steps import Explainer
 from oralquiz.replay.step_captions import cues
 from oralquiz.replay.step_phrases import DEFAULT_LANGUAGE, phrases
@@ -66,7 +68,7 @@ def build_page(
     }
     symbols = Symbols(columns, form)
     sheets = [sheet(one, order, form, table, symbols) for one in told]
-    style, script = _file("drawing.css") + _file("page.css"), _file("page.js")
+    style, script = _file("drawing.css") + _file("page.css"), page_script()
     page = table.tables["page"]
     voices = any(one.turn.consent and one.timing.answers for one in told)
     return _template().render(

@@ -174,11 +174,11 @@ def linked(html: str, back: str, label: str) -> str:
         return f'<link rel="stylesheet" href="{out(text, ".css")}">'
 
     def script(found: re.Match[str]) -> str:
-        return f'<script src="{out(found[1], ".js")}"></script>'
+        return f'<script type="module" src="{out(found[1], ".js")}"></script>'
 
     html = re.sub(r'<meta http-equiv="Content-Security-Policy"[^>]*>\n?', "", html, count=1)
     html = re.sub(r"<style>(.*?)</style>", style, html, flags=re.DOTALL)
-    html = re.sub(r"<script>(.*?)</script>", script, html, flags=re.DOTALL)
+    html = re.sub(r'<script type="module">(.*?)</script>', script, html, flags=re.DOTALL)
     return re.sub(
         r"(<body[^>]*>)",
         rf'\1\n<p class="way-back"><a href="{back}">{label}</a></p>',

@@ -9,19 +9,21 @@ from __future__ import annotations
 
 import asyncio
 import base64
+import json
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
-from playwright.sync_api import Browser, BrowserContext, Page, WebSocketRoute
+from playwright.sync_api import Browser, BrowserContext, Page, WebSocket, WebSocketRoute
 
 from oralquiz.sound.rates import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web import server
 from oralquiz.web.classroom import Classroom
+from tests.web.message_types import fits
 
 MICROPHONE = """
 (() => {
@@ -156,8 +158,23 @@ def visit(browser: Browser, url: str, *, microphone: bool = True, **context: obj
         ),
     )
     visitor.page.on("pageerror", lambda error: visitor.complaints.append(str(error)))
+    visitor.page.on("websocket", lambda socket: _check_messages(socket, visitor.complaints))
     visitor.page.goto(url)
     return visitor
+
+
+def _check_messages(socket: WebSocket, complaints: list[str]) -> None:
+    """Every message of both directions is of the types that the scripts are checked with."""
+
+    def check(type_: str) -> Callable[[str | bytes], None]:
+        def look(payload: str | bytes) -> None:
+            if isinstance(payload, str) and not fits(json.loads(payload), type_):
+                complaints.append(f"no {type_}: {payload}")
+
+        return look
+
+    socket.on("framesent", check("PageMessage"))
+    socket.on("framereceived", check("ServerMessage"))
 
 
 def say(page: Page, number: int, voice: int = 0, after_s: float = 0.3) -> None:
