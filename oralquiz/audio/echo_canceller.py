@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.signal import correlate
 
-from oralquiz.sound import BLOCK, SESSION_RATE, Samples
+from oralquiz.sound import BLOCK, SESSION_RATE, Mixer, Samples
 
 AHEAD = 2
 """Blocks by which an echo may come before its time (40 ms), when the lag was not measured."""
@@ -79,7 +79,7 @@ class EchoCanceller:
     """Takes what was played out of what is heard. One for a session; feed it every block."""
 
     def __init__(self) -> None:
-        self._sounds: list[tuple[int, Samples]] = []
+        self._sounds = Mixer()
         bins = BLOCK + 1
         self._played: Spectra = np.zeros((PARTS, bins), complex)  # newest first
         self._path: Spectra = np.zeros((PARTS, bins), complex)
@@ -100,11 +100,11 @@ class EchoCanceller:
 
     def played(self, samples: Samples, at: int) -> None:
         """``samples`` (n,) are, or will be, heard from position ``at`` on."""
-        self._sounds.append((at, samples))
+        self._sounds.add(samples, at)
 
     def stopped(self, at: int) -> None:
         """Nothing sounds from position ``at`` on."""
-        self._sounds = [(begin, sound[: max(0, at - begin)]) for begin, sound in self._sounds]
+        self._sounds.stop(at)
 
     def clean(self, start: int, heard: Samples) -> Samples:
         """The BLOCK samples ``heard`` from position ``start`` on without what was played."""
@@ -208,11 +208,7 @@ class EchoCanceller:
     def _sounding(self, start: int) -> NDArray[np.float64]:
         """What is played in the BLOCK samples from ``start`` on."""
         mixed = np.zeros(BLOCK)
-        for at, sound in self._sounds:
-            low, high = max(start, at), min(start + BLOCK, at + len(sound))
-            if low < high:
-                mixed[low - start : high - start] += sound[low - at : high - at]
-        self._sounds = [(at, s) for at, s in self._sounds if at + len(s) > start + BLOCK]
+        self._sounds.mix(mixed, start)
         return mixed
 
 

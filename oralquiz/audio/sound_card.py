@@ -32,11 +32,19 @@ from types import ModuleType
 from typing import Any
 
 import numpy as np
-import soxr
 
 from oralquiz.audio.delay_chirp import Echo, chirp, find_again, find_echo
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Samples, at_rate
+from oralquiz.sound import (
+    BLOCK,
+    SESSION_RATE,
+    Block,
+    Clip,
+    Samples,
+    StreamResampler,
+    at_rate,
+    resample,
+)
 
 FIRST_BLOCK_S = 5.0
 """A microphone's first block has been seen to take 1.4 s after opening."""
@@ -219,7 +227,7 @@ class SoundCard:
         """Forget what belongs to one opening."""
         self._recorded: queue.Queue[tuple[int, Samples] | None] = queue.Queue()
         self._waiting: Samples = np.zeros(0, np.float32)  # heard, less than a block yet
-        self._resampler: Any = None
+        self._resampler: StreamResampler | None = None
         self._rate_in = self._rate_out = SESSION_RATE
         self._made = 0  # samples made of what was recorded, those waiting included
         self._base = self._position  # session position of the first of them
@@ -268,9 +276,7 @@ class SoundCard:
         self._streams = [recorder, player]
         self._rate_in, self._rate_out = round(recorder.samplerate), round(player.samplerate)
         if self._rate_in != SESSION_RATE:
-            self._resampler = soxr.ResampleStream(
-                self._rate_in, SESSION_RATE, 1, dtype="float32", quality="HQ"
-            )
+            self._resampler = StreamResampler(self._rate_in, SESSION_RATE)
         for stream in self._streams:
             try:
                 stream.start()
@@ -352,9 +358,7 @@ class SoundCard:
         """See AudioOut. The position returned is where the microphone would hear it."""
         if not self._streams:
             raise AudioError("the sound card is not open")
-        sound = samples.astype(np.float32)
-        if self._rate_out != SESSION_RATE:
-            sound = soxr.resample(sound, SESSION_RATE, self._rate_out, quality="VHQ")
+        sound = resample(samples.astype(np.float32), SESSION_RATE, self._rate_out, "VHQ")
         with self._lock:
             ahead = at - self._heard_at(0)
             frame = max(round(ahead * self._rate_out / SESSION_RATE), self._frames_out)
@@ -517,7 +521,7 @@ class SoundCard:
             samples = np.concatenate([np.zeros(lost, np.float32), samples])
             self.lost += round(lost * SESSION_RATE / self._rate_in)
         if self._resampler is not None:
-            samples = self._resampler.resample_chunk(samples)
+            samples = self._resampler.feed(samples)
         self._made += len(samples)
         self._waiting = np.concatenate([self._waiting, samples])
 

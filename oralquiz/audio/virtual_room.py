@@ -17,7 +17,7 @@ import numpy as np
 
 from oralquiz.beads import Sum
 from oralquiz.judge import SimulatedPupil
-from oralquiz.sound import BLOCK, SESSION_RATE, Block, Samples
+from oralquiz.sound import BLOCK, SESSION_RATE, Block, Mixer, Samples
 from oralquiz.speak import Voice
 
 NOISE = 10 ** (-72 / 20)
@@ -30,7 +30,7 @@ class VirtualRoom:
     def __init__(self, rng: np.random.Generator, *, real_time: bool = False) -> None:
         self._rng = rng
         self._position = 0
-        self._voices: list[tuple[int, Samples]] = []
+        self._voices = Mixer()
         self._begun = time.monotonic() if real_time else None
 
     def now(self) -> int:
@@ -44,7 +44,7 @@ class VirtualRoom:
 
     def speak(self, samples: Samples, at: int) -> None:
         """Have a voice in the room say ``samples`` from position ``at`` on."""
-        self._voices.append((max(at, self._position), samples))
+        self._voices.add(samples, max(at, self._position))
 
     def hush(self) -> None:
         """Whoever speaks or is about to speak stops."""
@@ -53,11 +53,7 @@ class VirtualRoom:
     def read(self) -> Block:
         start, end = self._position, self._position + BLOCK
         heard = (self._rng.standard_normal(BLOCK) * NOISE).astype(np.float32)
-        for at, samples in self._voices:
-            begin, stop = max(start, at), min(end, at + len(samples))
-            if begin < stop:
-                heard[begin - start : stop - start] += samples[begin - at : stop - at]
-        self._voices = [(at, s) for at, s in self._voices if at + len(s) > end]
+        self._voices.mix(heard, start)
         self._position = end
         if self._begun is not None:
             time.sleep(max(0.0, self._begun + end / SESSION_RATE - time.monotonic()))

@@ -14,7 +14,8 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.listen import readable
 
 if TYPE_CHECKING:
-    from oralquiz.session import Answered, Attempt, Pcm
+    from oralquiz.session import Answered, Attempt
+    from oralquiz.sound import Pcm
 
 KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}
 
@@ -122,14 +123,12 @@ def _as_json(turn: Answered) -> dict[str, Any]:
 
 def _play(audio: Pcm, attempts: tuple[Attempt, ...], rate: int) -> None:
     """Every attempt, with a little of the room around it. Raises AudioError without a speaker."""
-    import numpy as np
-
     from oralquiz.audio import say_aloud
-    from oralquiz.sound import Clip
+    from oralquiz.sound import Clip, from_pcm16
 
     for attempt in attempts:
         if attempt.onset is None or attempt.offset is None:
             continue
         around = rate // 4
         heard = audio[max(0, attempt.onset - around) : attempt.offset + around, 1]
-        say_aloud(Clip(heard.astype(np.float32) / np.float32(32768), rate))
+        say_aloud(Clip(from_pcm16(heard), rate))

@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import Any
 
 import click
-import soundfile
 
 from oralquiz.beads import Sum
 from oralquiz.cli.common import PACE, SUM_ARGUMENT, json_option, print_json
 from oralquiz.errors import BadInput
+from oralquiz.sound import wav_bytes
 from oralquiz.speak import GAP_S, STYLES, Dictation, Reading, SpokenTerm, open_voice
 from oralquiz.speak import dictate as render
 
@@ -116,10 +116,10 @@ def dictate(
     if beside == out:
         raise BadInput(f"{out}: the sound's name must not end in .json")
     try:
-        soundfile.write(out, dictation.samples, dictation.sample_rate, "PCM_16", format="WAV")
+        out.write_bytes(wav_bytes(dictation.samples, dictation.sample_rate))
         beside.write_text(json.dumps(facts, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")
-    except (OSError, soundfile.SoundFileError) as error:
-        raise BadInput(f"{out}: cannot be written: {error}") from error
+    except OSError as error:
+        raise BadInput(f"{out}: cannot be written ({error.strerror})") from error
     if as_json:
         print_json(facts)
         return

@@ -74,11 +74,9 @@ def try_(
     out: Path | None,
 ) -> None:
     """Hear voice NAME say something (without NAME the default voice)."""
-    import soundfile
-
     from oralquiz.audio import say_aloud
     from oralquiz.beads import Sum
-    from oralquiz.sound import Clip
+    from oralquiz.sound import Clip, wav_bytes
     from oralquiz.speak import Reading, dictate, language_of, open_voice
 
     spoken = language or language_of(name)
@@ -92,9 +90,9 @@ def try_(
         say_aloud(clip, speaker)
         return
     try:
-        soundfile.write(out, clip.samples, clip.sample_rate, "PCM_16", format="WAV")
-    except (OSError, soundfile.SoundFileError) as error:
-        raise BadInput(f"{out}: cannot be written: {error}") from error
+        out.write_bytes(wav_bytes(clip.samples, clip.sample_rate))
+    except OSError as error:
+        raise BadInput(f"{out}: cannot be written ({error.strerror})") from error
     click.echo(f"{out}: {clip.seconds:.2f} s")
 
 
@@ -205,9 +203,7 @@ def _from_folder(
     name: str, language: str, wanted: list[str], folder: Path, checker: VoskRecognizer | None
 ) -> list[str]:
     """Keep every wanted word that has a good file; the words whose file is refused."""
-    import soundfile
-
-    from oralquiz.sound import Clip
+    from oralquiz.sound import read_clip
     from oralquiz.speak import complaint, keep_word
 
     files = {path.stem.casefold().replace("_", " "): path for path in sorted(folder.iterdir())}
@@ -217,10 +213,9 @@ def _from_folder(
         if path is None:
             continue
         try:
-            samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
-        except (OSError, soundfile.SoundFileError) as error:
-            raise BadInput(f"{path}: no sound file that can be read: {error}") from error
-        clip = Clip(samples.mean(axis=1), int(rate))
+            clip = read_clip(path)
+        except BadInput as error:
+            raise BadInput(f"{path}: {error}") from error
         trouble = complaint(clip.samples, clip.sample_rate)
         heard = None if trouble else _misheard(checker, word, language, clip)
         if heard is not None:

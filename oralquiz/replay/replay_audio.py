@@ -13,13 +13,10 @@ from typing import Any
 
 import numpy as np
 import soundfile
-from numpy.typing import NDArray
 from scipy.ndimage import uniform_filter1d
 
 from oralquiz.replay.timing import Timing
-from oralquiz.session import Pcm
-
-Mono = NDArray[np.float32]
+from oralquiz.sound import Pcm, Samples, from_pcm16
 
 # bits a second, best first, and the compression level by which libsndfile picks it at 16 kHz
 BIT_RATES = {32_000: 0.85, 24_000: 0.88, 16_000: 0.93, 8_000: 0.97}
@@ -28,13 +25,13 @@ DELAY = 1105
 """Samples by which an MP3 comes out late: 576 of the encoder (LAME) and 529 of any decoder."""
 
 
-def mix(audio: Pcm, timing: Timing, rate: int) -> Mono:
+def mix(audio: Pcm, timing: Timing, rate: int) -> Samples:
     """What the replay plays of one turn: (n,) float32 for its ``first`` .. ``last`` samples.
 
     While the teacher's voice reads a term, the microphone is faded out: it heard the loudspeaker
     too, and both at once would echo. An answer is never faded.
     """
-    clip = audio[timing.first : timing.last].astype(np.float32) / 32768.0
+    clip = from_pcm16(audio[timing.first : timing.last])
     if not len(clip):
         return np.zeros(0, dtype=np.float32)
     open_ = np.ones(len(clip), dtype=np.float32)
@@ -43,17 +40,17 @@ def mix(audio: Pcm, timing: Timing, rate: int) -> Mono:
     for answer in timing.answers:
         open_[round(answer.onset * rate) : round(answer.offset * rate)] = 1.0
     smooth = uniform_filter1d(open_, max(1, round(FADE_S * rate)))
-    both: Mono = np.clip(clip[:, 0] + clip[:, 1] * smooth, -1.0, 1.0).astype(np.float32)
+    both: Samples = np.clip(clip[:, 0] + clip[:, 1] * smooth, -1.0, 1.0).astype(np.float32)
     return both
 
 
-def lanes(audio: Pcm, timing: Timing) -> tuple[Mono, Mono]:
+def lanes(audio: Pcm, timing: Timing) -> tuple[Samples, Samples]:
     """What was said and what was heard in one turn, each (n,) float32."""
-    clip = audio[timing.first : timing.last].astype(np.float32) / np.float32(32768)
+    clip = from_pcm16(audio[timing.first : timing.last])
     return clip[:, 0], clip[:, 1]
 
 
-def encode(samples: Mono, rate: int, bits_per_s: int, *, early: bool = True) -> bytes:
+def encode(samples: Samples, rate: int, bits_per_s: int, *, early: bool = True) -> bytes:
     """``samples`` at ``rate`` hertz (16,000) as MP3 of constant bit rate (one of BIT_RATES).
 
     The first DELAY samples are given up, so that every later one is heard at its own time; not
@@ -83,7 +80,7 @@ def best_rate(durations: Sequence[float], most_bytes: int) -> int:
     return min(BIT_RATES)
 
 
-def outline(samples: Mono, bins: int) -> list[int]:
+def outline(samples: Samples, bins: int) -> list[int]:
     """The loudest sample of each of ``bins`` equal stretches, 0 to 99, for a small picture."""
     if len(samples) < bins:
         return [0] * bins

@@ -31,7 +31,7 @@ from oralquiz.judge import (
 from oralquiz.listen import Hearing, Listener, Recognizer
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.ports import AudioIn, AudioOut
-from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Samples, quantise
+from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Mixer, Samples, quantise
 from oralquiz.speak import Dictation
 
 
@@ -90,16 +90,6 @@ class Command:
             raise ValueError(f"no command {self.name!r}")
 
 
-@dataclass(eq=False)
-class _Playing:
-    start: int
-    samples: Samples
-
-    @property
-    def end(self) -> int:
-        return self.start + len(self.samples)
-
-
 def as_recorded(hearing: Hearing) -> Hearing:
     """``hearing`` with confidences to 6 decimals, as the file has them: what the file says is what
     is judged, now and when it is run again."""
@@ -134,7 +124,7 @@ class Runner:
         self._watch = watch
         self._guard = guard
         self._commands: deque[Command] = deque()
-        self._playing: list[_Playing] = []
+        self._playing = Mixer()
         self._position = 0  # the sample after the last block taken
         self._turn = -1
         self._attempt = 0
@@ -338,8 +328,9 @@ class Runner:
         self._early = None
         if decision.next is Next.ASK_AGAIN:
             self._attempt += 1
-            start = self._play(self._reader.phrase(self.options.ask_again_text).samples)
-            self._wait_until = self._playing[-1].end
+            phrase = self._reader.phrase(self.options.ask_again_text)
+            start = self._play(phrase.samples)
+            self._wait_until = start + len(phrase.samples)
             self._event(
                 "asked_again",
                 {
@@ -449,7 +440,7 @@ class Runner:
     def _play(self, samples: Samples, at: int | None = None) -> int:
         samples = quantise(samples)
         start = self._out.play(samples, self._position if at is None else at)
-        self._playing.append(_Playing(start, samples))
+        self._playing.add(samples, start)
         if self._guard is not None:
             self._guard.played(samples, start)
         return start
@@ -458,17 +449,10 @@ class Runner:
         self._out.stop()
         if self._guard is not None:
             self._guard.stopped(self._position)
-        for playing in self._playing:
-            playing.samples = playing.samples[: max(0, self._position - playing.start)]
+        self._playing.stop(self._position)
 
     def _mix(self, start: int, count: int) -> Samples:
         """What the loudspeaker says in ``count`` samples from ``start`` on."""
         said = np.zeros(count, dtype=np.float32)
-        for playing in self._playing:
-            begin, end = max(start, playing.start), min(start + count, playing.end)
-            if begin < end:
-                said[begin - start : end - start] += playing.samples[
-                    begin - playing.start : end - playing.start
-                ]
-        self._playing = [playing for playing in self._playing if playing.end > start + count]
+        self._playing.mix(said, start)
         return said

@@ -9,7 +9,6 @@ from .erasing import erase_voices as erase_voices
 from .erasing import is_in as is_in
 from .file import Answered as Answered
 from .file import Attempt as Attempt
-from .file import Pcm as Pcm
 from .file import Session as Session
 from .file import fitting as fitting
 from .file import header as header

@@ -9,9 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from oralquiz.rounds import Event
-from oralquiz.session.file import Pcm, Session, open_session
+from oralquiz.session.file import Session, open_session
 from oralquiz.session.folder_lock import NEW, discard, only_writer
 from oralquiz.session.recorder import NAMES, pack, write_parts
+from oralquiz.sound import Pcm
 
 ERASED = "(erased)"
 

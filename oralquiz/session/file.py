@@ -13,7 +13,6 @@ from unicodedata import category
 
 import numpy as np
 import soundfile
-from numpy.typing import NDArray
 
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.errors import SessionFileError
@@ -23,7 +22,7 @@ from oralquiz.rounds import Event, Options, Round, Turn, strict_json
 from oralquiz.session.archive import read_parts
 from oralquiz.session.session_schema import problem
 from oralquiz.session.upgrade import upgraded_event, upgraded_header
-from oralquiz.sound import SESSION_RATE
+from oralquiz.sound import SESSION_RATE, Pcm
 
 SCHEMA = 2
 
@@ -41,9 +40,6 @@ MOST_EVENTS = 200_000
 
 LONGEST_EVENT = 1 << 20
 """Bytes of a line that is read as an event: a sum of a hundred terms is a hundredth of it."""
-
-Pcm = NDArray[np.int16]
-"""Sound as recorded: shape (n, 2), said and heard."""
 
 
 def header(

@@ -21,10 +21,9 @@ import numpy as np
 import soundfile
 
 from oralquiz.rounds import Event
-from oralquiz.session.file import Pcm
 from oralquiz.session.folder_lock import BEGIN_S, SMALLER, discard, let_go, lock
 from oralquiz.session.webvtt import captions
-from oralquiz.sound import SESSION_RATE, Samples
+from oralquiz.sound import SESSION_RATE, Pcm, Samples, to_pcm16
 
 NAMES = ("session.json", "events.jsonl", "audio.flac", "captions.vtt")
 ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: equal sessions, equal bytes
@@ -67,9 +66,8 @@ class FileRecorder:
 
     def sound(self, said: Samples, heard: Samples) -> None:
         """Append what was said and heard, (n,) each, already rounded to 16 bits."""
-        both = np.stack([said, heard], axis=1) * 32768.0
         with _as_os_error(self.folder):
-            self._sound.write(np.clip(np.round(both), -32768, 32767).astype(np.int16))
+            self._sound.write(to_pcm16(np.stack([said, heard], axis=1)))
 
     def close(self) -> None:
         """Close the files and leave the directory as it is, a round that was cut short."""

@@ -18,8 +18,8 @@ import numpy as np
 from oralquiz.errors import SessionFileError
 from oralquiz.listen import Candidate, Hearing
 from oralquiz.rounds import Command, Event, Runner, Turn
-from oralquiz.session.file import Pcm, Session
-from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Samples
+from oralquiz.session.file import Session
+from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Pcm, Samples, from_pcm16, to_pcm16
 from oralquiz.speak import Dictation, SpokenTerm
 
 AFTERWARDS = frozenset({"corrected"})
@@ -54,7 +54,7 @@ class _Memory:
         if not self.said:
             return np.zeros((0, 2), dtype=np.int16)
         both = np.stack([np.concatenate(self.said), np.concatenate(self.heard)], axis=1)
-        return np.clip(np.round(both * 32768.0), -32768, 32767).astype(np.int16)
+        return to_pcm16(both)
 
 
 class _Tape:
@@ -88,13 +88,13 @@ class _Tape:
             data = self._commands.pop(0).data
             if self.runner is not None:
                 self.runner.command(Command(data["name"], data.get("value"), data.get("why", "")))
-        return Block(start, heard.astype(np.float32) / 32768.0)
+        return Block(start, from_pcm16(heard))
 
     # the voice and the loudspeaker
 
     def _said(self, start: int, end: int) -> Samples:
         """The sound of start .. end; silence where a pause cut it off."""
-        sound = self._audio[start:end, 0].astype(np.float32) / 32768.0
+        sound = from_pcm16(self._audio[start:end, 0])
         return np.concatenate([sound, np.zeros(end - start - len(sound), dtype=np.float32)])
 
     def dictation(self, turn: Turn) -> Dictation:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import soxr
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float32]
@@ -22,14 +21,6 @@ class Clip:
     @property
     def seconds(self) -> float:
         return len(self.samples) / self.sample_rate
-
-
-def at_rate(clip: Clip, sample_rate: int | None) -> Clip:
-    """``clip`` resampled to ``sample_rate`` hertz (None: as it is)."""
-    if sample_rate is None or sample_rate == clip.sample_rate:
-        return clip
-    samples = soxr.resample(clip.samples, clip.sample_rate, sample_rate, quality="VHQ")
-    return Clip(samples.astype(np.float32), sample_rate)
 
 
 def faded(clip: Clip, seconds: float) -> Clip:

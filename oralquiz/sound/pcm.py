@@ -1,13 +1,35 @@
-"""Samples as the 16 bits that a recording keeps."""
+"""Samples as 16-bit PCM: what a recording keeps, what a page sends, what a WAV file holds."""
 
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from oralquiz.sound.clip import Samples
 
+Pcm = NDArray[np.int16]
+"""16-bit samples, shape (n,), or (n, channels)."""
+
+FULL_SCALE = 32768
+"""Steps of 1.0; the highest that 16 bits hold is one less."""
+
+
+def to_pcm16(samples: Samples) -> Pcm:
+    """``samples`` (n,) or (n, channels), rounded to the nearest step and limited to full scale."""
+    pcm: Pcm = np.clip(np.round(samples * FULL_SCALE), -FULL_SCALE, FULL_SCALE - 1).astype("<i2")
+    return pcm
+
+
+def from_pcm16(pcm: Pcm | bytes) -> Samples:
+    """``pcm``, steps of any shape or little-endian bytes, as float32 in [-1, 1) of that shape.
+
+    Of bytes, half a step at their end is left out.
+    """
+    if isinstance(pcm, bytes):
+        pcm = np.frombuffer(pcm, "<i2", len(pcm) // 2)
+    return pcm.astype(np.float32) / np.float32(FULL_SCALE)
+
 
 def quantise(samples: Samples) -> Samples:
-    """Round to the 16 bits that the recording keeps, so that hearing it again hears the same."""
-    steps = np.clip(np.round(samples * 32768.0), -32768, 32767)
-    return (steps / 32768.0).astype(np.float32)
+    """``samples`` rounded to a recording's 16 bits, so that hearing it again hears the same."""
+    return from_pcm16(to_pcm16(samples))

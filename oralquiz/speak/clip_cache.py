@@ -7,17 +7,13 @@ engine, version, voice, rate or text is another file.
 from __future__ import annotations
 
 import hashlib
-import io
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
-import soundfile
-
-from oralquiz.errors import AudioError
+from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import cache_folder
-from oralquiz.sound import Clip
+from oralquiz.sound import Clip, read_clip
 
 
 def clip_cache() -> Path:
@@ -33,20 +29,15 @@ def kept(key: tuple[str, ...], render: Callable[[], bytes]) -> Clip:
     digest = hashlib.sha256("\n".join(key).encode()).hexdigest()
     path = clip_cache() / f"{digest}.wav"
     try:
-        return _read_clip(path.read_bytes())
-    except (OSError, soundfile.SoundFileError):
+        return read_clip(path.read_bytes())
+    except (OSError, BadInput):
         data = render()  # not said before, or the kept file is damaged
     try:
-        clip = _read_clip(data)
-    except soundfile.SoundFileError as error:
+        clip = read_clip(data)
+    except BadInput as error:
         raise AudioError("the engine wrote a broken sound file") from error
     _keep(path, data)
     return clip
-
-
-def _read_clip(data: bytes) -> Clip:
-    samples, sample_rate = soundfile.read(io.BytesIO(data), dtype="float32", always_2d=True)
-    return Clip(np.ascontiguousarray(samples.mean(axis=1), dtype=np.float32), int(sample_rate))
 
 
 def _keep(path: Path, data: bytes) -> None:

@@ -10,9 +10,8 @@ import warnings
 
 import numpy as np
 import pyloudnorm
-import soxr
 
-from oralquiz.sound import Clip
+from oralquiz.sound import Clip, resample
 
 LOUDNESS_LUFS = -23.0
 """The level of EBU R 128. The voices' peaks lie 16 to 21 dB over their loudness: louder, a peaky
@@ -34,7 +33,7 @@ def loudness(clip: Clip) -> float:
 
 def true_peak(clip: Clip) -> float:
     """True peak in dBTP (-inf for silence)."""
-    over = soxr.resample(clip.samples.astype(np.float64), clip.sample_rate, 4 * clip.sample_rate)
+    over = resample(clip.samples.astype(np.float64), clip.sample_rate, 4 * clip.sample_rate)
     peak = max(float(np.abs(over).max(initial=0.0)), float(np.abs(clip.samples).max(initial=0.0)))
     return 20 * np.log10(peak) if peak > 0 else float("-inf")
 

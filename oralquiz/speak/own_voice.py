@@ -13,11 +13,10 @@ from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
-import soundfile
 
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
-from oralquiz.sound import Clip, Samples, at_rate, faded
+from oralquiz.sound import Clip, Samples, at_rate, faded, flac_bytes, read_clip
 from oralquiz.speak.level import LOUDNESS_LUFS, level
 from oralquiz.speak.phrase_book import phrases
 from oralquiz.speak.reading import number_words
@@ -176,13 +175,13 @@ def keep_word(voice_id: str, language: str, word: str, clip: Clip) -> None:
             if known != language:
                 raise BadInput(f"voice own:{voice_id} speaks {known}, not {language}")
         file = files.get(word, f"{len(files):03d}.flac")
-        soundfile.write(folder / file, trimmed.samples, trimmed.sample_rate, "PCM_16")
+        (folder / file).write_bytes(flac_bytes(trimmed.samples, trimmed.sample_rate))
         files[word] = file
         content = {"schema": SCHEMA, "language": language, "words": files}
         part = folder / "voice.json.part"
         part.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")
         part.replace(index)
-    except (OSError, soundfile.SoundFileError) as error:
+    except OSError as error:
         raise AudioError(f"{folder}: '{word}' cannot be kept: {error}") from error
 
 
@@ -216,7 +215,6 @@ def _read_index(folder: Path) -> tuple[str, dict[str, str]]:
 
 def _read_word(path: Path) -> Clip:
     try:
-        samples, rate = soundfile.read(path, dtype="float32", always_2d=True)
-    except (OSError, soundfile.SoundFileError) as error:
-        raise AudioError(f"{path}: cannot be read: {error}") from error
-    return trim(Clip(np.ascontiguousarray(samples.mean(axis=1), dtype=np.float32), int(rate)))
+        return trim(read_clip(path))
+    except BadInput as error:
+        raise AudioError(f"{path}: {error}") from error

@@ -7,9 +7,8 @@ from collections import OrderedDict
 from threading import Lock
 
 from oralquiz.rounds import Reader, Turn
-from oralquiz.sound import Clip, Samples, quantise
+from oralquiz.sound import Clip, Samples, to_pcm16
 from oralquiz.speak import Dictation
-from oralquiz.web.protocol import pcm
 
 KEPT = 4
 """Sounds a run keeps: the one playing, the next one, a phrase, and one to spare."""
@@ -24,7 +23,7 @@ class PageClips:
 
     def add(self, samples: Samples) -> str:
         """Keep ``samples`` (n,); returns the name, which is the same for the same sound."""
-        data = pcm(quantise(samples))
+        data = to_pcm16(samples).tobytes()
         name = hashlib.sha256(data).hexdigest()[:32]
         with self._lock:
             self._kept[name] = data

@@ -12,10 +12,8 @@ import struct
 from collections.abc import Mapping
 from typing import Any
 
-import numpy as np
-
 from oralquiz.errors import BadInput
-from oralquiz.sound import BLOCK, Samples
+from oralquiz.sound import BLOCK, Samples, from_pcm16, to_pcm16
 
 _HEAD = struct.Struct("<I")
 BLOCKS_MOST = 8
@@ -58,18 +56,13 @@ def packet(raw: bytes) -> tuple[int, Samples]:
     blocks, rest = divmod(len(raw) - _HEAD.size, 2 * BLOCK)
     if rest or not 1 <= blocks <= BLOCKS_MOST:
         raise ProtocolError(f"a packet has 1 to {BLOCKS_MOST} blocks, not {len(raw)} bytes")
-    samples = np.frombuffer(raw, dtype="<i2", offset=_HEAD.size).astype(np.float32) / 32768.0
+    samples = from_pcm16(raw[_HEAD.size :])
     return _HEAD.unpack_from(raw)[0], samples
 
 
 def as_packet(number: int, samples: Samples) -> bytes:
     """A packet, as a page makes it: the other end of ``packet``."""
-    return _HEAD.pack(number) + pcm(samples)
-
-
-def pcm(samples: Samples) -> bytes:
-    """Samples in [-1, 1] as 16-bit little-endian PCM."""
-    return np.clip(np.round(samples * 32768.0), -32768, 32767).astype("<i2").tobytes()
+    return _HEAD.pack(number) + to_pcm16(samples).tobytes()
 
 
 def message(text: str) -> Mapping[str, Any]:

@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import asyncio
 
-import numpy as np
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from oralquiz.audio import chirp, find_echo
 from oralquiz.records import Pupil, bests, held
-from oralquiz.sound import SESSION_RATE
+from oralquiz.sound import SESSION_RATE, from_pcm16, to_pcm16
 from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import page, pupils_only
 from oralquiz.web.planning import STRETCHES
-from oralquiz.web.protocol import pcm
 from oralquiz.web.sockets import set_of
 
 BREAK_AFTER_MIN = 10
@@ -43,7 +41,7 @@ async def me(request: Request, pupil: Pupil) -> Response:
 
 async def chirp_sound(request: Request) -> Response:
     """The chirp that a page plays to measure its delay, as 16-bit PCM at 16 kHz."""
-    return Response(pcm(chirp()), media_type="application/octet-stream")
+    return Response(to_pcm16(chirp()).tobytes(), media_type="application/octet-stream")
 
 
 async def chirp_heard(request: Request) -> Response:
@@ -52,7 +50,7 @@ async def chirp_heard(request: Request) -> Response:
     if not (here.teacher or here.pupil):
         return JSONResponse({"trouble": "Come in first."}, 403)
     body = await request.body()
-    heard = np.frombuffer(body[: len(body) // 2 * 2], dtype="<i2").astype(np.float32) / 32768.0
+    heard = from_pcm16(body)
     echo = await asyncio.to_thread(find_echo, heard, chirp())
     if echo is None:
         trouble = "The chirp was not heard: with headphones that is as it should be."

@@ -4,13 +4,9 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-import io
 import re
 from pathlib import Path
 
-import numpy as np
-import soundfile
-from numpy.typing import NDArray
 from sqlite_utils import Database
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
@@ -20,7 +16,7 @@ from oralquiz.judge import Verdict
 from oralquiz.records import Pupil, held
 from oralquiz.replay import build_page
 from oralquiz.session import Answered, Session, open_session
-from oralquiz.sound import SESSION_RATE, Samples
+from oralquiz.sound import SESSION_RATE, Pcm, Samples, wav_bytes
 from oralquiz.web.identity import classroom_of
 from oralquiz.web.pages import asset, form_of, go, page, plainly, pupils_only, teachers
 from oralquiz.web.recent_audio import AROUND_S
@@ -145,10 +141,8 @@ async def live_sound(request: Request) -> Response:
     return _wav(sound, SESSION_RATE)
 
 
-def _wav(samples: Samples | NDArray[np.int16], rate: int) -> Response:
-    out = io.BytesIO()
-    soundfile.write(out, samples, rate, "PCM_16", format="WAV")
-    return Response(out.getvalue(), media_type="audio/wav")
+def _wav(samples: Samples | Pcm, rate: int) -> Response:
+    return Response(wav_bytes(samples, rate), media_type="audio/wav")
 
 
 # --- replay ---------------------------------------------------------------------------------

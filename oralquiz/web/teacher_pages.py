@@ -8,7 +8,6 @@ from datetime import UTC, datetime
 from typing import Any
 
 import segno
-import soundfile
 from markupsafe import Markup
 from sqlite_utils import Database
 from starlette.requests import Request
@@ -29,7 +28,7 @@ from oralquiz.records import (
 )
 from oralquiz.replay import written
 from oralquiz.rounds import Turn
-from oralquiz.sound import SESSION_RATE
+from oralquiz.sound import SESSION_RATE, wav_bytes
 from oralquiz.web.classroom import Classroom, Records
 from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers
@@ -289,9 +288,7 @@ async def sample_sound(request: Request) -> Response:
         dictation = await asyncio.to_thread(reader.dictation, Turn("", terms))
     except OralquizError as error:
         return JSONResponse({"trouble": plainly(error)}, 400)
-    out = io.BytesIO()
-    soundfile.write(out, dictation.samples, SESSION_RATE, "PCM_16", format="WAV")
-    return Response(out.getvalue(), media_type="audio/wav")
+    return Response(wav_bytes(dictation.samples, SESSION_RATE), media_type="audio/wav")
 
 
 @teachers

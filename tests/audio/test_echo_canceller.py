@@ -15,7 +15,8 @@ from oralquiz.audio.echo_canceller import EchoCanceller
 from oralquiz.beads import Sum
 from oralquiz.listen.voice_detector import VoiceDetector
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
-from oralquiz.sound.clip import Samples, at_rate
+from oralquiz.sound.clip import Samples
+from oralquiz.sound.resampling import at_rate
 from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice, pupil_voices
 

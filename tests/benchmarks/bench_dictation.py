@@ -20,7 +20,8 @@ from collections.abc import Callable
 import numpy as np
 
 from oralquiz.errors import BadInput
-from oralquiz.sound.clip import Clip, at_rate
+from oralquiz.sound.clip import Clip
+from oralquiz.sound.resampling import at_rate
 from oralquiz.speak.dictation import Dictation, dictate
 from oralquiz.speak.level import level, loudness, true_peak
 from oralquiz.speak.stretch import compress

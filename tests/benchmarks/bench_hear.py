@@ -27,7 +27,7 @@ from typing import Any
 import numpy as np
 
 from oralquiz.listen.vosk import open_recognizer
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.sound_files import read_recording
 
 RATE = 16_000
 JUDGE = 0.99

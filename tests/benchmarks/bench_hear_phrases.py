@@ -19,7 +19,7 @@ from pathlib import Path
 from num2words import num2words
 
 from oralquiz.listen.vosk import open_recognizer
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.sound_files import read_recording
 
 VARIANTS = ("f5", "m4", "linda", "travis", "Hugo")
 ACCENTS = ("en-gb", "en-us", "en-gb-scotland", "en-029")

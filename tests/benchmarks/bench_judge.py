@@ -46,7 +46,7 @@ from oralquiz.listen.hearing import Hearing, Recognizer
 from oralquiz.listen.vosk import open_recognizer
 from oralquiz.rounds.plan import Options
 from oralquiz.sound.clip import Samples
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.sound_files import read_recording
 from tests.judge.model import random_sum
 
 RATE = 16_000

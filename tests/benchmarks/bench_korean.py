@@ -25,8 +25,9 @@ import numpy as np
 
 from oralquiz.listen.spelled import SpelledNumbers
 from oralquiz.listen.vosk import VoskRecognizer, open_recognizer
-from oralquiz.sound.clip import Samples, at_rate
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.clip import Samples
+from oralquiz.sound.resampling import at_rate
+from oralquiz.sound.sound_files import read_recording
 from oralquiz.speak.level import level
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import open_voice

@@ -20,7 +20,7 @@ import numpy as np
 
 from oralquiz.listen.voice_detector import VoiceDetector
 from oralquiz.listen.vosk import open_recognizer
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.sound_files import read_recording
 from tests.listen.rooms import RATE, Samples, in_its_room, loudest_at, noise, peak_db
 
 LABELS = Path(__file__).parent.parent / "listen" / "data" / "onsets.json"

@@ -34,7 +34,7 @@ from oralquiz.records.database import open_records
 from oralquiz.records.pupil_list import add_pupil
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
-from oralquiz.sound.rates import at_session_rate
+from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web.protocol import as_packet

@@ -39,7 +39,7 @@ from oralquiz.records.pupil_list import add_pupil
 from oralquiz.session.file import Session, open_session
 from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.sound.clip import Samples
-from oralquiz.sound.rates import at_session_rate
+from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web.planning import Plan, Way

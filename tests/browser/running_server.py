@@ -18,7 +18,7 @@ from pathlib import Path
 import numpy as np
 from playwright.sync_api import Browser, BrowserContext, Page, WebSocket, WebSocketRoute
 
-from oralquiz.sound.rates import at_session_rate
+from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web import server

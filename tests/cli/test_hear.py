@@ -87,6 +87,20 @@ def test_a_bad_file_gets_one_line_and_the_others_are_heard(tmp_path: Path) -> No
     assert heard[1] | {"decode_s": 0} == heard[6] | {"decode_s": 0}
 
 
+def test_a_damaged_recording_gets_one_line(tmp_path: Path) -> None:
+    """One sample of a float file far beyond full scale; a file without a head."""
+    huge, headless = tmp_path / "huge.aud", tmp_path / "headless.raw"
+    sound = np.random.default_rng(1).normal(0, 0.1, 4000)
+    sound[2000] = 1e38
+    soundfile.write(huge, sound, 8000, subtype="FLOAT", format="WAV")
+    headless.write_bytes(bytes(4000))
+    result = run("hear", huge, headless)
+    assert result.exit_code == 1
+    beyond, unknown = (line["error"] for line in lines(result))
+    assert beyond == "holds samples of 1e+38, where full scale is 1"
+    assert unknown.startswith("cannot be read as sound: ")
+
+
 def test_a_quiet_room_is_no_number_and_no_error(tmp_path: Path) -> None:
     room = tmp_path / "room.wav"
     soundfile.write(room, np.random.default_rng(1).normal(0, 0.001, 48_000), 16_000)

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from oralquiz.listen.voice_detector import VoiceDetector
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.sound_files import read_recording
 from tests.listen.rooms import RATE, in_its_room, loudest_at, noise, peak_db
 
 DATA = Path(__file__).parent / "data"

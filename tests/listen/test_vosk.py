@@ -9,7 +9,7 @@ from oralquiz.listen.hearing import Hearing
 from oralquiz.listen.models import find_model
 from oralquiz.listen.vosk import EndRule, VoskRecognizer, open_recognizer
 from oralquiz.listen.voskapi import Hypothesis, Word
-from oralquiz.sound.recordings import read_recording
+from oralquiz.sound.sound_files import read_recording
 from tests.listen.rooms import RATE, Samples, noise
 
 RULE = EndRule(closed_s=0.16, digits_s=0.26, open_s=0.5, other_s=2.0)

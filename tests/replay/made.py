@@ -11,8 +11,9 @@ from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Candidate
 from oralquiz.rounds.events import Event
 from oralquiz.rounds.plan import Options, Round, Turn
-from oralquiz.session.file import Answered, Attempt, Pcm, Session, TermTime
+from oralquiz.session.file import Answered, Attempt, Session, TermTime
 from oralquiz.session.webvtt import captions
+from oralquiz.sound.pcm import Pcm
 
 RATE = 16_000
 LEAD = RATE // 2  # samples before the first term of a turn

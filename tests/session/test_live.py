@@ -25,7 +25,7 @@ from oralquiz.session.file import open_session
 from oralquiz.session.live_round import conduct
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import SESSION_RATE
-from oralquiz.sound.clip import at_rate
+from oralquiz.sound.resampling import at_rate
 from oralquiz.speak.voices import open_voice, pupil_voices
 from tests.session.virtualcard import using_card
 
