@@ -215,7 +215,7 @@ def _from_folder(
         try:
             clip = read_clip(path)
         except BadInput as error:
-            raise BadInput(f"{path}: {error}") from error
+            raise BadInput(f"{path}: no sound file that can be read: {error}") from error
         trouble = complaint(clip.samples, clip.sample_rate)
         heard = None if trouble else _misheard(checker, word, language, clip)
         if heard is not None:
