@@ -23,3 +23,15 @@ class ModelError(OralquizError):
 
 class SessionFileError(BadInput):
     """A session file is damaged, of an unknown version, or not a session file."""
+
+
+def excerpt(given: object, longest: int = 60) -> str:
+    """What the user gave, short and on one line, as part of a message; text in quotation marks."""
+    try:
+        text = given if isinstance(given, str) else repr(given)
+    except ValueError:  # Python prints no integer of more than 4,300 digits
+        return "a number of too many digits"
+    line = " ".join(text[: 4 * longest].split())
+    if len(line) > longest or len(text) > 4 * longest:
+        line = line[:longest] + "…"
+    return f"'{line}'" if isinstance(given, str) else line

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from enum import StrEnum
 
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 
 
 class Kind(StrEnum):
@@ -57,7 +57,9 @@ class Rule:
         if text.strip() == "direct":
             return DIRECT
         if match is None:
-            raise BadInput(f"'{text}' is not a rule: write direct, five:+3, ten:-7 or both:+6")
+            raise BadInput(
+                f"{excerpt(text)} is not a rule: write direct, five:+3, ten:-7 or both:+6"
+            )
         digit = int(match[3]) * (1 if match[2] == "+" else -1)
         try:
             return cls(Kind(match[1]), digit)

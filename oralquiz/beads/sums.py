@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from itertools import accumulate
 
 from oralquiz.beads.columns import MAX_COLUMNS, top
-from oralquiz.errors import BadInput, FrameError
+from oralquiz.errors import BadInput, FrameError, excerpt
 
-_TERM = re.compile(r"\s*([+\-−–]?)\s*([0-9]+)\s*")
+_TERM = re.compile(r"\s*(?:([+\-−–])\s*)?([0-9]+)\s*")
+"""Written so that a place where no term stands is found in linear time."""
 
 
 @dataclass(frozen=True)
@@ -41,25 +42,33 @@ class Sum:
     @classmethod
     def parse(cls, text: str) -> Sum:
         """Read ``34 + 13 - 22``. Raises BadInput naming the place that cannot be read."""
-        text = " ".join(text.split())  # a message is one line
         terms: list[int] = []
         at = 0
-        if not text:
+        if not text.strip():
             raise BadInput("the sum is empty: write it like 34 + 13 - 22")
         while at < len(text):
             match = _TERM.match(text, at)
             if match is None or (terms and not match[1]):
-                found = text[at:].strip()[:12]
-                if found in ("+", "-", "−", "–"):
-                    raise BadInput(f"'{text}': a number is missing after '{found}'")
-                wanted = "a sign and a number" if terms else "a number"
-                raise BadInput(f"'{text}': wanted {wanted} at character {at + 1}, not '{found}'")
+                raise BadInput(f"{excerpt(text)}: {_wanted(text, at, first=not terms)}")
             if len(match[2]) > MAX_COLUMNS:
-                much = match[2] if len(match[2]) <= 20 else match[2][:20] + "…"
-                raise BadInput(f"'{text}': {much} has more than {MAX_COLUMNS} digits")
+                number = excerpt(match[2], longest=20)
+                where = f"at character {match.start(2) + 1}"
+                raise BadInput(
+                    f"{excerpt(text)}: {number} {where} has more than {MAX_COLUMNS} digits"
+                )
             terms.append(int(match[2]) * (-1 if match[1] in ("-", "−", "–") else 1))
             at = match.end()
         return cls(tuple(terms))
+
+
+def _wanted(text: str, at: int, first: bool) -> str:
+    """What should stand at index ``at`` of a sum that cannot be read on from there."""
+    at += len(text) - at - len(text[at:].lstrip())
+    found = text[at : at + 12].rstrip()
+    if found in ("+", "-", "−", "–"):
+        return f"a number is missing after '{found}'"
+    wanted = "a number" if first else "a sign and a number"
+    return f"wanted {wanted} at character {at + 1}, not {excerpt(found)}"
 
 
 def check_fits(terms: Sum, columns: int, below_zero: bool = False) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from oralquiz.beads.rules import Rule
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 
 Span = tuple[int, int]
 """Lowest and highest, both included."""
@@ -48,11 +48,13 @@ class Syllabus:
 
     def __post_init__(self) -> None:
         if not self.steps:
-            raise BadInput(f"the syllabus '{self.name}' has no steps")
+            raise BadInput(f"the syllabus {excerpt(self.name)} has no steps")
         names: set[str] = set()
         for step in self.steps:
             if step.name in names:
-                raise BadInput(f"the syllabus '{self.name}' has two steps named '{step.name}'")
+                raise BadInput(
+                    f"the syllabus {excerpt(self.name)} has two steps named {excerpt(step.name)}"
+                )
             names.add(step.name)
 
     def index(self, name: str) -> int:
@@ -62,7 +64,7 @@ class Syllabus:
             if step.name.casefold() == wanted:
                 return index
         raise BadInput(
-            f"the syllabus '{self.name}' has no step '{name}'; it has "
+            f"the syllabus {excerpt(self.name)} has no step {excerpt(name)}; it has "
             + ", ".join(step.name for step in self.steps)
         )
 

@@ -5,21 +5,21 @@ from __future__ import annotations
 import re
 
 from oralquiz.beads import Span
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 
 
 def parse_span(text: str, name: str, lowest: int, highest: int | None = None) -> Span:
     """Read ``5`` or ``4-6``. Raises BadInput that names the setting."""
-    match = re.fullmatch(r"\s*(-?[0-9]{1,9})\s*(?:(?:-|–|to|\.\.)\s*(-?[0-9]{1,9}))?\s*", text)
+    match = re.fullmatch(r"(-?[0-9]{1,9})(?:\s*(?:-|–|to|\.\.)\s*(-?[0-9]{1,9}))?", text.strip())
     if match is None:
-        raise BadInput(f"{name} is a number or a range such as 4-6, not '{text}'")
+        raise BadInput(f"{name} is a number or a range such as 4-6, not {excerpt(text)}")
     low = int(match[1])
     high = int(match[2]) if match[2] else low
     if low > high:
         raise BadInput(f"{name} goes from low to high, not from {low} to {high}")
     if low < lowest or (highest is not None and high > highest):
         bounds = f"at least {lowest}" if highest is None else f"from {lowest} to {highest}"
-        raise BadInput(f"{name} is {bounds}, not '{text}'")
+        raise BadInput(f"{name} is {bounds}, not {excerpt(text)}")
     return low, high
 
 

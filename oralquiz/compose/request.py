@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from oralquiz.beads import ALL_RULES, Rule, Span, Syllabus, top
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 
 MAX_TERMS = 50
 MAX_COMPOSE_COLUMNS = 5  # more than the tables could hold
@@ -87,7 +87,8 @@ class Request:
             len(self.signs) != self.terms or not re.fullmatch(r"[+\-?]+", self.signs)
         ):
             raise BadInput(
-                f"signs is one +, - or ? for each of the {self.terms} terms, not '{self.signs}'"
+                f"signs is one +, - or ? for each of the {self.terms} terms, "
+                f"not {excerpt(self.signs)}"
             )
 
     @property

@@ -13,7 +13,7 @@ import re
 from dataclasses import dataclass
 
 from oralquiz.beads import MAX_COLUMNS, Sum
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 
 _NAME = "OQ1"
 
@@ -31,7 +31,7 @@ class SetCode:
 def encode(code: SetCode) -> str:
     """Raises BadInput if the step's name holds a star."""
     if "*" in code.step:
-        raise BadInput(f"a step named '{code.step}' cannot be put in a code: no * please")
+        raise BadInput(f"a step named {excerpt(code.step)} cannot be put in a code: no * please")
     sums = "/".join("".join(f"{term:+d}" for term in s.terms).removeprefix("+") for s in code.sums)
     return "*".join([_NAME, str(code.columns), f"{code.pace:g}", code.step.upper(), sums])
 
@@ -40,14 +40,18 @@ def decode(text: str) -> SetCode:
     """Read a code back. Raises BadInput that says what cannot be read."""
     parts = "".join(text.split()).split("*") if "*" in text else []
     if len(parts) != 5 or not re.fullmatch(r"(?i)OQ[0-9]+", parts[0]):
-        raise BadInput(f"'{text[:40]}' is no code of a set: it begins {_NAME}* and has five parts")
+        raise BadInput(
+            f"{excerpt(text)} is not the code of a set: that begins {_NAME}* and has five parts"
+        )
     name, columns, pace, step, sums = parts
     if name.upper() != _NAME:
-        raise BadInput(f"a code of kind {name} is newer than this program, which reads {_NAME}")
+        raise BadInput(
+            f"a code of kind {excerpt(name)} is newer than this program, which reads {_NAME}"
+        )
     if not re.fullmatch(r"[0-9]{1,2}", columns) or not 1 <= int(columns) <= MAX_COLUMNS:
-        raise BadInput(f"the code says '{columns}' columns: wanted 1 to {MAX_COLUMNS}")
+        raise BadInput(f"the code says {excerpt(columns)} columns: wanted 1 to {MAX_COLUMNS}")
     if not re.fullmatch(r"[0-9]{1,3}(\.[0-9]{1,3})?", pace) or float(pace) == 0:
-        raise BadInput(f"the code says the pace is '{pace}': wanted seconds, such as 2.5")
+        raise BadInput(f"the code says the pace is {excerpt(pace)}: wanted seconds, such as 2.5")
     return SetCode(
         columns=int(columns),
         pace=float(pace),

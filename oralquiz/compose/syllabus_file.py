@@ -11,7 +11,7 @@ from typing import Any, NoReturn
 from oralquiz.beads import ALL_RULES, Rule, Span, Step, Syllabus
 from oralquiz.compose.ranges import many, parse_span
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 
 DEFAULT = "two-hands"
 _FOLDER = resources.files("oralquiz.compose") / "syllabi"
@@ -52,7 +52,7 @@ def load_syllabus(name_or_path: str = DEFAULT) -> Syllabus:
     except FileNotFoundError:
         known = ", ".join(shipped())
         raise BadInput(
-            f"there is no syllabus '{name_or_path}': give a file or one of {known}"
+            f"there is no syllabus {excerpt(name_or_path)}: give a file or one of {known}"
         ) from None
     except (OSError, UnicodeDecodeError) as error:
         raise BadInput(f"{path}: cannot be read as text ({error})") from None
@@ -65,6 +65,12 @@ def parse_syllabus(text: str, where: str) -> Syllabus:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadInput(f"{where}: not a TOML file: {error}") from None
+    except ValueError:  # a number of more digits than Python reads
+        number = re.search(r"[0-9_]{1000}", text)
+        line = text.count("\n", 0, number.start()) + 1 if number else 1
+        raise BadInput(f"{where}, line {line}: a number of too many digits") from None
+    except RecursionError:
+        raise BadInput(f"{where}: brackets are nested too deeply") from None
     return _Reader(text, where).syllabus(data)
 
 
@@ -99,7 +105,7 @@ class _Reader:
     def syllabus(self, data: dict[str, Any]) -> Syllabus:
         for key in data:
             if key not in _HEAD_KEYS:
-                self.fail(f"there is no setting '{key}' here", None, key)
+                self.fail(f"there is no setting {excerpt(key)} here", None, key)
         steps = data.get("step", [])
         if not isinstance(steps, list) or not steps or not isinstance(steps[0], dict):
             self.fail("wanted at least one [[step]]", None, "step")
@@ -109,7 +115,7 @@ class _Reader:
         for index, entry in enumerate(steps):
             step = self.step(index, entry)
             if step.name.casefold() in names:
-                self.fail(f"a second step is named '{step.name}'", index, "name")
+                self.fail(f"a second step is named {excerpt(step.name)}", index, "name")
             if not step.adds and not read:
                 self.fail("the first step adds no rule: nothing could be played", index, "adds")
             frame = step.columns or columns
@@ -132,11 +138,13 @@ class _Reader:
 
     def step(self, index: int, entry: Any) -> Step:
         if not isinstance(entry, dict):
-            self.fail(f"a step is a table with a name, not {entry!r}", index, "step")
+            self.fail(f"a step is a table with a name, not {excerpt(entry)}", index, "step")
         for key in entry:
             if key not in _STEP_KEYS:
                 known = ", ".join(sorted(_STEP_KEYS))
-                self.fail(f"there is no setting '{key}' in a step; it has {known}", index, key)
+                self.fail(
+                    f"there is no setting {excerpt(key)} in a step; it has {known}", index, key
+                )
         adds = self.rules(entry, index, "adds", ())
         drill = self.rules(entry, index, "drill", adds)
         below_zero = entry.get("below_zero", False)
@@ -175,7 +183,7 @@ class _Reader:
             return None
         if not isinstance(value, int) or isinstance(value, bool) or value not in allowed:
             wanted = f"a whole number from {allowed[0]} to {allowed[-1]}"
-            self.fail(f"{key} is {wanted}, not {value!r}", step, key)
+            self.fail(f"{key} is {wanted}, not {excerpt(value)}", step, key)
         return value
 
     def span(
@@ -189,7 +197,9 @@ class _Reader:
         if key not in entry:
             return None
         try:
-            return parse_span(str(entry[key]), key, lowest, highest)
+            value = entry[key]
+            text = value if isinstance(value, str) else excerpt(value)
+            return parse_span(text, key, lowest, highest)
         except BadInput as error:
             self.fail(str(error), step, key)
 

@@ -30,7 +30,7 @@ NO_NUMBER = 0.25
 (`models/train/calibrate.py`)."""
 
 UNLISTED = 0.1
-"""The probability that the candidates leave over is mostly for no number at all; this share of it is
+"""What the candidates leave of the probability is mostly for no number at all; this share of it is
 for numbers not among them. In the calibration clips it is 2 of 153; we take five times as much, so
 that nobody is marked wrong because of one."""
 

@@ -9,7 +9,7 @@ from importlib import resources
 from typing import Any
 
 from oralquiz.beads import Column, Kind, Rule, Sum, digit_at
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, excerpt
 from oralquiz.judge.diagnosis import Diagnosis, Explanation
 from oralquiz.judge.slip import Slip, SlipKind
 
@@ -27,7 +27,7 @@ def languages() -> tuple[str, ...]:
 def phrases(language: str = "en") -> Phrases:
     """The phrases of a language. Raises BadInput, naming the languages there are."""
     if language not in languages():
-        raise BadInput(f"no phrases in '{language}': there are {', '.join(languages())}")
+        raise BadInput(f"no phrases in {excerpt(language)}: there are {', '.join(languages())}")
     return tomllib.loads((_FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
 
 

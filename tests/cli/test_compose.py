@@ -282,7 +282,7 @@ def test_the_syllabus_for_eyes() -> None:
         (("compose", "--digits", "3"), "does not fit a frame of 2 columns"),
         (("compose", "--signs", "+-"), "one +, - or ? for each of the 5 terms"),
         (("compose", "--check", "none.txt"), "no such file"),
-        (("compose", "--from-code", "OQ1"), "is no code of a set"),
+        (("compose", "--from-code", "OQ1"), "is not the code of a set"),
         (("compose", "--syllabus", "none.toml"), "there is no syllabus 'none.toml'"),
         (("compose", "--avoid-pupil", "Nobody"), "there is no pupil 'Nobody'"),
         (("sheet", "--from-code", "x", "--from-file", "y"), "do not go together"),

@@ -46,9 +46,9 @@ def test_line_breaks_and_small_letters_do_no_harm() -> None:
 @pytest.mark.parametrize(
     ("text", "problem"),
     [
-        ("hello", "is no code of a set"),
-        ("OQ1*2*2.5*34+13", "is no code of a set"),
-        ("OQ2*2*2.5*DIRECT*34+13", "kind OQ2 is newer than this program"),
+        ("hello", "is not the code of a set"),
+        ("OQ1*2*2.5*34+13", "is not the code of a set"),
+        ("OQ2*2*2.5*DIRECT*34+13", "kind 'OQ2' is newer than this program"),
         ("OQ1*0*2.5*DIRECT*34+13", "'0' columns"),
         ("OQ1*2*fast*DIRECT*34+13", "pace is 'fast'"),
         ("OQ1*2*0*DIRECT*34+13", "pace is '0'"),

@@ -113,11 +113,16 @@ def test_a_teachers_own_file(tmp_path: Path) -> None:
         ('adds = ["direct"]', "adds = []", 7, "the first step adds no rule"),
         ("columns = 2", "colums = 2", 3, "no setting 'colums' here"),
         ("digits = 1", "below_zero = 1", 16, "below_zero is true or false"),
+        ("digits = 1", f"digits = {'9' * 5000}", 16, "a number of too many digits"),
+        ("digits = 1", f"columns = 0x{'f' * 5000}", 16, "not a number of too many digits"),
+        ("digits = 1", f"digits = 0x{'f' * 5000}", 16, "not 'a number of too many digits'"),
+        ('terms = "4-6"', f"terms = '{'9' * 5000}'", 15, "terms is a number or a range"),
     ],
 )
 def test_a_mistake_is_named_with_its_line(old: str, new: str, line: int, problem: str) -> None:
-    with pytest.raises(BadInput, match=f"mine.toml, line {line}: .*{problem}"):
+    with pytest.raises(BadInput, match=f"mine.toml, line {line}: .*{problem}") as error:
         parse_syllabus(GOOD.replace(old, new, 1), "mine.toml")
+    assert len(str(error.value)) < 250
 
 
 def test_broken_toml_and_missing_files() -> None:
