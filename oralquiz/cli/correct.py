@@ -14,7 +14,7 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.listen import readable
 
 if TYPE_CHECKING:
-    from oralquiz.session import Answered, Attempt
+    from oralquiz.rounds import Answered, Attempt
     from oralquiz.sound import Pcm
 
 KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}

@@ -11,7 +11,7 @@ from oralquiz.beads import Sum
 from oralquiz.judge import Verdict, number_said, previous_answers
 from oralquiz.learn import Answer
 from oralquiz.records.pupil_list import find_pupil
-from oralquiz.session import fitting
+from oralquiz.rounds import fitting
 
 
 def answers_of(db: Database, name: str) -> list[Answer]:

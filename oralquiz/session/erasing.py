@@ -5,10 +5,11 @@ from __future__ import annotations
 import json
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from oralquiz.rounds import Event
+from oralquiz.rounds import Entry, Event, Guess, Heard, OfTurn, SumBegun
 from oralquiz.session.file import Session, open_session
 from oralquiz.session.folder_lock import NEW, discard, only_writer
 from oralquiz.session.recorder import NAMES, pack, write_parts
@@ -52,18 +53,23 @@ def _take_out(path: Path, session: Session, pupil: str) -> None:
     for index in theirs:
         head["round"]["turns"][index].update(pupil=ERASED, consent=False)
 
-    def without(event: Event) -> dict[str, Any]:
-        data = dict(event.data)
-        if data.get("turn") in theirs:
-            if "pupil" in data:
-                data["pupil"] = ERASED
-            if "words" in data:
-                data["words"] = ""
-            if "guesses" in data:
-                data["guesses"] = [{**candidate, "words": ""} for candidate in data["guesses"]]
-        return data
+    def without(event: Event) -> Event:
+        turn = event.turn if isinstance(event, OfTurn) else event.more.get("turn")
+        return _nobodys(event) if turn in theirs else event
 
     _rewrite(path, session, head, without, audio)
+
+
+def _nobodys(event: Event) -> Event:
+    """``event`` without the name and the words of its pupil, and without what a newer program
+    wrote beside them: nobody here knows what that says."""
+    if isinstance(event, SumBegun):
+        event = replace(event, pupil=ERASED)
+    elif isinstance(event, Heard):
+        guesses = tuple(Guess(g.value, "", g.confidence) for g in event.guesses)
+        event = replace(event, words="", guesses=guesses)
+    known = {"turn": event.more["turn"]} if "turn" in event.more else {}
+    return replace(event, more=known)
 
 
 def erase_voices(path: Path) -> bool:
@@ -77,7 +83,7 @@ def erase_voices(path: Path) -> bool:
             return False
         audio = session.audio.copy()
         audio[:, 1] = 0
-        _rewrite(path, session, dict(session.header), lambda event: dict(event.data), audio)
+        _rewrite(path, session, dict(session.header), lambda event: event, audio)
     return True
 
 
@@ -92,11 +98,11 @@ def _rewrite(
     path: Path,
     session: Session,
     head: dict[str, Any],
-    change: Callable[[Event], dict[str, Any]],
+    change: Callable[[Event], Event],
     audio: Pcm,
 ) -> None:
     """Write the session anew in place of the old one; whole or not at all."""
-    events = [Event(e.seq, e.at, e.type, change(e)) for e in session.events]
+    events = [Entry(e.seq, e.at, change(e.event)) for e in session.events]
     inside = path if path.is_dir() else path.parent
     with tempfile.TemporaryDirectory(prefix=NEW, dir=inside) as folder:
         new = Path(folder)

@@ -7,7 +7,7 @@ import os
 import secrets
 import sqlite3
 import time
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -34,7 +34,7 @@ from oralquiz.records import (
     store,
     waiting,
 )
-from oralquiz.rounds import COMMANDS, Reader, Round
+from oralquiz.rounds import COMMANDS, Corrected, Reader, Round
 from oralquiz.session import BeingHeld, FileRecorder, correct, header, open_session
 from oralquiz.web.class_round import TEACHER, ClassRound
 from oralquiz.web.credentials import Codes, Keys, Limit, Passphrases
@@ -411,11 +411,9 @@ class Classroom:
     async def _store(self, lesson: ClassRound, run: RemoteRound, file: Path) -> None:
         lesson.saved(run, await self.records.do(_store_file, file))
 
-    def _corrected_late(
-        self, lesson: ClassRound, run: RemoteRound, data: Mapping[str, Any]
-    ) -> None:
+    def _corrected_late(self, lesson: ClassRound, run: RemoteRound, corrected: Corrected) -> None:
         if run.file is not None:
-            wanted = self.correct_file(run.file, data["turn"], data["verdict"], data["value"])
+            wanted = self.correct_file(run.file, corrected.turn, corrected.verdict, corrected.value)
             self.task(self._keep(lesson, wanted))
 
     async def _keep(self, lesson: ClassRound, work: Awaitable[None]) -> None:

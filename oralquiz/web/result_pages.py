@@ -15,7 +15,8 @@ from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge import Verdict
 from oralquiz.records import Pupil, held
 from oralquiz.replay import build_page
-from oralquiz.session import Answered, Session, open_session
+from oralquiz.rounds import Answered
+from oralquiz.session import Session, open_session
 from oralquiz.sound import SESSION_RATE, Pcm, Samples, wav_bytes
 from oralquiz.web.identity import classroom_of
 from oralquiz.web.pages import asset, form_of, go, page, plainly, pupils_only, teachers
