@@ -10,8 +10,7 @@ from oralquiz.judge import Diagnoser, Verdict, number_said, previous_answers
 from oralquiz.replay.slip_marks import Possible, possible
 from oralquiz.replay.story import Story, tell
 from oralquiz.replay.timing import Timing, time_turn
-from oralquiz.rounds import Answered
-from oralquiz.session import Session
+from oralquiz.session import Answered, Session
 
 ORDERS = (MoveOrder.FIVE_FIRST, MoveOrder.ONES_FIRST)
 
