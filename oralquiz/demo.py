@@ -6,11 +6,9 @@ are virtual. The pupils know what they said; the rest of the program finds out b
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
@@ -18,9 +16,9 @@ from oralquiz.audio import Habits, VirtualPupils, VirtualRoom
 from oralquiz.compose import compose, load_syllabus, request_for
 from oralquiz.judge import Verdict
 from oralquiz.listen import Recognizer
-from oralquiz.records import Score, add_pupil, open_records, scores, store_file
-from oralquiz.rounds import Options, Round, Turn, VoiceReader
-from oralquiz.session import Session, Watch, conduct
+from oralquiz.records import Score, add_pupil, open_records, scores, store
+from oralquiz.rounds import Event, Options, Round, Turn, VoiceReader, Watch
+from oralquiz.session import Session, conduct, open_session
 from oralquiz.sound import Samples, at_session_rate
 from oralquiz.speak import Voice, number_words, open_voice, pupil_voices
 
@@ -88,10 +86,10 @@ def demonstrate(
     habits = {name: Habits(name, voices[index % len(voices)]) for index, name in enumerate(PUPILS)}
     pupils = VirtualPupils(room, habits, _answer, for_pupils, round_.columns)
 
-    def both(at: int, type: str, data: Mapping[str, Any]) -> None:
-        pupils.watch(at, type, data)
+    def both(at: int, event: Event) -> None:
+        pupils.watch(at, event)
         if watch is not None:
-            watch(at, type, data)
+            watch(at, event)
 
     path = conduct(
         round_,
@@ -102,11 +100,12 @@ def demonstrate(
         folder / SESSION,
         watch=both,
     )
+    session = open_session(path)
     database = folder / "records.db"
     db = open_records(database)
     for name in PUPILS:
         add_pupil(db, name, created=round_.created, class_name=CLASS, consent=True)
-    session = store_file(db, path)
+    store(db, session, path)
     result = tuple(scores(db))
     db.close()
 

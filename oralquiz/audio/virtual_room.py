@@ -11,12 +11,12 @@ import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from random import Random
-from typing import Any
 
 import numpy as np
 
 from oralquiz.beads import Sum
 from oralquiz.judge import SimulatedPupil
+from oralquiz.rounds import AskedAgain, Dictated, Event, SumBegun
 from oralquiz.sound import BLOCK, SESSION_RATE, Block, Mixer, Samples
 from oralquiz.speak import Voice
 
@@ -104,13 +104,13 @@ class VirtualPupils:
         self._sum = Sum((1,))
         self.said: list[Said] = []
 
-    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        if type == "sum_begun":
-            self._pupil, self._sum = data["pupil"], Sum(tuple(data["terms"]))
-        elif type == "dictated":
-            self._answer(data["turn"], data["terms"][-1]["offset"])
-        elif type == "asked_again" and self.said and self.said[-1].value is not None:
-            self._say(self.said[-1].value, data["end"] + self._samples(0.4))
+    def watch(self, at: int, event: Event) -> None:
+        if isinstance(event, SumBegun):
+            self._pupil, self._sum = event.pupil, Sum(event.terms)
+        elif isinstance(event, Dictated):
+            self._answer(event.turn, event.terms[-1].offset)
+        elif isinstance(event, AskedAgain) and self.said and self.said[-1].value is not None:
+            self._say(self.said[-1].value, event.end + self._samples(0.4))
 
     def _answer(self, turn: int, heard_at: int) -> None:
         habits = self._habits[self._pupil]

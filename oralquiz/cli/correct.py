@@ -14,7 +14,7 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.listen import readable
 
 if TYPE_CHECKING:
-    from oralquiz.session import Answered, Attempt
+    from oralquiz.rounds import Answered, Attempt
     from oralquiz.sound import Pcm
 
 KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}
@@ -44,7 +44,7 @@ def correct(
     them lists what waits.
     """
     from oralquiz.judge import Verdict
-    from oralquiz.records import holds, open_records, store_file
+    from oralquiz.records import holds, open_records, store
     from oralquiz.session import be_finished, open_session
     from oralquiz.session import correct as add_correction
 
@@ -62,7 +62,7 @@ def correct(
         db = open_records()
         known = holds(db, session)
         if known:
-            store_file(db, file)
+            store(db, session, file)
         return known
 
     if number is not None and verdict is not None:

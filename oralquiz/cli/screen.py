@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any
 
 from rich.console import Console
 from rich.table import Table
@@ -12,7 +11,7 @@ from rich.table import Table
 from oralquiz.compose import many
 from oralquiz.judge import Verdict
 from oralquiz.records import Score
-from oralquiz.rounds import Round
+from oralquiz.rounds import AskedAgain, Commanded, Event, Progress, Round, SumEnded
 from oralquiz.session import Session
 
 CAUTION = (
@@ -29,34 +28,31 @@ class Screen:
         self._round = round_
         self._name = max(len(turn.pupil) for turn in round_.turns)
         self._sum = max(len(str(turn.sum)) for turn in round_.turns)
-        self._last: Mapping[str, Any] = {}
+        self._progress = Progress(round_)
 
-    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        if type == "dictated":
-            self._last = {}
-        elif type == "judged":
-            self._last = data
-        elif type == "asked_again":
+    def watch(self, at: int, event: Event) -> None:
+        self._progress.apply(at, event)
+        if isinstance(event, AskedAgain):
             self._console.print(f"{'':>6}  not clear, asked once more", style="dim")
-        elif type == "commanded" and data.get("why"):
-            self._console.print(f"  paused: {data['why']}")
-        elif type == "sum_ended":
-            self._console.print(self._line(data["turn"]))
+        elif isinstance(event, Commanded) and event.why:
+            self._console.print(f"  paused: {event.why}")
+        elif isinstance(event, SumEnded):
+            self._console.print(self._line(event.turn))
 
     def _line(self, index: int) -> str:
         turn = self._round.turns[index]
         number = f"{index + 1}/{len(self._round.turns)}"
         start = f"{number:>6}  {turn.pupil:<{self._name}}  {turn.sum!s:<{self._sum}}"
-        if not self._last:
+        answered = self._progress.answered(index)
+        if answered is None or answered.verdict is None:
             return f"{start}   –  passed over"
-        verdict, value = self._last["verdict"], self._last["value"]
-        if verdict == Verdict.SILENT:
+        if answered.verdict is Verdict.SILENT:
             return f"{start}   –  silent"
-        if verdict == Verdict.UNCLEAR:
+        if answered.verdict is Verdict.UNCLEAR:
             return f"{start}   ?  unclear: for the teacher"
-        latency = self._last["latency_s"]
+        latency = answered.latency_s
         after = "" if latency is None else f" after {latency:.2f} s"
-        return f"{start} {value:>4}  {verdict}{after}"
+        return f"{start} {answered.value:>4}  {answered.verdict}{after}"
 
 
 def early_end(session: Session) -> str:

@@ -8,7 +8,7 @@ from oralquiz.replay.slip_marks import sentence
 from oralquiz.replay.step_phrases import Phrases, term_written
 from oralquiz.replay.step_words import Form
 from oralquiz.replay.turn_story import TurnStory
-from oralquiz.session import Answered
+from oralquiz.rounds import Answered
 
 GLYPHS = {
     Verdict.RIGHT: "\N{CHECK MARK}",

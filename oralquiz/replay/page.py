@@ -25,12 +25,11 @@ from oralquiz.replay.local_dates import local_date
 from oralquiz.replay.page_data import explained, recorded, shared_words, sum_data
 from oralquiz.replay.page_script import page_script
 from oralquiz.replay.spoken_steps import Explainer
-from oralquiz.replay.step_captions import cues
 from oralquiz.replay.step_phrases import DEFAULT_LANGUAGE, phrases
 from oralquiz.replay.step_words import Form, form_for
 from oralquiz.replay.turn_sheet import Symbols, sheet
 from oralquiz.replay.turn_story import ORDERS, TurnStory, choose, tell_turns
-from oralquiz.session import Session
+from oralquiz.session import Session, cues
 from oralquiz.speak import Voice
 
 MOST_SOUND = 800_000
@@ -105,7 +104,7 @@ def _tracks(
     session: Session, told: Sequence[TurnStory], explainer: Explainer | None
 ) -> tuple[list[dict[str, Any]], dict[str, bytes]]:
     """For each turn its tracks by name; and every sound they need, by name."""
-    rate, captions = session.sample_rate, cues(session)
+    rate, captions = session.sample_rate, tuple(cues(session.events))
     tracks: list[dict[str, Any]] = [{} for _ in told]
     sounds: dict[str, bytes] = {}
     if explainer is not None:

@@ -16,12 +16,12 @@ from oralquiz.replay.outcome import (
     verdict_word,
 )
 from oralquiz.replay.spoken_steps import Explanation
-from oralquiz.replay.step_captions import Cue
 from oralquiz.replay.step_phrases import Phrases, term_written, written
 from oralquiz.replay.step_words import Form, words
 from oralquiz.replay.story import Step
 from oralquiz.replay.timing import Beat, Timing
 from oralquiz.replay.turn_story import TurnStory
+from oralquiz.session import Cue
 
 
 def sum_data(
@@ -64,8 +64,8 @@ def recorded(
     timing: Timing, rate: int, captions: Sequence[Cue], sound: str, outlines: list[list[int]]
 ) -> dict[str, Any]:
     """The round as it was recorded, at ``rate`` hertz. ``sound`` is the name of its sound."""
-    first, last = timing.first / rate, timing.last / rate
-    cues = [cue for cue in captions if first <= cue.onset < last]
+    first = timing.first
+    cues = [cue for cue in captions if first <= cue.onset < timing.last]
     return {
         "pieces": [sound] if sound else [],
         "duration": _ms(timing.duration),
@@ -74,7 +74,10 @@ def recorded(
         "terms": [[_ms(m.onset), _ms(m.offset)] for m in timing.terms],
         "answers": [[_ms(m.onset), _ms(m.offset), m.text] for m in timing.answers],
         "outlines": outlines if sound else [],
-        "cues": [[_ms(c.onset - first), _ms(c.offset - first), c.who, c.text] for c in cues],
+        "cues": [
+            [_ms((c.onset - first) / rate), _ms((c.offset - first) / rate), c.who, c.text]
+            for c in cues
+        ],
     }
 
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from oralquiz.listen import readable
 from oralquiz.replay.story import Story
-from oralquiz.session import Answered
+from oralquiz.rounds import Answered
 
 LEAD_S = 0.4  # of the clip before the first term
 TAIL_S = 0.8  # of the clip after the answer

@@ -10,7 +10,8 @@ from oralquiz.judge import Diagnoser, Verdict, number_said, previous_answers
 from oralquiz.replay.slip_marks import Possible, possible
 from oralquiz.replay.story import Story, tell
 from oralquiz.replay.timing import Timing, time_turn
-from oralquiz.session import Answered, Session
+from oralquiz.rounds import Answered
+from oralquiz.session import Session
 
 ORDERS = (MoveOrder.FIVE_FIRST, MoveOrder.ONES_FIRST)
 

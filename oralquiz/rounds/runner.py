@@ -12,10 +12,10 @@ a recorded session can be run again to the same events.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
 from enum import Enum, auto
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
@@ -29,6 +29,21 @@ from oralquiz.judge import (
     probability_right,
 )
 from oralquiz.listen import Hearing, Listener, Recognizer
+from oralquiz.rounds.events import (
+    COMMANDS,
+    AskedAgain,
+    Commanded,
+    Dictated,
+    Event,
+    Guess,
+    Heard,
+    Judged,
+    RoundBegun,
+    RoundEnded,
+    SumBegun,
+    SumEnded,
+    TermTime,
+)
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.ports import AudioIn, AudioOut
 from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Mixer, Samples, quantise
@@ -38,7 +53,7 @@ from oralquiz.speak import Dictation
 class Recorder(Protocol):
     """Keeps events and sound as they happen."""
 
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None: ...
+    def event(self, at: int, event: Event) -> None: ...
 
     def sound(self, said: Samples, heard: Samples) -> None: ...
 
@@ -71,7 +86,8 @@ class State(Enum):
     DONE = auto()
 
 
-COMMANDS = frozenset({"pause", "resume", "repeat", "skip", "stop", "typed"})
+Watch = Callable[[int, Event], None]
+"""Is told of every event and the sample at which it became known."""
 
 
 @dataclass(frozen=True)
@@ -97,11 +113,35 @@ def as_recorded(hearing: Hearing) -> Hearing:
     return replace(hearing, candidates=candidates)
 
 
+@dataclass(eq=False)
+class TurnState:
+    """Where the answer to one sum is; begun anew when the sum is read again.
+
+    Positions are samples of the session. ``early`` is a number said before the sum was over, with
+    the sample at which it began; ``wrong`` one that may yet be taken back; ``typed`` one given by
+    hand while the sum was read.
+    """
+
+    sum_ends: int
+    deadline: int
+    listen_from: int
+    listen_until: int = 0
+    attempt: int = 0
+    hearings: list[Hearing] = field(default_factory=list)
+    early: tuple[Hearing, int] | None = None
+    wrong: Hearing | None = None
+    typed: Command | None = None
+    listener: Listener | None = None
+
+
 class Runner:
     """Runs one round.
 
     ``watch`` is called with every event (for a screen). ``guard`` takes what is played out of
     what the microphone hears; None where the two cannot meet (headphones, a virtual room).
+    ``typed_waits``: a number typed while the sum is still being read is a total on the way and no
+    answer yet: it counts when the sum is over, unless another is typed until then. (Not when a
+    recording is run again: its commands stand where they took effect.)
     """
 
     def __init__(
@@ -112,8 +152,10 @@ class Runner:
         recognizer: Recognizer,
         recorder: Recorder,
         options: Options | None = None,
-        watch: Callable[[int, str, Mapping[str, Any]], None] | None = None,
+        watch: Watch | None = None,
         guard: EchoFilter | None = None,
+        *,
+        typed_waits: bool = True,
     ) -> None:
         self.round = round
         self.options = options or Options()
@@ -126,18 +168,10 @@ class Runner:
         self._commands: deque[Command] = deque()
         self._playing = Mixer()
         self._position = 0  # the sample after the last block taken
-        self._turn = -1
-        self._attempt = 0
-        self._hearings: list[Hearing] = []  # of this turn
-        self._early: Hearing | None = None  # a number said before the sum was over
-        self._early_onset: int | None = None
-        self._wrong: Hearing | None = None  # a wrong number that may yet be taken back
-        self._said_end = 0  # session sample at which the last spoken term ended
-        self._listener: Listener | None = None
-        self._listen_from = 0
-        self._deadline = 0
-        self._listen_until = 0
+        self._index = -1  # of the present turn
+        self._turn = TurnState(0, 0, 0)
         self._wait_until = 0
+        self._typed_waits = typed_waits
         self._paused_in = State.START
         self.state = State.START
 
@@ -169,11 +203,12 @@ class Runner:
             self._begin()
         said = self._mix(block.start, len(heard))
         self._position = block.start + len(heard)
-        consent = 0 <= self._turn < len(self.round.turns) and self.round.turns[self._turn].consent
+        consent = 0 <= self._index < len(self.round.turns) and self._asked.consent
         self._recorder.sound(said, heard if consent else np.zeros_like(heard))
         if self._guard is not None:
             heard = self._guard.clean(block.start, heard)
         self._advance(heard)
+        self._obey_what_waited()
         while self._commands:
             self._obey(self._commands.popleft())
 
@@ -190,252 +225,237 @@ class Runner:
         """End the round now; what was not answered stays unanswered."""
         if self.state is not State.DONE:
             self._out.stop()
-            self._event("round_ended", {"why": why, "turns": self._turn})
+            self._event(RoundEnded(why, self._index))
             self.state = State.DONE
 
     # --- the machine ------------------------------------------------------------------------
 
+    @property
+    def _asked(self) -> Turn:
+        return self.round.turns[self._index]
+
     def _advance(self, heard: Samples) -> None:
+        turn = self._turn
         if self.state is State.GAP and self._position >= self._wait_until:
             self._next_turn()
         elif self.state is State.ASKING and self._position >= self._wait_until:
-            self._deadline = self._position + self._samples(self.options.answer_within_s)
+            turn.deadline = self._position + self._samples(self.options.answer_within_s)
             self._listen_on()
-        elif self.state is State.DICTATING and self._position >= self._listen_from:
+        elif self.state is State.DICTATING and self._position >= turn.listen_from:
             self._listen_on()
-        elif self.state is State.LISTENING and self._listener is not None:
-            hearing = self._listener.feed(heard)
-            if hearing is not None and self._nothing_since(hearing):
-                hearing = None
-            if hearing is None and self._position >= self._listen_until:
-                late = self._position >= self._listen_until + self._samples(self.options.hear_out_s)
-                if late or not self._listener.speaking:
-                    hearing = self._listener.finish()
+        elif self.state is State.LISTENING and turn.listener is not None:
+            hearing = self._listened(turn, turn.listener, heard)
             if hearing is None:
                 return
-            if self._wrong is not None and self._nothing_since(hearing):
-                self._answered(self._wrong, self._on_clock(self._wrong.onset_s))
+            if turn.wrong is not None and self._nothing_since(hearing):
+                self._answered(turn.wrong, self._on_clock(turn.wrong.onset_s))
             else:
                 self._heard(as_recorded(hearing))
 
+    def _listened(self, turn: TurnState, listener: Listener, heard: Samples) -> Hearing | None:
+        """The hearing, as soon as nothing more is waited for."""
+        hearing = listener.feed(heard)
+        if hearing is not None and not self._nothing_since(hearing):
+            return hearing
+        if self._position < turn.listen_until:
+            return None
+        late = self._position >= turn.listen_until + self._samples(self.options.hear_out_s)
+        return listener.finish() if late or not listener.speaking else None
+
     def _nothing_since(self, hearing: Hearing) -> bool:
         """Whether this is still the wrong number that might have been taken back."""
-        return self._wrong is not None and hearing.offset_s == self._wrong.offset_s
+        wrong = self._turn.wrong
+        return wrong is not None and hearing.offset_s == wrong.offset_s
 
     def _begin(self) -> None:
-        self._event("round_begun", {"name": self.round.name, "turns": len(self.round.turns)})
+        self._event(RoundBegun(self.round.name, len(self.round.turns)))
         self._next_turn()
 
     def _next_turn(self) -> None:
-        self._turn += 1
-        if self._turn == len(self.round.turns):
-            self._event("round_ended", {"why": "finished", "turns": self._turn})
+        self._index += 1
+        if self._index == len(self.round.turns):
+            self._event(RoundEnded("finished", self._index))
             self.state = State.DONE
             return
-        turn = self.round.turns[self._turn]
-        self._event(
-            "sum_begun",
-            {"turn": self._turn, "pupil": turn.pupil, "terms": list(turn.sum.terms)},
-        )
+        self._event(SumBegun(self._index, self._asked.pupil, self._asked.sum.terms))
         self._dictate()
 
     def _dictate(self) -> None:
-        turn = self.round.turns[self._turn]
-        dictation = self._reader.dictation(turn)
+        dictation = self._reader.dictation(self._asked)
         start = self._play(dictation.samples, self._position + self._samples(self.options.lead_s))
-        self._attempt, self._hearings = 0, []
-        self._said_end = start + dictation.offset
-        self._event(
-            "dictated",
-            {
-                "turn": self._turn,
-                "start": start,
-                "end": start + len(dictation.samples),
-                "pace_s": dictation.pace_s,
-                "terms": [
-                    {"text": term.text, "onset": start + term.onset, "offset": start + term.offset}
-                    for term in dictation.terms
-                ],
-            },
-        )
-        self._early = None
-        self._listen_from = start + dictation.terms[-1].onset
-        self._deadline = self._said_end + self._samples(self.options.answer_within_s)
+        terms = tuple(TermTime(t.text, start + t.onset, start + t.offset) for t in dictation.terms)
+        end = start + len(dictation.samples)
+        self._event(Dictated(self._index, start, end, dictation.pace_s, terms))
+        sum_ends = start + dictation.offset
+        deadline = sum_ends + self._samples(self.options.answer_within_s)
+        self._turn = TurnState(sum_ends, deadline, listen_from=terms[-1].onset)
         self.state = State.DICTATING
 
     def _listen_on(self) -> None:
-        self._listen_until = self._deadline
-        self._wrong = None
-        self._listener = self._recognizer.listen(0, self.round.highest)
-        self._listen_from = self._position  # whole blocks: the next one is the first heard
+        turn = self._turn
+        turn.listen_until = turn.deadline
+        turn.wrong = None
+        turn.listener = self._recognizer.listen(0, self.round.highest)
+        turn.listen_from = self._position  # whole blocks: the next one is the first heard
         self.state = State.LISTENING
 
     def _heard(self, hearing: Hearing) -> None:
         onset = self._on_clock(hearing.onset_s)
-        early = onset is not None and onset < self._said_end
-        self._event(
-            "heard",
-            {
-                "turn": self._turn,
-                "attempt": self._attempt,
-                "words": hearing.words,
-                "guesses": [
-                    {"value": g.value, "words": g.words, "confidence": g.confidence}
-                    for g in hearing.candidates
-                ],
-                "onset": onset,
-                "offset": self._on_clock(hearing.offset_s),
-                "early": early,
-            },
-        )
-        if early and self._judge(hearing) is not Verdict.RIGHT:
+        early = onset is not None and onset < self._turn.sum_ends
+        guesses = tuple(Guess(g.value, g.words, g.confidence) for g in hearing.candidates)
+        offset = self._on_clock(hearing.offset_s)
+        place = (self._index, self._turn.attempt)
+        self._event(Heard(*place, hearing.words, guesses, onset, offset, early))
+        verdict = self._judge(hearing)
+        if onset is not None and early and verdict is not Verdict.RIGHT:
             # perhaps a total said to oneself: it counts only if nothing follows
-            self._early = hearing
-            self._early_onset = onset
+            self._turn.early = (hearing, onset)
             self._listen_on()
             return
-        wrong = bool(hearing.candidates) and self._judge(hearing) is Verdict.WRONG
+        wrong = bool(hearing.candidates) and verdict is Verdict.WRONG
         if wrong and self._may_be_taken_back(hearing):
             return
         self._answered(hearing, onset)
 
     def _answered(self, hearing: Hearing, onset: int | None) -> None:
         """Nothing more is waited for. ``onset``: of the answer, on the session clock."""
-        self._listener = None
-        if not hearing.voiced and self._early is not None:
-            hearing, onset = self._early, self._early_onset
-        self._hearings.append(hearing)
+        turn = self._turn
+        turn.listener = None
+        if not hearing.voiced and turn.early is not None:
+            hearing, onset = turn.early
+        turn.early = None
+        turn.hearings.append(hearing)
         decision = decide(
-            self._hearings,
-            self.round.turns[self._turn].sum.answer,
+            turn.hearings,
+            self._asked.sum.answer,
             self.options.policy,
             self.options.asks,
-            numbers=self.round.highest + 1,
+            numbers=self._numbers,
         )
         # the latency of a second try says nothing about the speed of the answer
-        latency = latency_s(self._said_end, onset, SESSION_RATE) if self._attempt == 0 else None
-        self._event(
-            "judged",
-            {
-                "turn": self._turn,
-                "attempt": self._attempt,
-                "verdict": decision.verdict.value,
-                "value": decision.hearing.value,
-                "latency_s": latency,
-                "right_probability": round(self._probability_right(decision.hearing), 6),
-            },
-        )
-        self._early = None
+        latency = latency_s(turn.sum_ends, onset, SESSION_RATE) if turn.attempt == 0 else None
+        value, right = decision.hearing.value, self._probability_right(decision.hearing)
+        place = (self._index, turn.attempt)
+        self._event(Judged(*place, decision.verdict, value, latency, round(right, 6)))
         if decision.next is Next.ASK_AGAIN:
-            self._attempt += 1
-            phrase = self._reader.phrase(self.options.ask_again_text)
-            start = self._play(phrase.samples)
-            self._wait_until = start + len(phrase.samples)
-            self._event(
-                "asked_again",
-                {
-                    "turn": self._turn,
-                    "attempt": self._attempt,
-                    "start": start,
-                    "end": self._wait_until,
-                },
-            )
-            self.state = State.ASKING
+            self._ask_again()
         else:
             self._finish_turn()
 
+    def _ask_again(self) -> None:
+        self._turn.attempt += 1
+        phrase = self._reader.phrase(self.options.ask_again_text)
+        start = self._play(phrase.samples)
+        self._wait_until = start + len(phrase.samples)
+        self._event(AskedAgain(self._index, self._turn.attempt, start, self._wait_until))
+        self.state = State.ASKING
+
     def _may_be_taken_back(self, hearing: Hearing) -> bool:
         """Whether to listen on, with the same listener, before a wrong number is marked."""
+        turn = self._turn
         offset = self._on_clock(hearing.offset_s)
         assert offset is not None
         until = offset + self._samples(self.options.take_back_s)
-        too_late = self._position >= self._deadline + self._samples(self.options.hear_out_s)
+        too_late = self._position >= turn.deadline + self._samples(self.options.hear_out_s)
         if until <= self._position or too_late:
             return False
-        self._wrong = hearing
-        self._listen_until = until
+        turn.wrong = hearing
+        turn.listen_until = until
         return True
+
+    @property
+    def _numbers(self) -> int:
+        """How many numbers could be said."""
+        return self.round.highest + 1
 
     def _judge(self, hearing: Hearing) -> Verdict:
         """The verdict so far: on all attempts, ``hearing`` the last of them."""
-        answer, numbers = self.round.turns[self._turn].sum.answer, self.round.highest + 1
-        attempts = combine_hearings([*self._hearings, hearing], numbers)
-        return judge(attempts, answer, self.options.policy, numbers=numbers)
+        attempts = combine_hearings([*self._turn.hearings, hearing], self._numbers)
+        return judge(attempts, self._asked.sum.answer, self.options.policy, numbers=self._numbers)
 
     def _probability_right(self, hearing: Hearing) -> float:
-        answer = self.round.turns[self._turn].sum.answer
-        return probability_right(
-            hearing, answer, self.options.policy, numbers=self.round.highest + 1
-        )
+        answer = self._asked.sum.answer
+        return probability_right(hearing, answer, self.options.policy, numbers=self._numbers)
 
     def _finish_turn(self) -> None:
-        self._listener = None
-        self._event("sum_ended", {"turn": self._turn})
+        self._turn.listener = self._turn.typed = None
+        self._event(SumEnded(self._index))
         self._wait_until = self._position + self._samples(self.options.gap_s)
         self.state = State.GAP
+
+    @property
+    def _running(self) -> bool:
+        """Whether a sum is being read or answered."""
+        return self.state in (State.DICTATING, State.LISTENING, State.ASKING)
 
     def _obey(self, command: Command) -> None:
         if self.state in (State.START, State.DONE):
             return  # nothing has begun yet, or everything is over
-        data: dict[str, Any] = {"name": command.name, "turn": self._turn}
-        if command.value is not None:
-            data["value"] = command.value
-        if command.why:
-            data["why"] = command.why
-        self._event("commanded", data)
-        running = self.state in (State.DICTATING, State.LISTENING, State.ASKING)
-        if command.name == "stop":
+        name, value = command.name, command.value
+        early = self._running and self._position < self._turn.sum_ends
+        if name == "typed" and early and self._typed_waits:
+            self._turn.typed = command
+            return
+        self._event(Commanded(name, self._index, value, command.why))
+        if name == "stop":
             self.close("stopped")
-        elif command.name == "pause" and self.state is not State.PAUSED:
-            self._silence()
-            self._listener = None
-            self._paused_in = self.state
-            self.state = State.PAUSED
-        elif command.name == "resume" and self.state is State.PAUSED:
-            if self._paused_in is State.GAP:
-                self.state = State.GAP
-            else:
-                self._dictate()
-        elif command.name == "repeat" and running:
-            self._silence()
-            self._listener = None
+        elif name == "pause" and self.state is not State.PAUSED:
+            self._pause()
+        elif name == "resume" and self.state is State.PAUSED:
+            self._resume()
+        elif self._running:
+            self._change_sum(name, value)
+
+    def _obey_what_waited(self) -> None:
+        typed = self._turn.typed
+        if typed is not None and self._position >= self._turn.sum_ends:
+            self._turn.typed = None
+            self._obey(typed)
+
+    def _pause(self) -> None:
+        self._silence()
+        self._turn.listener = self._turn.typed = None
+        self._paused_in = self.state
+        self.state = State.PAUSED
+
+    def _resume(self) -> None:
+        if self._paused_in is State.GAP:
+            self.state = State.GAP
+        else:
             self._dictate()
-        elif command.name == "skip" and running:
+
+    def _change_sum(self, name: str, value: int | None) -> None:
+        if name == "repeat":
+            self._silence()
+            self._dictate()
+        elif name == "skip":
             self._silence()
             self._finish_turn()
-        elif command.name == "typed" and running and command.value is not None:
-            self._typed(command.value)
+        elif name == "typed" and value is not None:
+            self._typed(value)
 
     def _typed(self, value: int) -> None:
         """An answer given by hand is certain; its latency is that of the hand."""
         self._silence()
-        right = value == self.round.turns[self._turn].sum.answer
+        right = value == self._asked.sum.answer
         verdict = Verdict.RIGHT if right else Verdict.WRONG
-        self._event(
-            "judged",
-            {
-                "turn": self._turn,
-                "attempt": self._attempt,
-                "verdict": verdict.value,
-                "value": value,
-                "latency_s": latency_s(self._said_end, self._position, SESSION_RATE),
-                "typed": True,
-            },
-        )
+        latency = latency_s(self._turn.sum_ends, self._position, SESSION_RATE)
+        place = (self._index, self._turn.attempt)
+        self._event(Judged(*place, verdict, value, latency, typed=True))
         self._finish_turn()
 
     # --- small change -----------------------------------------------------------------------
 
-    def _event(self, type: str, data: Mapping[str, Any]) -> None:
-        self._recorder.event(self._position, type, data)
+    def _event(self, event: Event) -> None:
+        self._recorder.event(self._position, event)
         if self._watch is not None:
-            self._watch(self._position, type, data)
+            self._watch(self._position, event)
 
     def _samples(self, duration_s: float) -> int:
         return round(duration_s * SESSION_RATE)
 
     def _on_clock(self, time_s: float | None) -> int | None:
-        return None if time_s is None else self._listen_from + self._samples(time_s)
+        return None if time_s is None else self._turn.listen_from + self._samples(time_s)
 
     def _play(self, samples: Samples, at: int | None = None) -> int:
         samples = quantise(samples)

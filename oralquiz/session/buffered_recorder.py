@@ -6,12 +6,12 @@ was heard is still on the disk before the event that rests on it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 import numpy as np
 
+from oralquiz.rounds import Event
 from oralquiz.sound import Samples
 
 GATHERED = 25
@@ -21,7 +21,7 @@ GATHERED = 25
 class SessionRecorder(Protocol):
     """What a run needs of a recorder (see FileRecorder)."""
 
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None: ...
+    def event(self, at: int, event: Event) -> None: ...
 
     def sound(self, said: Samples, heard: Samples) -> None: ...
 
@@ -40,9 +40,9 @@ class BufferedRecorder:
         self._said: list[Samples] = []
         self._heard: list[Samples] = []
 
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+    def event(self, at: int, event: Event) -> None:
         self._pass_on()
-        self._recorder.event(at, type, data)
+        self._recorder.event(at, event)
 
     def sound(self, said: Samples, heard: Samples) -> None:
         self._said.append(said)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Set
+import tempfile
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
-from oralquiz.rounds import Event
+from oralquiz.rounds import Entry, Event, Guess, Heard, OfTurn, SumBegun
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.folder_lock import discard, only_writer, remove_unfinished, rewriting
+from oralquiz.session.folder_lock import NEW, discard, only_writer
 from oralquiz.session.recorder import NAMES, pack, write_parts
 from oralquiz.sound import Pcm
 
@@ -23,38 +25,25 @@ def erase_from_session(path: Path, pupil: str) -> bool:
     verdicts stay, of nobody any more. Returns whether anything was changed. Raises BeingHeld,
     with nothing changed, for a round of ``pupil`` that is being held.
     """
-    if path.is_dir() and not is_in(open_session(path), pupil):  # be it held or not
+    if not is_in(open_session(path), pupil):
         return False
     with only_writer(path):
         session = open_session(path)
-        return erase_turns(path, session, turns_of(session, pupil))
-
-
-def turns_of(session: Session, pupil: str) -> frozenset[int]:
-    """The turns in which ``pupil`` was asked something in ``session``, or was to be."""
-    return frozenset(i for i, turn in enumerate(session.round.turns) if turn.pupil == pupil)
+        if {turn.pupil for turn in session.round.turns} <= {pupil, ERASED}:
+            _remove(path)
+        else:
+            _take_out(path, session, pupil)
+    return True
 
 
 def is_in(session: Session, pupil: str) -> bool:
     """Whether ``pupil`` was asked anything in ``session``, or was to be."""
-    return bool(turns_of(session, pupil))
+    return any(turn.pupil == pupil for turn in session.round.turns)
 
 
-def erase_turns(path: Path, session: Session, turns: Set[int]) -> bool:
-    """Make ``turns`` of the session at ``path``, as it was just read, nobody's, within its
-    ``only_writer``. Returns whether anything was changed: all of it when nobody is left."""
-    names = {i: turn.pupil for i, turn in enumerate(session.round.turns) if turn.pupil != ERASED}
-    theirs = turns & names.keys()
-    if not theirs:
-        return False
-    if theirs == names.keys():
-        _remove(path)
-    else:
-        _take_out(path, session, theirs)
-    return True
-
-
-def _take_out(path: Path, session: Session, theirs: Set[int]) -> None:
+def _take_out(path: Path, session: Session, pupil: str) -> None:
+    names = [turn.pupil for turn in session.round.turns]
+    theirs = {i for i, name in enumerate(names) if name == pupil}
     audio = session.audio.copy()
     begins = [turn.start for turn in session.turns] + [len(audio)]
     for turn, until in zip(session.turns, begins[1:], strict=True):
@@ -64,18 +53,23 @@ def _take_out(path: Path, session: Session, theirs: Set[int]) -> None:
     for index in theirs:
         head["round"]["turns"][index].update(pupil=ERASED, consent=False)
 
-    def without(event: Event) -> dict[str, Any]:
-        data = dict(event.data)
-        if data.get("turn") in theirs:
-            if "pupil" in data:
-                data["pupil"] = ERASED
-            if "words" in data:
-                data["words"] = ""
-            if "guesses" in data:
-                data["guesses"] = [{**candidate, "words": ""} for candidate in data["guesses"]]
-        return data
+    def without(event: Event) -> Event:
+        turn = event.turn if isinstance(event, OfTurn) else event.more.get("turn")
+        return _nobodys(event) if turn in theirs else event
 
     _rewrite(path, session, head, without, audio)
+
+
+def _nobodys(event: Event) -> Event:
+    """``event`` without the name and the words of its pupil, and without what a newer program
+    wrote beside them: nobody here knows what that says."""
+    if isinstance(event, SumBegun):
+        event = replace(event, pupil=ERASED)
+    elif isinstance(event, Heard):
+        guesses = tuple(Guess(g.value, "", g.confidence) for g in event.guesses)
+        event = replace(event, words="", guesses=guesses)
+    known = {"turn": event.more["turn"]} if "turn" in event.more else {}
+    return replace(event, more=known)
 
 
 def erase_voices(path: Path) -> bool:
@@ -89,7 +83,7 @@ def erase_voices(path: Path) -> bool:
             return False
         audio = session.audio.copy()
         audio[:, 1] = 0
-        _rewrite(path, session, dict(session.header), lambda event: dict(event.data), audio)
+        _rewrite(path, session, dict(session.header), lambda event: event, audio)
     return True
 
 
@@ -104,14 +98,14 @@ def _rewrite(
     path: Path,
     session: Session,
     head: dict[str, Any],
-    change: Callable[[Event], dict[str, Any]],
+    change: Callable[[Event], Event],
     audio: Pcm,
 ) -> None:
     """Write the session anew in place of the old one; whole or not at all."""
-    events = [Event(e.seq, e.at, e.type, change(e)) for e in session.events]
-    if path.is_dir():
-        remove_unfinished(path)
-    with rewriting(path) as new:
+    events = [Entry(e.seq, e.at, change(e.event)) for e in session.events]
+    inside = path if path.is_dir() else path.parent
+    with tempfile.TemporaryDirectory(prefix=NEW, dir=inside) as folder:
+        new = Path(folder)
         write_parts(new, head, events, audio)
         if path.is_dir():
             for name in reversed(NAMES):  # the names last: a crash before that can be made good

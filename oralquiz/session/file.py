@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import io
 import uuid
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
-from unicodedata import category
 
 import numpy as np
 import soundfile
@@ -17,8 +16,23 @@ import soundfile
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.errors import SessionFileError
 from oralquiz.judge import Policy, Verdict
-from oralquiz.listen import Candidate
-from oralquiz.rounds import Event, Options, Round, Turn, strict_json
+from oralquiz.rounds import (
+    Answered,
+    AskedAgain,
+    Dictated,
+    Entry,
+    Event,
+    Heard,
+    OfTurn,
+    Options,
+    Progress,
+    RawEntry,
+    Round,
+    RoundEnded,
+    Turn,
+    strict_json,
+    without_controls,
+)
 from oralquiz.session.archive import read_parts
 from oralquiz.session.session_schema import problem
 from oralquiz.session.upgrade import upgraded_event, upgraded_header
@@ -70,92 +84,12 @@ def header(
 
 
 @dataclass(frozen=True)
-class TermTime:
-    """One dictated term: its words, and its onset and offset in session samples."""
-
-    text: str
-    onset: int
-    offset: int
-
-
-@dataclass(frozen=True)
-class Attempt:
-    """One hearing of a pupil: candidates, the voice's place in session samples, the verdict."""
-
-    words: str
-    candidates: tuple[Candidate, ...]
-    onset: int | None
-    offset: int | None
-    verdict: Verdict
-    value: int | None
-    latency_s: float | None
-    typed: bool = False
-
-
-@dataclass(frozen=True)
-class Correction:
-    """A later verdict by the teacher's ear. ``value`` is what the teacher heard, if given."""
-
-    verdict: Verdict
-    value: int | None
-    by: str
-    when: str
-
-
-def fitting(heard: int | None, verdict: Verdict, answer: int) -> int | None:
-    """The number that goes with a verdict by ear without one, where the machine had ``heard``."""
-    if verdict is Verdict.RIGHT:
-        return answer
-    if verdict is Verdict.SILENT or (verdict is Verdict.WRONG and heard == answer):
-        return None
-    return heard
-
-
-@dataclass(frozen=True)
-class Answered:
-    """One turn as it went. ``ended`` is False for a turn that was cut short."""
-
-    index: int
-    pupil: str
-    sum: Sum
-    consent: bool
-    start: int
-    end: int
-    terms: tuple[TermTime, ...] = ()
-    attempts: tuple[Attempt, ...] = ()
-    corrections: tuple[Correction, ...] = ()
-    ended: bool = False
-
-    @property
-    def verdict(self) -> Verdict | None:
-        """The verdict that counts: the last correction, else the last attempt's."""
-        if self.corrections:
-            return self.corrections[-1].verdict
-        return self.attempts[-1].verdict if self.attempts else None
-
-    @property
-    def value(self) -> int | None:
-        """The number that counts as answered; None when none was heard, or when the teacher's
-        verdict goes against the number that was heard and names no other."""
-        heard = self.attempts[-1].value if self.attempts else None
-        if not self.corrections:
-            return heard
-        ear = self.corrections[-1]
-        return ear.value if ear.value is not None else fitting(heard, ear.verdict, self.sum.answer)
-
-    @property
-    def latency_s(self) -> float | None:
-        """Seconds from the end of the last term to the voice; None without a first answer."""
-        return self.attempts[0].latency_s if self.attempts else None
-
-
-@dataclass(frozen=True)
 class Session:
     """A session file's content. ``damage`` says in one line what could not be read, if anything."""
 
     header: Mapping[str, Any]
     round: Round
-    events: tuple[Event, ...]
+    events: tuple[Entry, ...]
     options: Options
     turns: tuple[Answered, ...]
     audio: Pcm = field(repr=False)
@@ -169,7 +103,8 @@ class Session:
     @property
     def why_ended(self) -> str:
         """What the round ended for (``finished``: by itself); empty where it was cut short."""
-        return next((str(e.data["why"]) for e in self.events if e.type == "round_ended"), "")
+        ended = (e.event.why for e in self.events if isinstance(e.event, RoundEnded))
+        return next(ended, "")
 
     @property
     def answered(self) -> int:
@@ -201,8 +136,8 @@ def open_session(path: Path) -> Session:
     events, event_damage = _events(parts.content.get("events.jsonl", b""), version, round_)
     most = min(MOST_SOUND, (events[-1].at if events else 0) + AFTER_THE_LAST)
     audio, audio_damage = _audio(parts.content.get("audio.flac", b""), head["sample_rate"], most)
-    turns = fold(round_, events)
-    unfinished = "" if any(e.type == "round_ended" for e in events) else CUT_SHORT
+    turns = Progress.of(round_, events).turns
+    unfinished = "" if any(isinstance(e.event, RoundEnded) for e in events) else CUT_SHORT
     damage = "; ".join(filter(None, (*parts.damage, event_damage, audio_damage, unfinished)))
     captions = parts.content.get("captions.vtt", b"").decode("utf-8", "replace")
     return Session(head, round_, events, options, turns, audio, captions, damage)
@@ -248,10 +183,10 @@ def _is_time(text: str) -> bool:
 def _round(head: Mapping[str, Any]) -> Round:
     r = head["round"]
     turns = tuple(
-        Turn(harmless(t["pupil"]), Sum(tuple(t["terms"])), t["consent"]) for t in r["turns"]
+        Turn(without_controls(t["pupil"]), Sum(tuple(t["terms"])), t["consent"]) for t in r["turns"]
     )
     return Round(
-        harmless(r["name"]),
+        without_controls(r["name"]),
         head["created"],
         turns,
         r["step"],
@@ -269,28 +204,24 @@ def _options(told: Mapping[str, Any]) -> Options:
     return Options.from_json({"take_back_s": 0.0, **known, "policy": policy})
 
 
-def harmless(text: str) -> str:
-    """``text`` without control characters, which could command a terminal."""
-    return "".join("\N{REPLACEMENT CHARACTER}" if category(c) == "Cc" else c for c in text)
-
-
-def _events(raw: bytes, version: int, round_: Round) -> tuple[tuple[Event, ...], str]:
+def _events(raw: bytes, version: int, round_: Round) -> tuple[tuple[Entry, ...], str]:
     """The events up to the first line that is none (a line cut by a crash, say)."""
-    events: list[Event] = []
+    events: list[Entry] = []
     for number, line in enumerate(_lines(raw), start=1):
         if len(events) == MOST_EVENTS:
             return tuple(events), f"events.jsonl goes on after {MOST_EVENTS} events"
         try:
-            event = Event.decode(line)
-            if version < SCHEMA:
-                event = replace(event, data=upgraded_event(event.type, event.data))
+            told = RawEntry.decode(line)
         except SessionFileError:
             return tuple(events), f"events.jsonl is damaged from line {number} on"
-        if event.seq != len(events):
+        if told.seq != len(events):
             return tuple(events), f"events.jsonl misses an event before line {number}"
-        if wrong := _nonsense(event, events, round_):
+        if version < SCHEMA:
+            told = replace(told, data=upgraded_event(told.type, told.data))
+        try:
+            events.append(_sensible(told, events[-1].at if events else 0, round_))
+        except ValueError as wrong:
             return tuple(events), f"events.jsonl makes no sense from line {number} on ({wrong})"
-        events.append(event)
     return tuple(events), ""
 
 
@@ -305,22 +236,30 @@ def _lines(raw: bytes) -> Iterator[str]:
         at = end + 1
 
 
-def _nonsense(event: Event, before: Sequence[Event], round_: Round) -> str:
-    """What about an event cannot be, in words; empty if all is well."""
-    data = event.data
-    if wrong := problem("event", {**data, "seq": event.seq, "at": event.at, "type": event.type}):
-        return wrong
-    if before and event.at < before[-1].at:
-        return f"it was known at {event.at}, before the event in front of it"
-    if event.type != "commanded" and data.get("turn", 0) >= len(round_.turns):
-        return f"there is no turn {data['turn']}"
-    spans = [(data.get("onset"), data.get("offset")), (data.get("start"), data.get("end"))]
-    if event.type == "dictated":
-        spans += [(term["onset"], term["offset"]) for term in data["terms"]]
-    for onset, offset in spans:
-        if (onset is None) != (offset is None) or (onset is not None and onset > offset):
-            return f"it lasts from {onset} to {offset}"
-    return ""
+def _sensible(told: RawEntry, since: int, round_: Round) -> Entry:
+    """The entry that ``told`` is, after one at sample ``since``. Raises ValueError with what about
+    it cannot be."""
+    try:
+        entry = told.entry()
+    except ValueError as error:  # the schema says it in its own words, but takes long
+        raise ValueError(problem("event", told.as_json()) or str(error)) from None
+    if entry.at < since:
+        raise ValueError(f"it was known at {entry.at}, before the event in front of it")
+    if isinstance(entry.event, OfTurn) and entry.event.turn >= len(round_.turns):
+        raise ValueError(f"there is no turn {entry.event.turn}")
+    for onset, offset in _spans(entry.event):
+        if (onset is None) != (offset is None) or (offset is not None and offset < (onset or 0)):
+            raise ValueError(f"it lasts from {onset} to {offset}")
+    return entry
+
+
+def _spans(event: Event) -> list[tuple[int | None, int | None]]:
+    """Where ``event`` lasts, from a sample to a sample."""
+    if isinstance(event, Dictated):
+        return [(event.start, event.end), *((term.onset, term.offset) for term in event.terms)]
+    if isinstance(event, AskedAgain):
+        return [(event.start, event.end)]
+    return [(event.onset, event.offset)] if isinstance(event, Heard) else []
 
 
 def _audio(raw: bytes, rate: int, most: int) -> tuple[Pcm, str]:
@@ -364,60 +303,3 @@ def _decoded(raw: bytes, rate: int, most: int, sure: int) -> tuple[Pcm, str]:
         return found[:count].copy(), _EARLY
     whole = found if count == len(found) else found[:count].copy()
     return whole, "audio.flac goes on after the round" if longer else ""
-
-
-def fold(round_: Round, events: tuple[Event, ...]) -> tuple[Answered, ...]:
-    """What the events say of each turn that was begun."""
-    turns: dict[int, Answered] = {}
-    heard: dict[str, Any] = {}
-    for event in events:
-        data = event.data
-        index = data.get("turn")
-        if event.type == "sum_begun":
-            turn = round_.turns[data["turn"]]
-            turns[data["turn"]] = Answered(
-                data["turn"], turn.pupil, turn.sum, turn.consent, event.at, event.at
-            )
-            heard = {}
-            continue
-        if index not in turns:
-            continue
-        now = replace(turns[index], end=max(turns[index].end, event.at))
-        if event.type == "dictated":  # a repeated dictation starts the answer afresh
-            terms = tuple(
-                TermTime(harmless(t["text"]), t["onset"], t["offset"]) for t in data["terms"]
-            )
-            now = replace(now, terms=terms, attempts=())
-            heard = {}
-        elif event.type == "heard":
-            # silence after an early number: the early number is what was judged
-            if data["onset"] is not None or not heard.get("early"):
-                heard = dict(data)
-        elif event.type == "judged":
-            now = replace(now, attempts=(*now.attempts, _attempt(data, heard)))
-            heard = {}
-        elif event.type == "corrected":
-            correction = Correction(
-                Verdict(data["verdict"]), data["value"], data["by"], data["when"]
-            )
-            now = replace(now, corrections=(*now.corrections, correction))
-        elif event.type == "sum_ended":
-            now = replace(now, ended=True)
-        turns[index] = now
-    return tuple(turns[index] for index in sorted(turns))
-
-
-def _attempt(judged: Mapping[str, Any], heard: Mapping[str, Any]) -> Attempt:
-    return Attempt(
-        words=harmless(heard.get("words", "")),
-        candidates=tuple(
-            Candidate(g["value"], harmless(g["words"]), g["confidence"])
-            for g in heard.get("guesses", ())
-        ),
-        onset=heard.get("onset"),
-        offset=heard.get("offset"),
-        verdict=Verdict(judged["verdict"]),
-        value=judged["value"],
-        latency_s=judged["latency_s"],
-        typed=bool(judged.get("typed", False)),
-    )

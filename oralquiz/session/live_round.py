@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from oralquiz import __version__
 from oralquiz.errors import AudioError, OralquizError
@@ -18,11 +18,10 @@ from oralquiz.rounds import (
     Round,
     Runner,
     VoiceReader,
+    Watch,
 )
 from oralquiz.session.file import header
 from oralquiz.session.recorder import FileRecorder
-
-Watch = Callable[[int, str, Mapping[str, Any]], None]
 
 
 class Device(AudioIn, AudioOut, Protocol):

@@ -20,7 +20,7 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from oralquiz.rounds import Event
+from oralquiz.rounds import Entry, Event
 from oralquiz.session.folder_lock import BEGIN_S, SMALLER, discard, let_go, lock
 from oralquiz.session.webvtt import captions
 from oralquiz.sound import SESSION_RATE, Pcm, Samples, to_pcm16
@@ -45,7 +45,7 @@ class FileRecorder:
         folder.mkdir(parents=True)
         self.folder = folder
         self._lock = lock(folder, BEGIN_S)
-        self._events: list[Event] = []
+        self._entries: list[Entry] = []
         try:
             (folder / "session.json").write_text(
                 json.dumps(header, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
@@ -56,11 +56,11 @@ class FileRecorder:
             self._lock.release()
             raise
 
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
+    def event(self, at: int, event: Event) -> None:
         """Append one event and have it on the disk before returning."""
-        event = Event(len(self._events), at, type, data)
-        self._events.append(event)
-        self._log.write(event.encode() + "\n")
+        entry = Entry(len(self._entries), at, event)
+        self._entries.append(entry)
+        self._log.write(entry.encode() + "\n")
         self._log.flush()
         os.fsync(self._log.fileno())
 
@@ -93,7 +93,7 @@ class FileRecorder:
         """Close, add the captions, pack ``folder`` as ``folder.zip`` and return its path."""
         self._close()
         (self.folder / "captions.vtt").write_text(
-            captions(self._events, SESSION_RATE), encoding="utf-8", newline="\n"
+            captions(self._entries, SESSION_RATE), encoding="utf-8", newline="\n"
         )
         with _as_os_error(self.folder):
             _shrink(self.folder / "audio.flac")
@@ -146,7 +146,7 @@ def _shrink(path: Path) -> None:
     smaller.replace(path)
 
 
-def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Event], audio: Pcm) -> None:
+def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Entry], audio: Pcm) -> None:
     """Write the four files of a session into ``folder``."""
     rate = int(head["sample_rate"])
     (folder / "session.json").write_text(

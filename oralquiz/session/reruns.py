@@ -9,28 +9,41 @@ recording and events were changed together comes out again: this is no seal.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import deque
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TypeVar
 
 import numpy as np
 
 from oralquiz.errors import SessionFileError
 from oralquiz.listen import Candidate, Hearing
-from oralquiz.rounds import Command, Event, Runner, Turn
+from oralquiz.rounds import (
+    AskedAgain,
+    Command,
+    Commanded,
+    Corrected,
+    Dictated,
+    Entry,
+    Event,
+    Heard,
+    Judged,
+    RoundEnded,
+    Runner,
+    Turn,
+)
 from oralquiz.session.file import Session
 from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Pcm, Samples, from_pcm16, to_pcm16
 from oralquiz.speak import Dictation, SpokenTerm
 
-AFTERWARDS = frozenset({"corrected"})
-"""Events added by hand, in the round or after it; they are kept, not run again."""
+Kind = TypeVar("Kind", bound=Event)
 
 
 @dataclass(frozen=True, eq=False)
 class Rerun:
     """The events and the sound (n, 2) that came out, and the first difference in words."""
 
-    events: tuple[Event, ...]
+    events: tuple[Entry, ...]
     audio: Pcm
     difference: str
 
@@ -39,12 +52,12 @@ class Rerun:
 class _Memory:
     """A recorder that keeps everything in memory."""
 
-    events: list[Event] = field(default_factory=list)
+    events: list[Entry] = field(default_factory=list)
     said: list[Samples] = field(default_factory=list)
     heard: list[Samples] = field(default_factory=list)
 
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        self.events.append(Event(len(self.events), at, type, data))
+    def event(self, at: int, event: Event) -> None:
+        self.events.append(Entry(len(self.events), at, event))
 
     def sound(self, said: Samples, heard: Samples) -> None:
         self.said.append(said)
@@ -64,14 +77,14 @@ class _Tape:
     name = "recorded"
     sample_rate = SESSION_RATE
 
-    def __init__(self, session: Session, events: list[Event]) -> None:
+    def __init__(self, session: Session, events: list[Entry]) -> None:
         self._audio = session.audio
-        self._dictated = [event for event in events if event.type == "dictated"]
-        self._asked = [event for event in events if event.type == "asked_again"]
-        self._heard = [event for event in events if event.type == "heard"]
-        self._commands = [event for event in events if event.type == "commanded"]
-        self._judged = {e.at for e in events if e.type == "judged" and not e.data.get("typed")}
-        self._starts: list[int] = []
+        self._dictated = _only(Dictated, events)
+        self._asked = _only(AskedAgain, events)
+        self._heard = _only(Heard, events)
+        self._commands = _only(Commanded, events)
+        self._judged = {at for at, judged in _only(Judged, events) if not judged.typed}
+        self._starts: deque[int] = deque()
         self._position = 0
         self._listening_from = 0
         self._latest = Hearing((), "", None, None)
@@ -84,10 +97,10 @@ class _Tape:
         heard = self._audio[start : self._position, 1]
         if len(heard) < BLOCK:
             return None
-        while self._commands and self._commands[0].at == self._position:
-            data = self._commands.pop(0).data
+        while self._commands and self._commands[0][0] == self._position:
+            _, commanded = self._commands.popleft()
             if self.runner is not None:
-                self.runner.command(Command(data["name"], data.get("value"), data.get("why", "")))
+                self.runner.command(Command(commanded.name, commanded.value, commanded.why))
         return Block(start, from_pcm16(heard))
 
     # the voice and the loudspeaker
@@ -98,30 +111,28 @@ class _Tape:
         return np.concatenate([sound, np.zeros(end - start - len(sound), dtype=np.float32)])
 
     def dictation(self, turn: Turn) -> Dictation:
-        data = self._next(self._dictated, "dictation")
-        start = data["start"]
+        dictated = self._next(self._dictated, "dictation")
+        start = dictated.start
         self._starts.append(start)
-        terms = tuple(
-            SpokenTerm(t["text"], t["onset"] - start, t["offset"] - start) for t in data["terms"]
-        )
-        said = self._said(start, data["end"])
-        return Dictation(turn.sum, data["pace_s"], SESSION_RATE, said, terms)
+        terms = tuple(SpokenTerm(t.text, t.onset - start, t.offset - start) for t in dictated.terms)
+        said = self._said(start, dictated.end)
+        return Dictation(turn.sum, dictated.pace_s, SESSION_RATE, said, terms)
 
     def phrase(self, text: str) -> Clip:
-        data = self._next(self._asked, "request to say it again")
-        self._starts.append(data["start"])
-        return Clip(self._said(data["start"], data["end"]), SESSION_RATE)
+        asked = self._next(self._asked, "request to say it again")
+        self._starts.append(asked.start)
+        return Clip(self._said(asked.start, asked.end), SESSION_RATE)
 
     def play(self, samples: Samples, at: int) -> int:
-        return self._starts.pop(0)
+        return self._starts.popleft()
 
     def stop(self) -> None:
         """Nothing plays."""
 
-    def _next(self, events: list[Event], what: str) -> Mapping[str, Any]:
+    def _next(self, events: deque[tuple[int, Kind]], what: str) -> Kind:
         if not events:
             raise SessionFileError(f"the recording holds no further {what}")
-        return events.pop(0).data
+        return events.popleft()[1]
 
     # the recogniser
 
@@ -137,14 +148,12 @@ class _Tape:
         return self._position not in self._judged
 
     def feed(self, samples: Samples) -> Hearing | None:
-        if not self._heard or self._heard[0].at != self._position:
+        if not self._heard or self._heard[0][0] != self._position:
             return None
-        data = self._heard.pop(0).data
-        candidates = tuple(
-            Candidate(g["value"], g["words"], g["confidence"]) for g in data["guesses"]
-        )
-        onset_s, offset_s = self._since(data["onset"]), self._since(data["offset"])
-        self._latest = Hearing(candidates, data["words"], onset_s, offset_s)
+        _, heard = self._heard.popleft()
+        candidates = tuple(Candidate(g.value, g.words, g.confidence) for g in heard.guesses)
+        onset_s, offset_s = self._since(heard.onset), self._since(heard.offset)
+        self._latest = Hearing(candidates, heard.words, onset_s, offset_s)
         return self._latest
 
     def finish(self) -> Hearing:
@@ -154,15 +163,23 @@ class _Tape:
         return None if sample is None else (sample - self._listening_from) / SESSION_RATE
 
 
+def _only(kind: type[Kind], entries: Iterable[Entry]) -> deque[tuple[int, Kind]]:
+    """The events of one kind, each with the sample at which it was known."""
+    return deque((entry.at, entry.event) for entry in entries if isinstance(entry.event, kind))
+
+
 def rerun(session: Session) -> Rerun:
     """Run ``session`` again from its own recording.
 
     ``difference`` is empty when every event comes out byte for byte and every sample is equal.
     """
-    kept = [event for event in session.events if event.type not in AFTERWARDS]
+    # what the teacher's ear added, in the round or after it, is kept and not run again
+    kept = [entry for entry in session.events if not isinstance(entry.event, Corrected)]
     before = [replace(event, seq=number) for number, event in enumerate(kept)]
     tape, memory = _Tape(session, before), _Memory()
-    tape.runner = Runner(session.round, tape, tape, tape, memory, session.options)
+    tape.runner = Runner(
+        session.round, tape, tape, tape, memory, session.options, typed_waits=False
+    )
     try:
         while (block := tape.read()) is not None:
             tape.runner.take(block)
@@ -173,14 +190,14 @@ def rerun(session: Session) -> Rerun:
     return Rerun(tuple(memory.events), audio, _difference(session, before, memory.events, audio))
 
 
-def _why_ended(events: list[Event]) -> str:
+def _why_ended(events: list[Entry]) -> str:
     """What the round was ended for, from outside the runner, if it was."""
-    last = events[-1] if events else None
-    return str(last.data["why"]) if last and last.type == "round_ended" else "the sound ended"
+    last = events[-1].event if events else None
+    return last.why if isinstance(last, RoundEnded) else "the sound ended"
 
 
-def _difference(session: Session, before: list[Event], after: list[Event], audio: Pcm) -> str:
-    whole = any(event.type == "round_ended" for event in before)
+def _difference(session: Session, before: list[Entry], after: list[Entry], audio: Pcm) -> str:
+    whole = any(isinstance(entry.event, RoundEnded) for entry in before)
     if not whole:  # cut short: what came before the sound's end must come out again
         before = [event for event in before if event.at < len(audio)]
         after = after[: len(before)]

@@ -16,13 +16,24 @@ from oralquiz.errors import BadInput
 from oralquiz.judge import Verdict
 from oralquiz.listen import readable
 from oralquiz.replay import written
-from oralquiz.rounds import Command
-from oralquiz.session import fitting
+from oralquiz.rounds import (
+    Answered,
+    AskedAgain,
+    Command,
+    Commanded,
+    Corrected,
+    Dictated,
+    Event,
+    Heard,
+    Progress,
+    Stage,
+    SumEnded,
+)
 from oralquiz.sound import Samples
 from oralquiz.web.device import Device
 from oralquiz.web.page_clips import AheadReader
 from oralquiz.web.planning import Plan, Way
-from oralquiz.web.remote_round import Fact, RemoteRound
+from oralquiz.web.remote_round import CorrectedLate, Fact, Failed, Over, Reached, RemoteRound
 from oralquiz.web.room_reader import RoomReader
 
 TEACHER = "teacher"
@@ -31,6 +42,18 @@ ROOM_LEAD_S = 0.8
 
 ALL_THERE_S = 10.0
 """Seconds that the room waits for every tablet's stream to begin."""
+
+
+PHASES = {
+    Stage.WAITING: "waiting",
+    Stage.READING: "listen",
+    Stage.ANSWERING: "speak",
+    Stage.ASKED_AGAIN: "again",
+    Stage.ENDED: "done",
+    Stage.PAUSED: "paused",
+    Stage.OVER: "over",
+}
+"""What the pages call each stage of a round."""
 
 
 @dataclass
@@ -68,15 +91,19 @@ class Answer:
     sound: bool
     corrected: bool = False
 
+    def count(self, answered: Answered) -> None:
+        """Show the verdict that counts."""
+        self.value, self.verdict = answered.value, str(answered.verdict)
+        self.corrected = bool(answered.corrections)
+
 
 @dataclass
 class _Part:
-    """A run with its device, and what was judged last in it."""
+    """A run with its device, and how far it is."""
 
     run: RemoteRound
     device: Device
-    judged: Mapping[str, Any] | None = None
-    words: str = ""
+    progress: Progress
     over: bool = False
     trouble: str = ""
     summary: dict[str, Any] = field(default_factory=dict)
@@ -105,7 +132,7 @@ class ClassRound:
         practice: bool,
         changed: Callable[[], None],
         run_over: Callable[[ClassRound, RemoteRound], None],
-        corrected_late: Callable[[ClassRound, RemoteRound, Mapping[str, Any]], None],
+        corrected_late: Callable[[ClassRound, RemoteRound, Corrected], None],
     ) -> None:
         self.key = key
         self.plan = plan
@@ -131,7 +158,7 @@ class ClassRound:
     # --- putting it together ----------------------------------------------------------------
 
     def add(self, run: RemoteRound, device: Device) -> None:
-        self._parts[run.key] = _Part(run, device)
+        self._parts[run.key] = _Part(run, device, Progress(run.round))
         for turn in run.round.turns:
             row = self.rows.setdefault(turn.pupil, Row(turn.pupil, run.key))
             row.of += 1
@@ -279,7 +306,7 @@ class ClassRound:
         run = self._parts[answer.key].run
         when = datetime.now(UTC).isoformat(timespec="seconds")
         run.correct(answer.turn, verdict, value, by=TEACHER, when=when)
-        self.apply(answer, verdict, value)
+        self.apply(answer, verdict, value, when)
 
     def answer(self, number: int, verdict: str, value: int | None) -> Answer:
         """Answer ``number``, to be called ``verdict``. Raises BadInput when it cannot be."""
@@ -295,14 +322,15 @@ class ClassRound:
             raise BadInput(f"{value} cannot be {verdict}: the sum makes {answer.right_value}")
         return answer
 
-    def apply(self, answer: Answer, verdict: str, value: int | None) -> None:
+    def apply(self, answer: Answer, verdict: str, value: int | None, when: str = "") -> None:
         """Show ``answer`` as the teacher's ear has it."""
-        row = self.rows[answer.pupil]
+        part, row = self._parts[answer.key], self.rows[answer.pupil]
+        part.progress.correct(Corrected(answer.turn, Verdict(verdict), value, TEACHER, when))
+        answered = part.progress.answered(answer.turn)
+        assert answered is not None
         row.counts[answer.verdict] -= 1
-        row.counts[verdict] += 1
-        answer.verdict, answer.corrected = verdict, True
-        heard = fitting(answer.value, Verdict(verdict), answer.right_value)
-        answer.value = heard if value is None else value
+        answer.count(answered)
+        row.counts[answer.verdict] += 1
         if row.turn == answer.turn and row.key == answer.key:
             row.verdict, row.value = answer.verdict, answer.value
         self._changed()
@@ -330,86 +358,77 @@ class ClassRound:
 
     def _on_fact(self, run: RemoteRound, fact: Fact) -> None:
         part = self._parts[run.key]
-        _, kind, data = fact
-        if kind in ("over", "failed"):
-            self._end(part, kind, data)
-        elif kind == "corrected_late":
-            self._corrected_late(self, run, data)
-        elif kind not in ("round_begun", "round_ended", "corrected"):
-            self._turn_fact(part, kind, data)
+        at, what = fact
+        if isinstance(what, Over | Failed):
+            self._end(part, what)
+        elif isinstance(what, CorrectedLate):
+            self._corrected_late(self, run, what.corrected)
+        elif not isinstance(what, Corrected):  # which was shown when the teacher made it
+            self._follow(part, at, what)
         self._changed()
 
-    def _turn_fact(self, part: _Part, kind: str, data: Mapping[str, Any]) -> None:
-        turn = data["turn"]
-        if not 0 <= turn < len(part.run.round.turns):
+    def _follow(self, part: _Part, at: int, what: Event | Reached) -> None:
+        """Show how far a run is: to the teacher, and to whoever sits before its device."""
+        if isinstance(what, Reached):
+            part.progress.reached(at)
+        else:
+            part.progress.apply(at, what)
+        now, stage = part.progress.now, part.progress.stage
+        if now is None or stage is Stage.OVER:
             return
-        row = self.rows[part.run.round.turns[turn].pupil]
-        row.turn, row.key = turn, part.run.key
-        place = {"turn": turn, "of": len(part.run.round.turns), "who": row.pupil}
-        if kind in ("sum_begun", "dictated"):
-            row.phase, row.term, row.heard, row.verdict = "listen", -1, "", ""
-            row.value = row.latency_s = None
-            part.judged, part.words = None, ""
-            if kind == "dictated":
-                part.show("listen", **place)
-        elif kind == "term":
-            row.term = data["term"]
-        elif kind == "your_turn":
-            row.phase = "speak"
+        row = self.rows[now.pupil]
+        self._fill(row, part, now)
+        place = {"turn": now.index, "of": len(part.run.round.turns), "who": now.pupil}
+        if isinstance(what, Dictated):
+            part.show("listen", **place)
+        elif isinstance(what, Reached) and stage is Stage.ANSWERING:
             part.show("speak", **place)
-        elif kind == "heard" and (data["guesses"] or not part.words):
-            # unless a number that was said before stands
-            row.heard = part.words = readable(data["words"])
-        elif kind == "judged":
-            part.judged = data
-            row.value, row.verdict = data["value"], data["verdict"]
-            row.latency_s = data["latency_s"]
-        elif kind == "asked_again":
-            row.phase = "again"
-            part.show("again", **place, heard=_kindly(part.words, row.value))
-            part.words = ""
-        elif kind == "sum_ended":
-            self._turn_ended(part, row, place)
-        elif kind == "commanded" and data["name"] == "pause":
-            if part.run.room and row.phase == "done":
-                return  # it waits for the others
-            row.phase = "paused"
+        elif isinstance(what, AskedAgain):
+            part.show("again", **place, heard=_kindly(row.heard, row.value))
+        elif isinstance(what, SumEnded):
+            self._turn_ended(part, row, now, place)
+        elif isinstance(what, Commanded) and what.name == "pause" and row.phase == "paused":
             part.show("paused", **place)
 
-    def _turn_ended(self, part: _Part, row: Row, place: dict[str, Any]) -> None:
-        row.phase = "done"
-        if part.judged is None:
+    def _fill(self, row: Row, part: _Part, now: Answered) -> None:
+        progress = part.progress
+        row.turn, row.key, row.term = now.index, part.run.key, progress.term
+        waits = part.run.room and now.ended  # for the others
+        row.phase = "done" if waits else PHASES[progress.stage]
+        row.heard = _words(progress.heard)
+        row.value, row.verdict, row.latency_s = now.value, str(now.verdict or ""), now.latency_s
+
+    def _turn_ended(self, part: _Part, row: Row, now: Answered, place: dict[str, Any]) -> None:
+        if now.verdict is None:
             part.show("answer", **place, verdict="skipped", value=None)
         else:
-            verdict = part.judged["verdict"]
-            row.counts[verdict] += 1
-            turn = part.run.round.turns[row.turn]
+            typed = now.attempts[-1].typed
+            row.counts[now.verdict] += 1
             self.answers.append(
                 Answer(
                     len(self.answers),
                     part.run.key,
-                    row.turn,
-                    row.pupil,
-                    written(turn.sum.terms),
-                    turn.sum.answer,
-                    row.value,
-                    part.words,
-                    verdict,
-                    row.latency_s,
-                    bool(part.judged.get("typed")),
-                    row.turn in part.run.sounds and not part.judged.get("typed"),
+                    now.index,
+                    now.pupil,
+                    written(now.sum.terms),
+                    now.sum.answer,
+                    now.value,
+                    readable(now.attempts[-1].words),
+                    now.verdict,
+                    now.latency_s,
+                    typed,
+                    now.index in part.run.sounds and not typed,
                 )
             )
-            typed = bool(part.judged.get("typed"))
-            part.show("answer", **place, verdict=verdict, value=row.value, typed=typed)
+            part.show("answer", **place, verdict=str(now.verdict), value=now.value, typed=typed)
         self._room_ended.add(part.run.key)
         if self._aloud is not None and self.phase == "running":
             self._room_next()
 
-    def _end(self, part: _Part, kind: str, data: Mapping[str, Any]) -> None:
+    def _end(self, part: _Part, how: Over | Failed) -> None:
         part.over = True
-        if kind == "failed":
-            part.trouble = self.trouble = data["why"]
+        if isinstance(how, Failed):
+            part.trouble = self.trouble = how.why
         pupils = {turn.pupil for turn in part.run.round.turns}
         counts = {
             v.value: sum(self.rows[pupil].counts[v.value] for pupil in pupils) for v in Verdict
@@ -491,6 +510,11 @@ class ClassRound:
             terms = turns[lead.turn].sum.terms
             wall["sum"], wall["answer"] = written(terms), sum(terms)
         return wall
+
+
+def _words(heard: Heard | None) -> str:
+    """What was heard last and stands."""
+    return readable(heard.words) if heard is not None else ""
 
 
 def _kindly(words: str, value: int | None) -> str:

@@ -7,7 +7,7 @@ import os
 import secrets
 import sqlite3
 import time
-from collections.abc import Awaitable, Callable, Mapping, Sequence
+from collections.abc import Awaitable, Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -27,20 +27,21 @@ from oralquiz.listen import Recognizer
 from oralquiz.records import (
     Erased,
     Pupil,
-    erase_pupil,
     import_session,
     open_records,
+    practice_migrations,
     pupils,
-    store_file,
+    store,
     waiting,
 )
-from oralquiz.rounds import COMMANDS, Reader, Round
-from oralquiz.session import BeingHeld, FileRecorder, correct, header
+from oralquiz.rounds import COMMANDS, Corrected, Reader, Round
+from oralquiz.session import BeingHeld, FileRecorder, correct, header, open_session
 from oralquiz.web.class_round import TEACHER, ClassRound
 from oralquiz.web.credentials import Codes, Keys, Limit, Passphrases
 from oralquiz.web.device import REFUSED, Connection, Device
 from oralquiz.web.page_clips import AheadReader
 from oralquiz.web.planning import Plan, Way, rounds_for
+from oralquiz.web.pupil_erasure import erase_pupil
 from oralquiz.web.remote_round import RemoteRound
 from oralquiz.web.room_reader import RoomReader
 
@@ -75,6 +76,7 @@ class Records:
     def _with(self, work: Callable[..., T], *args: Any, **named: Any) -> T:
         if self._db is None:
             self._db = open_records(self._path)
+            practice_migrations.apply(self._db)
         return work(self._db, *args, **named)
 
     async def apart(self, work: Callable[..., T], *args: Any) -> T:
@@ -172,7 +174,6 @@ class Classroom:
         self.pool.shutdown(wait=False, cancel_futures=True)
         self.ahead.shutdown(wait=False, cancel_futures=True)
         self.records.close()
-        self.codes.cards.close()
 
     # --- who is here ------------------------------------------------------------------------
 
@@ -294,7 +295,7 @@ class Classroom:
         """Erase ``pupil`` for good. Raises OralquizError, with nothing erased, while a round with
         the pupil is being held, in class or by another program."""
         await self._forget(pupil)
-        erased = await self.records.apart(erase_pupil, pupil.name, self.sessions)
+        erased = await self.records.apart(erase_pupil, pupil.name, self.sessions, self.codes)
         self.changed()
         return erased
 
@@ -410,11 +411,9 @@ class Classroom:
     async def _store(self, lesson: ClassRound, run: RemoteRound, file: Path) -> None:
         lesson.saved(run, await self.records.do(_store_file, file))
 
-    def _corrected_late(
-        self, lesson: ClassRound, run: RemoteRound, data: Mapping[str, Any]
-    ) -> None:
+    def _corrected_late(self, lesson: ClassRound, run: RemoteRound, corrected: Corrected) -> None:
         if run.file is not None:
-            wanted = self.correct_file(run.file, data["turn"], data["verdict"], data["value"])
+            wanted = self.correct_file(run.file, corrected.turn, corrected.verdict, corrected.value)
             self.task(self._keep(lesson, wanted))
 
     async def _keep(self, lesson: ClassRound, work: Awaitable[None]) -> None:
@@ -532,11 +531,13 @@ def _guard(mic: bool, devices: int) -> EchoCanceller | HalfDuplexGate | None:
 
 
 def _store_file(db: Database, file: Path) -> str:
-    return str(store_file(db, file).header["id"])
+    session = open_session(file)
+    store(db, session, file)
+    return str(session.header["id"])
 
 
 def _correct_file(
     db: Database, file: Path, turn: int, verdict: Verdict, value: int | None, when: str
 ) -> None:
-    correct(file, turn, verdict, by=TEACHER, when=when, value=value)
-    store_file(db, file)
+    session = correct(file, turn, verdict, by=TEACHER, when=when, value=value)
+    store(db, session, file)

@@ -10,8 +10,9 @@ from __future__ import annotations
 import time
 import traceback
 from collections import deque
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from concurrent.futures import Executor
+from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 from typing import Any, cast
@@ -20,8 +21,25 @@ import numpy as np
 
 from oralquiz.audio import EchoCanceller, HalfDuplexGate
 from oralquiz.errors import OralquizError
+from oralquiz.judge import Verdict
 from oralquiz.listen import Recognizer
-from oralquiz.rounds import Command, Options, Reader, Round, Runner, State, Turn
+from oralquiz.rounds import (
+    Command,
+    Commanded,
+    Corrected,
+    Dictated,
+    Event,
+    Heard,
+    Judged,
+    Options,
+    Reader,
+    Round,
+    Runner,
+    State,
+    SumBegun,
+    SumEnded,
+    Turn,
+)
 from oralquiz.session import BufferedRecorder, SessionRecorder
 from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Samples
 from oralquiz.speak import Dictation
@@ -36,8 +54,34 @@ MARGIN_MAX_S = 2.0
 SILENCE: Samples = np.zeros(BLOCK, dtype=np.float32)
 
 Message = dict[str, Any]
-Fact = tuple[int, str, Mapping[str, Any]]
-"""An event of the runner: its sample, type and data."""
+
+
+@dataclass(frozen=True)
+class Reached:
+    """A term begins to sound at this sample, or the last one has sounded."""
+
+
+@dataclass(frozen=True)
+class Over:
+    """The run has ended; ``file`` of it is set, or None when nothing was said."""
+
+
+@dataclass(frozen=True)
+class CorrectedLate:
+    """A correction that came after the end: it is not in the run's file."""
+
+    corrected: Corrected
+
+
+@dataclass(frozen=True)
+class Failed:
+    """The run cannot go on."""
+
+    why: str
+
+
+Fact = tuple[int, Event | Reached | Over | CorrectedLate | Failed]
+"""What a run has to say, and the sample at which it was so."""
 
 
 class _Page:
@@ -72,13 +116,10 @@ class _Page:
 class RemoteRound:
     """A round on one device.
 
-    ``tell`` takes messages for the page, ``fact`` the runner's events plus ``term`` (a term begins
-    to sound), ``your_turn`` (the last one has sounded), ``over`` (``file`` is set, or None when
-    nothing was said), ``corrected_late`` (after that: a correction that is not in ``file``) and
-    ``failed`` (with the reason). With ``room`` the sums are read by another
-    device: this one keeps silent, and waits before each sum until ``go``. ``pool`` takes the
-    blocks, ``ahead`` renders the next sum meanwhile. ``guard`` keeps the
-    reading, from this loudspeaker or the room's, out of what is heard.
+    ``tell`` takes messages for the page, ``fact`` the runner's events and what else a Fact can be.
+    With ``room`` the sums are read by another device: this one keeps silent, and waits before each
+    sum until ``go``. ``pool`` takes the blocks, ``ahead`` renders the next sum meanwhile. ``guard``
+    keeps the reading, from this loudspeaker or the room's, out of what is heard.
     """
 
     def __init__(
@@ -122,7 +163,7 @@ class RemoteRound:
         self._tell = tell
         self._fact = fact
         self._lock = Lock()
-        self._inbox: deque[Samples | Callable[[], None] | dict[str, Any]] = deque()
+        self._inbox: deque[Samples | Callable[[], None] | Corrected] = deque()
         self._busy = False
         self._held: list[Samples] | None = [] if room else None
         self._room_times: dict[int, float] = {}
@@ -130,13 +171,11 @@ class RemoteRound:
         self.sounds: dict[int, Samples] = {}
         """The voice of each turn whose pupil agreed to recording, for the teacher's ear."""
         self._said_from: int | None = None
-        self._sum_ends = 0  # the sample at which the last term of the present sum ends
-        self._typed_early: Command | None = None
         self._waiting = False
         self._plays = 0
         self._dictation_play = -1
         self._extra_s = 0.0
-        self._marks: deque[tuple[int, str, dict[str, Any]]] = deque()
+        self._marks: deque[int] = deque()  # samples at which a term begins, or the last ends
         page = _Page(self._reader, self._play, self._hush)
         self._runner = Runner(
             round,
@@ -174,15 +213,10 @@ class RemoteRound:
             self.command(Command("repeat", why="the page was opened again"))
 
     def command(self, command: Command) -> None:
-        """Have the runner obey at its next block. A number typed while the sum is still being read
-        counts when it is over, unless another is typed until then."""
+        """Have the runner obey at its next block."""
 
         def obey() -> None:
-            if self._held is not None:  # it waits for the room: nothing has begun yet
-                return
-            if command.name == "typed" and self._runner.position < self._sum_ends:
-                self._typed_early = command
-            else:
+            if self._held is None:  # else it waits for the room: nothing has begun yet
                 self._runner.command(command)
 
         self._push(obey)
@@ -230,7 +264,7 @@ class RemoteRound:
 
     def correct(self, turn: int, verdict: str, value: int | None, *, by: str, when: str) -> None:
         """Add the teacher's verdict on ``turn`` while the round still runs."""
-        self._push({"turn": turn, "verdict": verdict, "value": value, "by": by, "when": when})
+        self._push(Corrected(turn, Verdict(verdict), value, by, when))
 
     def stop(self, why: str) -> None:
         """End the round now, whether or not the device still sends."""
@@ -286,7 +320,7 @@ class RemoteRound:
 
     # --- the threads ------------------------------------------------------------------------
 
-    def _push(self, item: Samples | Callable[[], None] | dict[str, Any]) -> None:
+    def _push(self, item: Samples | Callable[[], None] | Corrected) -> None:
         with self._lock:
             self._inbox.append(item)
             if self._busy:
@@ -301,10 +335,10 @@ class RemoteRound:
                     self._busy = False
                     return
                 item = self._inbox.popleft()
-            if self.over and not isinstance(item, dict):
+            if self.over and not isinstance(item, Corrected):
                 continue
             try:
-                if isinstance(item, dict):
+                if isinstance(item, Corrected):
                     self._corrected(item)
                 elif callable(item):
                     item()
@@ -313,12 +347,12 @@ class RemoteRound:
             except Exception as error:  # nobody else would hear of it: a tablet that stands still
                 self._fail(error)
 
-    def _corrected(self, data: dict[str, Any]) -> None:
+    def _corrected(self, corrected: Corrected) -> None:
         if self.over:  # the round ended meanwhile: whoever has the finished file adds it there
-            self._fact(self, (self._runner.position, "corrected_late", data))
+            self._fact(self, (self._runner.position, CorrectedLate(corrected)))
             return
-        self._recorder.event(self._runner.position, "corrected", data)
-        self._fact(self, (self._runner.position, "corrected", data))
+        self._recorder.event(self._runner.position, corrected)
+        self._fact(self, (self._runner.position, corrected))
 
     def _take(self, samples: Samples) -> None:
         if self._held is not None:
@@ -328,52 +362,60 @@ class RemoteRound:
         for at in range(0, len(samples), BLOCK):
             block = samples[at : at + BLOCK]
             self._heard.add(block)
-            if self._typed_early is not None and runner.position >= self._sum_ends:
-                runner.command(self._typed_early)
-                self._typed_early = None
             runner.take(Block(runner.position, block))
-            while self._marks and self._marks[0][0] <= runner.position:
-                self._fact(self, self._marks.popleft())
+            while self._marks and self._marks[0] <= runner.position:
+                self._fact(self, (self._marks.popleft(), Reached()))
             if runner.state is State.DONE:
                 self._finish()
                 return
 
-    def _watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        if type == "sum_begun":
-            self.turn = data["turn"]
+    def _watch(self, at: int, event: Event) -> None:
+        if isinstance(event, SumBegun):
+            self.turn = event.turn
             self._waiting = False
             self._ahead.submit(self._render_next, self.turn + 1)
-        if type == "sum_ended" or (type == "commanded" and data["name"] != "resume"):
+        elif isinstance(event, Dictated):
+            self._show_reading(event)
+        elif isinstance(event, Heard):
+            self._keep_voice(event)
+        elif isinstance(event, Judged):
+            self._said_from = None
+        elif isinstance(event, SumEnded):
             self._marks.clear()
-            self._typed_early, self._sum_ends = None, 0
-        if type == "dictated":
-            terms = data["terms"]
-            self._sum_ends = terms[-1]["offset"]
-            self._marks = deque(
-                (t["onset"], "term", {"turn": data["turn"], "term": k}) for k, t in enumerate(terms)
-            )
-            self._marks.append((terms[-1]["offset"], "your_turn", {"turn": data["turn"]}))
-            self.reading = {
-                "t": "reading",
-                "run": self.key,
-                "turn": data["turn"],
-                "terms": [[t["onset"], t["offset"]] for t in terms],
-            }
-            self._tell(self.reading)
-            self._said_from = None
-        elif type == "heard" and data["onset"] is not None:
-            if self._said_from is None:
-                self._said_from = data["onset"]
-            if self.round.turns[data["turn"]].consent:  # a number and what it was taken back for
-                self.sounds[data["turn"]] = self._heard.cut(self._said_from, data["offset"])
-        elif type == "judged":
-            self._said_from = None
-        elif type == "sum_ended" and self.room:
-            self._waiting = True
-            last = self.turn + 1 == len(self.round.turns)
-            if not last and self.turn + 1 not in self._room_times:
-                self._runner.command(Command("pause", why="the room is not there yet"))
-        self._fact(self, (at, type, data))
+            self._wait_for_room()
+        elif isinstance(event, Commanded) and event.name != "resume":
+            self._marks.clear()
+        self._fact(self, (at, event))
+
+    def _show_reading(self, dictated: Dictated) -> None:
+        """Have the page know when each term sounds."""
+        terms = dictated.terms
+        self._marks = deque([*(term.onset for term in terms), terms[-1].offset])
+        self.reading = {
+            "t": "reading",
+            "run": self.key,
+            "turn": dictated.turn,
+            "terms": [[term.onset, term.offset] for term in terms],
+        }
+        self._tell(self.reading)
+        self._said_from = None
+
+    def _keep_voice(self, heard: Heard) -> None:
+        """The voice of a pupil who agreed: a number, and what it was taken back for."""
+        if heard.onset is None or heard.offset is None:
+            return
+        if self._said_from is None:
+            self._said_from = heard.onset
+        if self.round.turns[heard.turn].consent:
+            self.sounds[heard.turn] = self._heard.cut(self._said_from, heard.offset)
+
+    def _wait_for_room(self) -> None:
+        if not self.room:
+            return
+        self._waiting = True
+        last = self.turn + 1 == len(self.round.turns)
+        if not last and self.turn + 1 not in self._room_times:
+            self._runner.command(Command("pause", why="the room is not there yet"))
 
     def _render_next(self, turn: int) -> None:
         if self.room or self.over or turn >= len(self.round.turns):
@@ -390,7 +432,7 @@ class RemoteRound:
     def _end(self, file: Path | None) -> None:
         self.file = file
         self.over = True
-        self._fact(self, (self._runner.position, "over", {}))
+        self._fact(self, (self._runner.position, Over()))
 
     def _fail(self, error: Exception) -> None:
         self.over = True
@@ -404,4 +446,4 @@ class RemoteRound:
             self._recorder.close()
         except (OSError, RuntimeError) as second:
             why += f"; {second}"
-        self._fact(self, (self._runner.position, "failed", {"why": why}))
+        self._fact(self, (self._runner.position, Failed(why)))

@@ -15,12 +15,11 @@ from starlette.applications import Starlette
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.listen import Recognizer
-from oralquiz.records import Cards
 from oralquiz.rounds import Reader
 from oralquiz.web.app import create_app
 from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.classroom import Classroom, Records, Tools
-from oralquiz.web.credentials import Codes, Keys, load_keys
+from oralquiz.web.credentials import Keys, codes_in, load_keys
 from oralquiz.web.protocol import MESSAGE_BYTES, PACKET_BYTES
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -79,7 +78,7 @@ def open_classroom(
         tools,
         network_url=network_url,
         course=course,
-        codes=Codes(cards=Cards(folder / "records.db")),
+        codes=codes_in(folder),
     )
 
 

@@ -16,6 +16,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, Route, expect
 
 from oralquiz.records.pupil_list import add_pupil, pupils
+from oralquiz.rounds.events import Commanded
 from oralquiz.session.file import open_session
 from oralquiz.session.reruns import rerun
 from oralquiz.web.class_round import ClassRound
@@ -498,7 +499,9 @@ def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut:
     page.click("[data-command=stop]")
     expect(page.locator("#say")).to_have_text("Well done! The round is over.")
     events = open_session(until(lambda: run.file)).events
-    again = [e.data["why"] for e in events if e.type == "commanded" and e.data["name"] == "repeat"]
+    again = [
+        e.event.why for e in events if isinstance(e.event, Commanded) and e.event.name == "repeat"
+    ]
     assert again == ["it could not start on time"]
     # what the browser says of the sounds that it could not fetch is meant here
     visitor.complaints[:] = [c for c in visitor.complaints if "/clip/" not in c]

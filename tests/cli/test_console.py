@@ -17,8 +17,10 @@ from oralquiz.audio import sound_card as soundcard
 from oralquiz.cli import main
 from oralquiz.cli.console import console_for
 from oralquiz.cli.screen import Screen
+from oralquiz.judge.verdict import Verdict
 from oralquiz.records.database import open_records
 from oralquiz.records.session_rows import store
+from oralquiz.rounds.events import Judged, SumBegun, SumEnded
 from oralquiz.rounds.runner import Command
 from oralquiz.session.file import open_session
 from tests.rounds.test_runner import Desk
@@ -77,8 +79,9 @@ def test_a_line_of_a_round_is_as_wide_as_its_sums(monkeypatch: pytest.MonkeyPatc
     round_ = make_round("44 - 31 + 38 - 20", "94 - 80 + 58 + 20", pupil="Tomaz")
     printed = io.StringIO()
     screen = Screen(Console(file=printed, width=60), round_)
-    screen.watch(0, "judged", {"verdict": "right", "value": 31, "latency_s": 0.7})
-    screen.watch(1, "sum_ended", {"turn": 0})
+    screen.watch(0, SumBegun(0, "Tomaz", (44, -31, 38, -20)))
+    screen.watch(0, Judged(0, 0, Verdict.RIGHT, 31, 0.7))
+    screen.watch(1, SumEnded(0))
     assert printed.getvalue() == "   1/2  Tomaz  44 - 31 + 38 - 20   31  right after 0.70 s\n"
 
 

@@ -16,12 +16,12 @@ from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.records.answer_history import answers_of
 from oralquiz.records.database import open_records
-from oralquiz.records.erasure import erase_pupil
 from oralquiz.records.migrations import migrations
-from oralquiz.records.pupil_list import add_pupil, find_pupil, pupils, set_consent
+from oralquiz.records.pupil_list import add_pupil, erase_pupil, find_pupil, pupils, set_consent
 from oralquiz.records.retention import forget_voices, voices_kept
 from oralquiz.records.scoring import Tally, scores
 from oralquiz.records.session_rows import store
+from oralquiz.rounds.events import Heard
 from oralquiz.rounds.plan import Round
 from oralquiz.session.correction import correct
 from oralquiz.session.file import open_session
@@ -154,8 +154,8 @@ def test_erasing_removes_rows_name_and_voice_for_good(tmp_path: Path, db: Databa
     ):  # not in any page of the database or its log, nor in the file
         assert b"Ben Zimmer" not in file.read_bytes(), file
     assert not any("Zimmer" in e.encode() for e in session.events)
-    heard = [e.data for e in session.events if e.type == "heard" and e.data["turn"] == 2]
-    assert [(h["words"], [g["words"] for g in h["guesses"]]) for h in heard] == [("", [""])]
+    heard = [e.event for e in session.events if isinstance(e.event, Heard) and e.event.turn == 2]
+    assert [(h.words, [guess.words for guess in h.guesses]) for h in heard] == [("", [""])]
 
 
 def test_correcting_after_an_erasure_brings_nobody_back(tmp_path: Path, db: Database) -> None:

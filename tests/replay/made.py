@@ -9,9 +9,10 @@ import numpy as np
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Candidate
-from oralquiz.rounds.events import Event
+from oralquiz.rounds.events import Dictated, Entry, Heard, TermTime
 from oralquiz.rounds.plan import Options, Round, Turn
-from oralquiz.session.file import Answered, Attempt, Session, TermTime
+from oralquiz.rounds.progress import Answered, Attempt
+from oralquiz.session.file import Session
 from oralquiz.session.webvtt import captions
 from oralquiz.sound.pcm import Pcm
 
@@ -44,7 +45,7 @@ def made(
         move_order=order,
     )
     turns: list[Answered] = []
-    events: list[Event] = []
+    events: list[Entry] = []
     at = 0
     for index, (one, value) in enumerate(zip(parsed, given, strict=True)):
         turn = _turn(index, pupil, one, value, at, round(pace_s * RATE))
@@ -80,14 +81,11 @@ def _turn(index: int, pupil: str, one: Sum, value: int | None, at: int, pace: in
     return Answered(index, pupil, one, True, at, end, terms, (attempt,), (), True)
 
 
-def _events(turn: Answered, seq: int) -> list[Event]:
-    terms = [{"text": t.text, "onset": t.onset, "offset": t.offset} for t in turn.terms]
+def _events(turn: Answered, seq: int) -> list[Entry]:
     attempt = turn.attempts[0]
-    heard = {"words": attempt.words, "onset": attempt.onset, "offset": attempt.offset}
-    return [
-        Event(seq, turn.start, "dictated", {"turn": turn.index, "terms": terms}),
-        Event(seq + 1, turn.end, "heard", {"turn": turn.index, **heard}),
-    ]
+    dictated = Dictated(turn.index, turn.start, turn.terms[-1].offset, 1.0, turn.terms)
+    heard = Heard(turn.index, 0, attempt.words, (), attempt.onset, attempt.offset, early=False)
+    return [Entry(seq, turn.start, dictated), Entry(seq + 1, turn.end, heard)]
 
 
 def _sound(audio: Pcm, turns: Sequence[Answered]) -> None:

@@ -13,7 +13,7 @@ from oralquiz.replay.local_dates import local_date, local_time
 from oralquiz.replay.outcome import heard_words
 from oralquiz.replay.page import build_page
 from oralquiz.replay.step_phrases import phrases
-from oralquiz.session.file import Answered, Attempt, Correction
+from oralquiz.rounds.progress import Answered, Attempt, Correction
 from tests.replay.made import made
 
 ENGLISH = phrases("en")

@@ -115,9 +115,10 @@ def test_the_captions_of_the_file_are_the_captions_of_the_page() -> None:
     ]
 
 
-def test_lost_captions_are_made_anew_from_the_events() -> None:
+def test_captions_come_from_the_events_whatever_the_file_of_captions_says() -> None:
     session = made(SUMS)
-    assert build_page(replace(session, captions="gone")) == build_page(session)
+    for other in ("gone", "WEBVTT\n\n00:00:00.500 --> 00:00:01.000\n<v teacher>99\n"):
+        assert build_page(replace(session, captions=other)) == build_page(session)
 
 
 def test_equal_sessions_are_equal_pages() -> None:

@@ -22,7 +22,7 @@ from oralquiz.replay.step_words import Words, form_for, spoken, words
 from oralquiz.replay.story import tell
 from oralquiz.replay.terminal import Stage, printed
 from oralquiz.replay.turn_story import tell_turns
-from oralquiz.session.file import Correction
+from oralquiz.rounds.progress import Correction
 from tests.replay.made import made
 from tests.replay.test_spoken_steps import Beeper
 

@@ -3,9 +3,8 @@ from __future__ import annotations
 import json
 import tempfile
 import zipfile
-from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -14,6 +13,7 @@ from hypothesis import strategies as st
 
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.judge.verdict import Verdict
+from oralquiz.rounds.events import Dictated, Event, Heard, Judged
 from oralquiz.rounds.plan import Options
 from oralquiz.rounds.runner import Command, Runner
 from oralquiz.session.file import header, open_session
@@ -65,7 +65,7 @@ def test_the_second_try_can_settle_it(tmp_path: Path) -> None:
 
 def test_a_voice_that_has_begun_is_heard_out(tmp_path: Path) -> None:
     path, answers, _ = run(tmp_path / "s", make_round("1 + 2"), [3], delay=2.9)
-    judged = next(at for at, kind, _ in answers.events if kind == "judged")
+    judged = next(at for at, event in answers.events if isinstance(event, Judged))
     session = open_session(path)
     assert session.turns[0].verdict is Verdict.RIGHT
     deadline = session.turns[0].terms[-1].offset + 3 * SESSION_RATE
@@ -96,30 +96,30 @@ def test_an_altered_session_does_not_run_again(tmp_path: Path) -> None:
     path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [8])
     session = open_session(path)
     events = tuple(
-        type(e)(e.seq, e.at, e.type, {**e.data, "verdict": "right"}) if e.type == "judged" else e
+        replace(e, event=replace(e.event, verdict=Verdict.RIGHT))
+        if isinstance(e.event, Judged)
+        else e
         for e in session.events
     )
-    altered = type(session)(
-        session.header, session.round, events, session.options, session.turns, session.audio
-    )
+    altered = replace(session, events=events)
     assert "judged" in rerun(altered).difference
 
 
 def held_with(
     folder: Path, sum_: str, *said: tuple[float, int], options: Options | None = None
-) -> tuple[Path, list[tuple[int, str, Mapping[str, Any]]]]:
+) -> tuple[Path, list[tuple[int, Event]]]:
     """A round of one sum, answered by pulses of 0.4 s, so many seconds after its last term."""
-    events: list[tuple[int, str, Mapping[str, Any]]] = []
+    events: list[tuple[int, Event]] = []
     after = [(round(after_s * SESSION_RATE), value) for after_s, value in said]
     room = VirtualRoom(np.random.default_rng(1))
     round_ = make_round(sum_)
     options = options or Options(pace_s=1.0, answer_within_s=3.0)
 
-    def watch(at: int, type: str, data: Mapping[str, Any]) -> None:
-        events.append((at, type, data))
-        if type == "dictated":
+    def watch(at: int, event: Event) -> None:
+        events.append((at, event))
+        if isinstance(event, Dictated):
             for delay, value in after:
-                room.speak(pulse(value), data["terms"][-1]["offset"] + delay)
+                room.speak(pulse(value), event.terms[-1].offset + delay)
 
     head = header(round_, options, voice="pulse", model="pulse", software="test")
     recorder = FileRecorder(folder, head)
@@ -173,8 +173,9 @@ def test_a_wrong_number_is_marked_when_the_time_to_take_it_back_is_over(tmp_path
     """The wait for another number, to the block; a right one is not waited for."""
     for value, wait_s in ((7, Options().take_back_s), (3, 0.0)):
         _, events = held_with(tmp_path / str(value), "1 + 2", (1.0, value))
-        (offset,) = (d["offset"] for _, kind, d in events if kind == "heard" and d["guesses"])
-        (at,) = (at for at, kind, _ in events if kind == "judged")
+        (offset,) = (e.offset for _, e in events if isinstance(e, Heard) and e.guesses)
+        (at,) = (at for at, e in events if isinstance(e, Judged))
+        assert offset is not None
         assert wait_s <= (at - offset) / SESSION_RATE <= wait_s + 2 * BLOCK / SESSION_RATE
 
 
@@ -256,7 +257,7 @@ def test_a_gap_in_the_microphone_is_refused() -> None:
     desk_round = make_round("1 + 2")
 
     class Nowhere:
-        def event(self, at: int, type: str, data: object) -> None: ...
+        def event(self, at: int, event: object) -> None: ...
 
         def sound(self, said: object, heard: object) -> None: ...
 
@@ -311,8 +312,8 @@ def test_a_total_said_to_oneself_is_no_answer_when_one_follows(tmp_path: Path) -
     desk.for_seconds(5)
     desk.runner.close("enough")
     session = open_session(desk.recorder.finish())
-    heard = [event.data for event in session.events if event.type == "heard"]
-    assert [(h["guesses"][0]["value"], h["early"]) for h in heard] == [(1, True), (3, False)]
+    heard = [e.event for e in session.events if isinstance(e.event, Heard)]
+    assert [(h.guesses[0].value, h.early) for h in heard] == [(1, True), (3, False)]
     assert session.turns[0].verdict is Verdict.RIGHT
     assert session.turns[0].latency_s is not None
     assert session.turns[0].latency_s > 0

@@ -3,16 +3,15 @@ recogniser reads the level back. It is exact, quick, and knows nothing of the su
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.beads import Sum
 from oralquiz.listen.hearing import Candidate, Hearing
+from oralquiz.rounds.events import AskedAgain, Dictated, Event
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.runner import Runner
 from oralquiz.session.file import header
@@ -95,14 +94,14 @@ class Answers:
     room: VirtualRoom
     values: list[int | None]
     delay: float = 1.0
-    events: list[tuple[int, str, Mapping[str, Any]]] = field(default_factory=list)
+    events: list[tuple[int, Event]] = field(default_factory=list)
 
-    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        self.events.append((at, type, data))
-        if type == "dictated":
-            self._say(data["terms"][-1]["offset"])
-        elif type == "asked_again":
-            self._say(data["end"])
+    def watch(self, at: int, event: Event) -> None:
+        self.events.append((at, event))
+        if isinstance(event, Dictated):
+            self._say(event.terms[-1].offset)
+        elif isinstance(event, AskedAgain):
+            self._say(event.end)
 
     def _say(self, after: int) -> None:
         value = self.values.pop(0) if self.values else None

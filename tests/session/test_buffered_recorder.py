@@ -1,12 +1,11 @@
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
+from oralquiz.rounds.events import Event, SumEnded
 from oralquiz.session.buffered_recorder import GATHERED, BufferedRecorder
 from oralquiz.sound.clip import Samples
 
@@ -15,8 +14,8 @@ class Tape:
     def __init__(self) -> None:
         self.got: list[object] = []
 
-    def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        self.got.append(type)
+    def event(self, at: int, event: Event) -> None:
+        self.got.append(event)
 
     def sound(self, said: Samples, heard: Samples) -> None:
         self.got.append((said.tolist(), heard.tolist()))
@@ -38,12 +37,12 @@ def test_sound_is_there_before_the_event_that_rests_on_it() -> None:
     for k in range(3):
         recorder.sound(np.full(2, k, np.float32), np.full(2, -k, np.float32))
     assert tape.got == []
-    recorder.event(6, "heard", {})
+    recorder.event(6, SumEnded(0))
     recorder.sound(np.ones(1, np.float32), np.ones(1, np.float32))
     assert recorder.finish() == Path("tape")
     assert tape.got == [
         ([0.0, 0.0, 1.0, 1.0, 2.0, 2.0], [0.0, 0.0, -1.0, -1.0, -2.0, -2.0]),
-        "heard",
+        SumEnded(0),
         ([1.0], [1.0]),
         "finished",
     ]

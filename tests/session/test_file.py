@@ -212,7 +212,7 @@ def test_line_separators_of_other_scripts_are_no_ends_of_lines(
     session = opened(tmp_path, packed({**parts, "events.jsonl": lines.encode()}))
     assert session.damage == ""
     assert session.turns[0].attempts[0].words == "3\u2028\N{REPLACEMENT CHARACTER}"
-    assert session.events[3].data["words"] == "3\u2028\x85"
+    assert session.events[3].event.as_json()["words"] == "3\u2028\x85"
 
 
 @pytest.mark.parametrize("missing", ["events.jsonl", "audio.flac", "captions.vtt"])

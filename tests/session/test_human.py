@@ -7,10 +7,8 @@ this test needs on any machine is in ``data/fsdd``, of two speakers.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -24,6 +22,7 @@ from oralquiz.listen.vosk import open_recognizer
 from oralquiz.records.database import open_records
 from oralquiz.records.scoring import scores
 from oralquiz.records.session_rows import store
+from oralquiz.rounds.events import Dictated, Event
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import Session, open_session
@@ -61,11 +60,11 @@ class Speaker:
 
     DELAY_S = 0.8
 
-    def watch(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-        if type == "dictated":
-            digit = SUMS[data["turn"]][1]
+    def watch(self, at: int, event: Event) -> None:
+        if isinstance(event, Dictated):
+            digit = SUMS[event.turn][1]
             samples, rate = soundfile.read(CLIPS / f"{digit}_{self.name}.wav", dtype="float32")
-            onset = data["terms"][-1]["offset"] + round(self.DELAY_S * SESSION_RATE)
+            onset = event.terms[-1].offset + round(self.DELAY_S * SESSION_RATE)
             self.room.speak(soxr.resample(samples, rate, SESSION_RATE).astype(np.float32), onset)
             level = np.sqrt(np.convolve(samples**2, np.ones(rate // 100) / (rate // 100), "same"))
             # a voice begins in its clip, and at the latest 10 dB under the clip's loudest moment

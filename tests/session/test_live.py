@@ -6,9 +6,7 @@ makes the time of every answer known to the sample; the round does not know what
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -19,6 +17,7 @@ from oralquiz.audio.sound_card import SoundCard
 from oralquiz.beads import Sum
 from oralquiz.errors import AudioError
 from oralquiz.listen.vosk import open_recognizer
+from oralquiz.rounds.events import Dictated, Event
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import open_session
@@ -68,19 +67,19 @@ def held_round(folder: Path) -> tuple[Path, dict[int, int], bool]:
     with using_card(folder / "pulse"), SoundCard() as card:
         assert card.measure_lag() is not None
 
-        def answer(at: int, type: str, data: Mapping[str, Any]) -> None:
-            said = ANSWERS[data["turn"]] if type == "dictated" else None
-            if said is None:
+        def answer(at: int, event: Event) -> None:
+            if not isinstance(event, Dictated) or (said := ANSWERS[event.turn]) is None:
                 return
-            early = data["turn"] == 2
+            last = event.terms[-1]
+            early = event.turn == 2
             place = (
-                data["terms"][-1]["onset"] + SESSION_RATE // 5
+                last.onset + SESSION_RATE // 5
                 if early
-                else data["terms"][-1]["offset"] + round(DELAY_S * SESSION_RATE)
+                else last.offset + round(DELAY_S * SESSION_RATE)
             )
             clip = at_rate(pupil.say(said), SESSION_RATE).samples
             clip = clip * np.float32(0.4 / np.abs(clip).max())
-            answered[data["turn"]] = card.play(clip, place) - data["terms"][-1]["offset"]
+            answered[event.turn] = card.play(clip, place) - last.offset
 
         path = conduct(
             round_,

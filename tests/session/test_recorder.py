@@ -13,6 +13,7 @@ import soundfile
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.errors import OralquizError, SessionFileError
 from oralquiz.judge.verdict import Verdict
+from oralquiz.rounds.events import Event, RoundEnded, SumBegun
 from oralquiz.rounds.plan import Options, Round
 from oralquiz.session.file import header, open_session
 from oralquiz.session.live_round import conduct
@@ -39,8 +40,8 @@ room = VirtualRoom(np.random.default_rng(1))
 answers = Answers(room, [3, 8, 3, None, 3])
 recorder = FileRecorder(folder, header(round_, options, voice="p", model="p", software="t"))
 
-def watch(at, type, data):
-    answers.watch(at, type, data)
+def watch(at, event):
+    answers.watch(at, event)
     if len(answers.events) == events:
         os.kill(os.getpid(), signal.SIGKILL)
 
@@ -90,10 +91,10 @@ def test_a_full_disk_keeps_what_was_answered(
     answers = Answers(room, [3, 8])
     write = FileRecorder.event
 
-    def fills_up(self: FileRecorder, at: int, type: str, data: dict[str, object]) -> None:
-        if type == "sum_begun" and data["turn"] == 1:
+    def fills_up(self: FileRecorder, at: int, event: Event) -> None:
+        if isinstance(event, SumBegun) and event.turn == 1:
             raise OSError(errno.ENOSPC, "No space left on device")
-        write(self, at, type, data)
+        write(self, at, event)
 
     monkeypatch.setattr(FileRecorder, "event", fills_up)
 
@@ -138,7 +139,7 @@ def test_sound_that_cannot_be_written_is_an_error_of_the_system(tmp_path: Path) 
 def test_a_round_that_is_stopped_at_once_is_a_file_too(tmp_path: Path) -> None:
     head = header(make_round("1 + 2"), Options(), voice="p", model="p", software="t")
     recorder = FileRecorder(tmp_path / "s", head)
-    recorder.event(0, "round_ended", {"why": "stopped at the keyboard", "turns": 0})
+    recorder.event(0, RoundEnded("stopped at the keyboard", 0))
     assert open_session(recorder.finish()).why_ended == "stopped at the keyboard"
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import webvtt
 
-from oralquiz.rounds.events import Event
+from oralquiz.rounds.events import Entry, Heard
 from oralquiz.session.file import open_session
 from oralquiz.session.webvtt import captions, timestamp
 from tests.session.room import make_round, run
@@ -24,8 +24,8 @@ def test_a_session_has_a_cue_for_every_term_and_answer(tmp_path: Path) -> None:
 
 
 def test_markup_in_what_was_heard_is_only_text() -> None:
-    data = {"onset": 16000, "offset": 32000, "words": "<b>&</b> --> x"}
-    text = captions([Event(0, 40000, "heard", data)], 16000)
+    heard = Heard(0, 0, "<b>&</b> --> x", (), 16000, 32000, early=False)
+    text = captions([Entry(0, 40000, heard)], 16000)
     (cue,) = webvtt.from_buffer(io.StringIO(text)).captions
     assert (cue.start, cue.end) == ("00:00:01.000", "00:00:02.000")
     assert "<b>" not in text

@@ -16,13 +16,12 @@ import numpy as np
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
-from oralquiz.records.cards import Cards
 from oralquiz.records.pupil_list import Pupil, add_pupil
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
 from oralquiz.web.app import create_app
 from oralquiz.web.classroom import Classroom, Records, Tools
-from oralquiz.web.credentials import Codes, Passphrases, load_keys
+from oralquiz.web.credentials import Passphrases, load_keys
 from oralquiz.web.device import Connection, Device
 from oralquiz.web.planning import Plan, Way
 from oralquiz.web.protocol import as_packet, packet
@@ -45,7 +44,6 @@ def make_classroom(folder: Path, *, threads: bool = False) -> Classroom:
     tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), lambda: [("", "pulses")])
     keys = load_keys(folder / "web" / "keys.json")
     classroom = Classroom(keys, Records(folder / "records.db"), folder / "sessions", tools)
-    classroom.codes = Codes(cards=Cards(folder / "records.db"))
     classroom.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
     if not threads:
         classroom.pool.shutdown()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import itertools
 import threading
-from collections.abc import Awaitable, Callable, Mapping
+from collections.abc import Awaitable, Callable
 from concurrent.futures import Executor, Future
 from pathlib import Path
 from types import SimpleNamespace
@@ -18,6 +18,7 @@ from oralquiz.errors import BadInput
 from oralquiz.judge.confusable import overlapping
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.records.scoring import scores
+from oralquiz.rounds.events import Commanded, Event, Heard
 from oralquiz.rounds.plan import Turn
 from oralquiz.session.file import open_session
 from oralquiz.session.recorder import FileRecorder
@@ -224,7 +225,9 @@ def test_a_sum_that_could_not_start_in_time_is_read_anew(tmp_path: Path) -> None
         assert [a.verdict for a in lesson.answers] == ["right"]
         run = lesson.runs[0]
         assert run.file is not None
-        whys = [e.data.get("why") for e in open_session(run.file).events if e.type == "commanded"]
+        whys = [
+            e.event.why for e in open_session(run.file).events if isinstance(e.event, Commanded)
+        ]
         assert whys == ["it could not start on time"]
 
     held(tmp_path, story)
@@ -448,10 +451,10 @@ def test_what_nobody_thought_of_ends_the_round_and_is_said(
 ) -> None:
     async def story(classroom: Classroom) -> None:
         class Odd(FileRecorder):
-            def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-                if type == "heard":
+            def event(self, at: int, event: Event) -> None:
+                if isinstance(event, Heard):
                     raise KeyError("turn")
-                super().event(at, type, data)
+                super().event(at, event)
 
         monkeypatch.setattr(house_module, "FileRecorder", Odd)
         lesson, (asha,) = await begin_own(classroom, [0], count=1)
@@ -466,10 +469,10 @@ def test_what_nobody_thought_of_ends_the_round_and_is_said(
 def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     async def story(classroom: Classroom) -> None:
         class Full(FileRecorder):
-            def event(self, at: int, type: str, data: Mapping[str, Any]) -> None:
-                if type == "heard":
+            def event(self, at: int, event: Event) -> None:
+                if isinstance(event, Heard):
                     raise OSError(28, "No space left on device")
-                super().event(at, type, data)
+                super().event(at, event)
 
         monkeypatch.setattr(house_module, "FileRecorder", Full)
         lesson, (asha,) = await begin_own(classroom, [0], count=1)
