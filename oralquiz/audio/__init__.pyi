@@ -1,10 +1,10 @@
 from .delay_chirp import chirp as chirp
 from .delay_chirp import find_echo as find_echo
+from .devices import sound_devices as sound_devices
 from .echo_canceller import EchoCanceller as EchoCanceller
 from .half_duplex import HalfDuplexGate as HalfDuplexGate
 from .one_take import record_one_word as record_one_word
 from .sound_card import SoundCard as SoundCard
-from .sound_card import devices as devices
 from .sound_card import say_aloud as say_aloud
 from .sound_check import findings as findings
 from .sound_check import measure as measure

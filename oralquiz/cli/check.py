@@ -36,12 +36,12 @@ def sound(
     A chirp and a short sum are played: stay quiet meanwhile. Exit code 1 when something must be
     changed first.
     """
-    from oralquiz.audio import SoundCard, devices, findings, measure
+    from oralquiz.audio import SoundCard, findings, measure, sound_devices
     from oralquiz.beads import Sum
     from oralquiz.sound import SESSION_RATE
     from oralquiz.speak import dictate, open_voice
 
-    there = devices()
+    there = sound_devices()
     if not as_json:
         for device in there:
             uses = [

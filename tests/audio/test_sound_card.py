@@ -11,11 +11,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from oralquiz.audio import sound_card as soundcard
+from oralquiz.audio import sound_card
 from oralquiz.audio.delay_chirp import find_again
-from oralquiz.audio.sound_card import Device, SoundCard, choose
+from oralquiz.audio.sound_card import SoundCard
 from oralquiz.beads import Sum
-from oralquiz.errors import AudioError, BadInput
+from oralquiz.errors import AudioError
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
 from oralquiz.speak.dictation import dictate
@@ -146,7 +146,7 @@ def test_after_a_stall_everything_comes_back_to_its_place(tmp_path: Path) -> Non
 def test_a_muted_microphone_is_noticed(
     virtual_card: VirtualCard, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(soundcard, "MUTED_S", 1.0)
+    monkeypatch.setattr(sound_card, "MUTED_S", 1.0)
     with SoundCard() as card:
         with pytest.raises(AudioError, match="muted"):
             for _ in range(100):
@@ -154,65 +154,3 @@ def test_a_muted_microphone_is_noticed(
         at = card.play(np.full(SESSION_RATE, 0.1, np.float32), 0)
         while card.read().start < at + SESSION_RATE // 2:
             pass  # a sound ends the silence: nothing is raised
-
-
-def device(index: int, name: str, inputs: int, outputs: int, default: bool = False) -> Device:
-    return Device(index, name, "ALSA", inputs, outputs, 48_000, 0.1, default, default)
-
-
-ROOM = [
-    device(0, "Built-in Audio", 2, 2, default=True),
-    device(1, "USB Headset", 1, 2),
-    device(2, "USB Camera", 1, 0),
-]
-
-
-@pytest.mark.parametrize(
-    ("wanted", "output", "index"),
-    [
-        (None, True, 0),
-        (None, False, 0),
-        ("headset", True, 1),
-        ("2", False, 2),
-        ("camera", False, 2),
-    ],
-)
-def test_a_device_is_chosen_by_number_or_part_of_its_name(
-    wanted: str | None, output: bool, index: int
-) -> None:
-    assert choose(ROOM, wanted, output=output).index == index
-
-
-@pytest.mark.parametrize(
-    ("wanted", "output", "message"),
-    [
-        ("camera", True, "'camera' fits no loudspeaker: there are 0 Built-in Audio, 1 USB Headset"),
-        ("usb", False, "'usb' fits several microphones: there are 1 USB Headset, 2 USB Camera"),
-        ("7", False, "'7' fits no microphone"),
-    ],
-)
-def test_a_wish_that_fits_none_or_several_is_refused(
-    wanted: str, output: bool, message: str
-) -> None:
-    with pytest.raises(BadInput, match=message):
-        choose(ROOM, wanted, output=output)
-
-
-def test_without_any_device_the_line_names_the_demo() -> None:
-    with pytest.raises(AudioError, match=r"no microphone.*oralquiz demo"):
-        choose([], None, output=False)
-
-
-def test_without_portaudio_the_line_says_what_to_install(monkeypatch: pytest.MonkeyPatch) -> None:
-    import builtins
-
-    real = builtins.__import__
-
-    def without(name: str, *args: object, **more: object) -> object:
-        if name == "sounddevice":
-            raise OSError("PortAudio library not found")
-        return real(name, *args, **more)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(builtins, "__import__", without)
-    with pytest.raises(AudioError, match="PortAudio is missing: install"):
-        soundcard.sound_library()

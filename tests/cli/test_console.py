@@ -96,7 +96,7 @@ def test_an_answer_without_a_loudspeaker_is_judged_unheard(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
-    monkeypatch.setattr(soundcard, "devices", list)
+    monkeypatch.setattr(soundcard, "sound_devices", list)
     monkeypatch.setattr("oralquiz.cli.correct.by_keys", lambda: True)
     monkeypatch.setattr("click.getchar", lambda: "x")
     done = CliRunner().invoke(main, ["correct", str(ONE_WRONG), "--all"])
@@ -106,7 +106,7 @@ def test_an_answer_without_a_loudspeaker_is_judged_unheard(
 
 def test_a_typed_answer_is_told_as_typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
-    monkeypatch.setattr(soundcard, "devices", list)
+    monkeypatch.setattr(soundcard, "sound_devices", list)
     monkeypatch.setattr("oralquiz.cli.correct.by_keys", lambda: True)
     monkeypatch.setattr("click.getchar", lambda: "x")
     desk = Desk(tmp_path / "s", "4 + 3")

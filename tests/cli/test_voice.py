@@ -8,7 +8,7 @@ import pytest
 import soundfile
 from click.testing import CliRunner
 
-from oralquiz.audio import sound_card as soundcard
+from oralquiz.audio.devices import SoundDevice
 from oralquiz.cli.voice import voice
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.sound.clip import Clip
@@ -118,9 +118,9 @@ def test_a_word_that_is_heard_as_another_is_refused(tmp_path: Path) -> None:
 
 
 def test_recording_without_a_sound_card_is_one_line(monkeypatch: pytest.MonkeyPatch) -> None:
-    def none() -> list[soundcard.Device]:
+    def none() -> list[SoundDevice]:
         return []
 
-    monkeypatch.setattr("oralquiz.audio.devices", none)
+    monkeypatch.setattr("oralquiz.audio.sound_card.sound_devices", none)
     with pytest.raises(AudioError, match="no loudspeaker"):
         run("record", "ann", "--no-check")
