@@ -7,12 +7,14 @@ recorded.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.sound import Clip
 from oralquiz.speak.clip_cache import kept
 from oralquiz.speak.engine import Engine, bundled_engine, engine_version
+from oralquiz.speak.measured_voices import UNDERSTOOD, WELL
 from oralquiz.speak.neural import NeuralVoice, neural_voices
 from oralquiz.speak.own_voice import OwnVoice, own_voices
 from oralquiz.speak.phrase_book import languages, phrases
@@ -108,15 +110,32 @@ def language_of(name: str | None) -> str:
 
 @dataclass(frozen=True)
 class VoiceEntry:
-    """One line of the list of voices: ``languages`` as its kind writes them."""
+    """One line of the list of voices: ``languages`` as its kind writes them.
+
+    ``usual`` is the voice that a language has when none is chosen; ``understood`` the share of
+    terms that are understood when it dictates, None where that was not measured.
+    """
 
     name: str
     about: str
     languages: tuple[str, ...]
+    usual: bool = False
+    understood: float | None = None
+
+    @property
+    def suggested(self) -> bool:
+        """Whether it is among the first to try: measured to dictate well, somebody's own choice
+        to have it here, or the usual one of its language."""
+        if self.understood is not None:
+            return self.understood >= WELL
+        return self.usual or not self.name.startswith("engine:")
 
 
 def list_voices() -> list[VoiceEntry]:
-    """Every voice that is there: recorded ones, neural ones, the engine's. Raises AudioError."""
+    """Every voice that is there: recorded ones, neural ones, the engine's. Raises AudioError.
+
+    Of the engine's, the usual ones of the languages that can be dictated come first.
+    """
     found = []
     for voice_id in own_voices():
         voice = OwnVoice(voice_id)
@@ -125,12 +144,38 @@ def list_voices() -> list[VoiceEntry]:
         found.append(VoiceEntry(voice.name, about, (voice.language,)))
     for voice_id in neural_voices():
         language = voice_id.split("-")[0]
-        found.append(VoiceEntry(f"neural:{voice_id}", "neural network", (language,)))
+        name = f"neural:{voice_id}"
+        measured = UNDERSTOOD.get(name)
+        found.append(VoiceEntry(name, "neural network", (language,), understood=measured))
+    engine = _engine_voices()
+    usual = [entry for code in languages() if (entry := _usual_voice(code, engine)) is not None]
+    named = {entry.name for entry in usual}
+    return [*found, *usual, *(entry for entry in engine.values() if entry.name not in named)]
+
+
+def _engine_voices() -> dict[str, VoiceEntry]:
+    """What the engine itself lists, by the engine's own names."""
+    found = {}
     for known in Engine(None, CLEAR_RATE).voices():
         # the bundled engine writes a priority before the tag, as a control character
         tags = tuple(tag.strip("".join(map(chr, range(32)))) for tag in known["languages"])
-        found.append(VoiceEntry(f"engine:{known['id']}", str(known["name"]), tags))
+        name = f"engine:{known['id']}"
+        entry = VoiceEntry(name, str(known["name"]), tags, understood=UNDERSTOOD.get(name))
+        found[str(known["id"])] = entry
     return found
+
+
+def _usual_voice(language: str, engine: Mapping[str, VoiceEntry]) -> VoiceEntry | None:
+    """The usual voice of ``language``, which may be a variant that the engine does not list."""
+    base, _, variant = phrases(language).engine.partition("+")
+    if base not in engine or not bundled_engine():
+        return None
+    entry = replace(engine[base], usual=True)
+    if not variant:
+        return entry
+    name = f"{entry.name}+{variant}"
+    about = f"{entry.about}, variant {variant}"
+    return replace(entry, name=name, about=about, understood=UNDERSTOOD.get(name))
 
 
 def pupil_voices() -> tuple[Voice, ...]:

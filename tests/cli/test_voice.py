@@ -40,6 +40,25 @@ def write_words(folder: Path, words: tuple[str, ...]) -> None:
         soundfile.write(folder / f"{word.replace(' ', '_')}.wav", sound, clip.sample_rate)
 
 
+def test_the_list_begins_with_the_voices_that_dictate_well() -> None:
+    every = json.loads(run("list", "--json"))["voices"]
+    assert {"name", "about", "languages"} <= set(every[0])
+    shown = run("list")
+    assert shown.index("engine:gmw/en-us+edward") < shown.index("engine:gmw/de")
+    assert "engine:gmw/en-gb-x-rp+edward" in shown  # whole, though the screen is narrow
+    assert "99%" in shown
+    assert "engine:gmw/en-us " not in shown  # measured, and not understood well
+    assert "Afrikaans" not in shown  # nothing is dictated in it
+    assert f"{len(every) - 16} more: oralquiz voice list --all" in shown
+    whole = run("list", "--all")
+    assert "engine:gmw/en-us " in whole and "80%" in whole and "Afrikaans" in whole
+    assert "more:" not in whole
+
+
+def test_a_language_without_a_usual_voice_shows_what_there_is() -> None:
+    assert "Afrikaans" in run("list", "--language", "af")
+
+
 def test_the_list_can_be_narrowed_to_a_language() -> None:
     entries = json.loads(run("list", "--language", "pt-BR", "--json"))["voices"]
     assert [entry["name"] for entry in entries] == ["engine:roa/pt-br"]

@@ -10,7 +10,9 @@ import pytest
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.speak import clip_cache as keep
 from oralquiz.speak.engine import Engine
-from oralquiz.speak.voices import EngineVoice, open_voice, pupil_voices
+from oralquiz.speak.measured_voices import UNDERSTOOD
+from oralquiz.speak.phrase_book import languages, phrases
+from oralquiz.speak.voices import EngineVoice, list_voices, open_voice, pupil_voices
 
 
 @pytest.fixture
@@ -82,6 +84,26 @@ def test_a_worker_that_dies_is_replaced() -> None:
 def test_the_engine_lists_its_voices() -> None:
     ids = {voice["id"] for voice in Engine(None, 150).voices()}
     assert {"gmw/en-us", "roa/es", "ko"} <= ids
+
+
+def test_every_language_has_its_usual_voice_in_the_list_once() -> None:
+    entries = list_voices()
+    usual = {entry.name for entry in entries if entry.usual}
+    assert usual == {f"engine:{phrases(code).engine}" for code in languages()}
+    assert len({entry.name for entry in entries}) == len(entries)
+    assert all(entry.suggested for entry in entries if entry.usual)
+
+
+def test_what_was_measured_is_a_voice_that_can_be_opened() -> None:
+    for name in UNDERSTOOD:
+        if not name.startswith("neural:"):
+            assert len(open_voice(name).say("seven").samples) > 1000
+
+
+def test_a_voice_measured_to_be_misunderstood_is_not_suggested() -> None:
+    entries = {entry.name: entry for entry in list_voices()}
+    assert entries["engine:gmw/en-us+edward"].suggested
+    assert not entries["engine:gmw/en-us"].suggested
 
 
 def test_a_voice_the_engine_does_not_have_is_one_clear_line(fresh_cache: Path) -> None:
