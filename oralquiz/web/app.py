@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from starlette.applications import Starlette
+from starlette.convertors import Convertor, register_url_convertor
 from starlette.exceptions import HTTPException
 from starlette.middleware import Middleware
 from starlette.middleware.sessions import SessionMiddleware
@@ -24,6 +25,21 @@ from oralquiz.web.classroom import Classroom
 from oralquiz.web.credentials import Limit
 from oralquiz.web.pages import page, plainly, teachers
 from oralquiz.web.security import BODY_BYTES, Security
+
+
+class CountConvertor(Convertor[int]):
+    """A number in a path: at most nine digits, so that it is never too long to be read."""
+
+    regex = "[0-9]{1,9}"
+
+    def convert(self, value: str) -> int:
+        return int(value)
+
+    def to_string(self, value: int) -> str:
+        return str(value)
+
+
+register_url_convertor("count", CountConvertor())
 
 COOKIE = "oralquiz"
 COOKIE_LASTS_S = 60 * 24 * 3600
@@ -70,13 +86,13 @@ def create_app(classroom: Classroom, hosts: Sequence[str], *, secure: bool = Fal
             Route("/plan/sample", teacher.sample),
             Route("/plan/sample.wav", teacher.sample_sound),
             Route("/live", teacher.live_page),
-            Route("/live/{lesson}/{number:int}.wav", results.live_sound),
+            Route("/live/{round}/{number:count}.wav", results.live_sound),
             Route("/wall", teacher.wall_page),
             Route("/results", results.results),
             Route("/results/{round}", results.result),
             Route("/results/{round}/correct", results.correct, methods=["POST"]),
             Route("/results/{round}/replay", results.replay),
-            Route("/results/{round}/{turn:int}.wav", results.answer_sound),
+            Route("/results/{round}/{turn:count}.wav", results.answer_sound),
             Route("/me", pupil.me),
             Route("/me/replay/{round}", results.own_replay),
             Route("/clip/{run}/{clip}", pupil.clip),

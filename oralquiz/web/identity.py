@@ -39,38 +39,60 @@ def from_this_computer(connection: HTTPConnection) -> bool:
 
 
 async def who(connection: HTTPConnection) -> Who:
-    classroom, session, now = classroom_of(connection), connection.session, time.time()
-    if session.get("until", 0) > now and "pupil" in session:
+    """Whose page this is now."""
+    classroom, session = classroom_of(connection), connection.session
+    visit = session.get("visit", "")
+    lasts = (
+        visit and session.get("until", 0) > time.time() and not classroom.visits.has_ended(visit)
+    )
+    if lasts and "pupil" in session:
         pupil = await classroom.pupil(session["pupil"])
         # a number may be given anew after erasing; the name then differs
         if pupil is not None and pupil.name == session.get("name"):
-            card, claim = classroom.codes.card_of(pupil), classroom.claims.get(pupil.id)
+            card, claim = classroom.codes.card_of(pupil), classroom.roster.claims.get(pupil.id)
             if card is not None and card[0] == session.get("card"):
                 return Who(pupil=pupil, home=True)
             if claim is not None and claim == session.get("claim"):
                 return Who(pupil=pupil)
-    if session.get("until", 0) > now and session.get("teacher") == classroom.keys.epoch:
+    if lasts and session.get("teacher") == classroom.keys.epoch:
         return Who(teacher=True)
     # without a passphrase whoever sits at this computer is the teacher, as with any program here
     open_classroom = not classroom.keys.passphrase and from_this_computer(connection)
     return Who(teacher=open_classroom and "pupil" not in session)
 
 
+def visit_of(connection: HTTPConnection) -> str:
+    """The mark of the visit that the cookie is for; empty when nobody signed in."""
+    return str(connection.session.get("visit", ""))
+
+
+def end_visit(connection: HTTPConnection) -> str:
+    """Nobody is signed in here any more, nor with a copy of this cookie. Returns the visit."""
+    visit, session = visit_of(connection), connection.session
+    if visit:
+        classroom_of(connection).visits.end(visit, float(session.get("until", 0)))
+    session.clear()
+    return visit
+
+
 def enter_teacher(connection: HTTPConnection) -> None:
-    connection.session.clear()
-    connection.session.update(
-        teacher=classroom_of(connection).keys.epoch, until=time.time() + TEACHER_STAYS_S
-    )
+    epoch = classroom_of(connection).keys.epoch
+    _begin(connection, time.time() + TEACHER_STAYS_S, teacher=epoch)
 
 
 def enter_pupil(connection: HTTPConnection, pupil: Pupil, claim: str) -> None:
     """``claim`` is the place in class."""
     until = time.time() + PUPIL_STAYS_S
-    connection.session.clear()
-    connection.session.update(pupil=pupil.id, name=pupil.name, until=until, claim=claim)
+    _begin(connection, until, pupil=pupil.id, name=pupil.name, claim=claim)
 
 
 def enter_home(connection: HTTPConnection, pupil: Pupil, card: str, expires: float) -> None:
     """With the code of a pupil's own ``card``, for as long as it is good."""
+    _begin(connection, expires, pupil=pupil.id, name=pupil.name, card=card)
+
+
+def _begin(connection: HTTPConnection, until: float, **marks: str | int) -> None:
+    """A new visit that lasts ``until`` then (seconds since the epoch)."""
     connection.session.clear()
-    connection.session.update(pupil=pupil.id, name=pupil.name, until=expires, card=card)
+    visit = classroom_of(connection).visits.begin()
+    connection.session.update(visit=visit, until=until, **marks)

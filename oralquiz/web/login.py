@@ -8,7 +8,16 @@ from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
 
 from oralquiz.records import Pupil, clean_name, pupils
-from oralquiz.web.identity import classroom_of, enter_home, enter_pupil, enter_teacher, who
+from oralquiz.web.attempt_limits import Purpose
+from oralquiz.web.identity import (
+    classroom_of,
+    end_visit,
+    enter_home,
+    enter_pupil,
+    enter_teacher,
+    from_this_computer,
+    who,
+)
 from oralquiz.web.pages import form_of, go, page
 
 TRY_LATER = "Too many tries. Wait a few minutes."
@@ -23,16 +32,14 @@ async def home(request: Request) -> Response:
     return RedirectResponse("/join", 303)
 
 
-def _may_try(request: Request) -> bool:
-    classroom = classroom_of(request)
-    return classroom.tries.take(_where(request)) and classroom.all_tries.take("")
+def _may_try(request: Request, purpose: Purpose) -> bool:
+    attempts, own = classroom_of(request).attempts, from_this_computer(request)
+    return attempts.may_try(purpose, _where(request), own=own)
 
 
-def _came_in(request: Request) -> None:
-    """Only tries that fail count: a whole class may come from behind one address."""
-    classroom = classroom_of(request)
-    classroom.tries.give_back(_where(request))
-    classroom.all_tries.give_back("")
+def _came_in(request: Request, purpose: Purpose) -> None:
+    attempts, own = classroom_of(request).attempts, from_this_computer(request)
+    attempts.came_in(purpose, _where(request), own=own)
 
 
 def _where(request: Request) -> str:
@@ -40,13 +47,13 @@ def _where(request: Request) -> str:
 
 
 async def enter(request: Request) -> Response:
-    """The teacher's door."""
+    """The teacher signs in."""
     classroom = classroom_of(request)
     if (await who(request)).teacher:
         return RedirectResponse("/class", 303)
     if request.method == "GET":
         return page(request, "enter.html")
-    if not _may_try(request):
+    if not _may_try(request, Purpose.PASSPHRASE):
         return page(request, "enter.html", 429, trouble=TRY_LATER)
     passphrase = (await form_of(request)).get("passphrase", "")
     async with classroom.checking:  # each check takes memory and time on purpose: one at a time
@@ -55,21 +62,26 @@ async def enter(request: Request) -> Response:
         )
     if not fits:
         return page(request, "enter.html", 403, trouble="That is not the passphrase.")
-    _came_in(request)
+    _came_in(request, Purpose.PASSPHRASE)
     enter_teacher(request)
     return RedirectResponse("/class", 303)
 
 
 async def leave(request: Request) -> Response:
-    here = await who(request)
-    if here.pupil is not None and not here.home:
-        classroom_of(request).release(here.pupil)
-    request.session.clear()
+    """Sign out, in every page and with every copy of the cookie."""
+    classroom, here = classroom_of(request), await who(request)
+    visit = end_visit(request)
+    if here.pupil is not None and here.home:
+        classroom.roster.close_home(here.pupil, "you signed out")
+    elif here.pupil is not None:
+        classroom.roster.release(here.pupil)
+    elif visit:
+        classroom.publisher.lock_out(visit)
     return RedirectResponse("/", 303)
 
 
 async def join(request: Request) -> Response:
-    """The pupils' door: a code, and in class a name."""
+    """A pupil signs in: with a code, and in class a name."""
     classroom = classroom_of(request)
     if request.method == "GET":
         code = request.query_params.get("code", "")[:12]
@@ -82,7 +94,7 @@ async def join(request: Request) -> Response:
             request, "join.html", status, code=code, name=name, ask_name=True, trouble=trouble
         )
 
-    if not _may_try(request):
+    if not _may_try(request, Purpose.CODE):
         return again(TRY_LATER, 429)
     ticket = classroom.codes.open(code)
     if ticket is None:
@@ -94,17 +106,17 @@ async def join(request: Request) -> Response:
         card = classroom.codes.card_of(pupil)
         if card is None:
             return again("This code does not open anything any more.")
-        _came_in(request)
+        _came_in(request, Purpose.CODE)
         enter_home(request, pupil, card[0], ticket.expires)
         return RedirectResponse("/me", 303)
     known = await classroom.records.do(pupils, ticket.class_name)
     pupil = _called(name, known)
     if pupil is None:
         return again("Nobody in this class is called that. Write your name as your teacher does.")
-    claim = classroom.claim(pupil)
+    claim = classroom.roster.claim(pupil)
     if claim is None:
         return again("Somebody has joined with this name. Ask your teacher to free the place.")
-    _came_in(request)
+    _came_in(request, Purpose.CODE)
     enter_pupil(request, pupil, claim)
     return RedirectResponse("/me", 303)
 
@@ -128,6 +140,6 @@ async def lock(request: Request) -> Response:
     if first != second:
         return go(request, "/about", "The two passphrases differ: nothing was changed.")
     await asyncio.to_thread(classroom.keys.set_passphrase, first, classroom.passphrases)
-    classroom.lock_out()
+    classroom.publisher.lock_out()
     enter_teacher(request)
     return go(request, "/about", "The passphrase is set.")

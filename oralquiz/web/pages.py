@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Awaitable, Callable, Mapping
 from functools import wraps
 from importlib.resources import files
@@ -62,16 +63,27 @@ def go(request: Request, path: str, note: str = "") -> RedirectResponse:
     return RedirectResponse(path, 303)
 
 
+def whole_number(text: str) -> int | None:
+    """A number of at most nine digits; None for anything else."""
+    return int(text) if re.fullmatch("[0-9]{1,9}", text) else None
+
+
 async def form_of(request: Request) -> dict[str, str]:
     """The fields of a form, each once; files are not taken."""
     async with request.form(max_files=0, max_fields=200) as form:
-        return {name: value for name, value in form.items() if isinstance(value, str)}
+        return {name: _text(value) for name, value in form.items() if isinstance(value, str)}
 
 
 async def chosen_of(request: Request, name: str) -> list[str]:
     """Every value of a field that may come several times."""
     form = await request.form(max_files=0, max_fields=200)
-    return [value for value in form.getlist(name) if isinstance(value, str)]
+    return [_text(value) for value in form.getlist(name) if isinstance(value, str)]
+
+
+def _text(value: str) -> str:
+    """``value`` without half of a surrogate pair, which a form's charset can smuggle in: nothing
+    can store or show one."""
+    return value.encode("utf-8", "replace").decode("utf-8")
 
 
 def teachers(view: Page) -> Page:

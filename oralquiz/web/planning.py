@@ -36,7 +36,7 @@ class Way(StrEnum):
 
 
 @dataclass(frozen=True)
-class Plan:
+class RoundPlan:
     """A round that is wanted: for each pupil ``count`` sums of the step."""
 
     step: str
@@ -63,14 +63,14 @@ STRETCHES = (1, 2, 5, 10, 0)
 """How a pupil may stretch the time for an answer (WCAG 2.2.1: tenfold, or off: 0)."""
 
 
-def read_plan(form: Mapping[str, object], syllabus: Syllabus) -> Plan:
+def read_plan(form: Mapping[str, object], syllabus: Syllabus) -> RoundPlan:
     """A plan from a page's form. Raises BadInput naming the field."""
     step = str(form.get("step", ""))
     syllabus.step(step)
     way = str(form.get("way", Way.OWN))
     if way not in [w.value for w in Way]:
         raise BadInput(f"there is no way '{way[:20]}' to hold a round")
-    return Plan(
+    return RoundPlan(
         step,
         Way(way),
         int(_number(form, "count", 8, 1, MAX_SUMS)),
@@ -94,7 +94,7 @@ def _number(form: Mapping[str, object], name: str, usual: float, low: float, hig
 
 
 @dataclass(frozen=True)
-class Composed:
+class PlannedSums:
     """Sums for a plan, and how many such sums there are (None: not counted)."""
 
     sums: tuple[Sum, ...]
@@ -102,7 +102,7 @@ class Composed:
     columns: int
 
 
-def sums_for(plan: Plan, count: int, seed: int | None = None) -> Composed:
+def sums_for(plan: RoundPlan, count: int, seed: int | None = None) -> PlannedSums:
     """``count`` sums; when fewer exist, they come again in another order. Raises BadInput."""
     syllabus = load_syllabus(plan.course)
     request = request_for(syllabus, plan.step, terms=plan.terms)
@@ -113,10 +113,10 @@ def sums_for(plan: Plan, count: int, seed: int | None = None) -> Composed:
     sums = list(made.sums)
     while len(sums) < count:
         sums += made.sums
-    return Composed(tuple(sums[:count]), made.total, request.columns)
+    return PlannedSums(tuple(sums[:count]), made.total, request.columns)
 
 
-def rounds_for(plan: Plan, pupils: Sequence[Pupil], seed: int | None = None) -> list[Round]:
+def rounds_for(plan: RoundPlan, pupils: Sequence[Pupil], seed: int | None = None) -> list[Round]:
     """One round a device: one for the front, else one for each pupil in the order given."""
     title = load_syllabus(plan.course).step(plan.step).title
     same = plan.way is Way.ROOM

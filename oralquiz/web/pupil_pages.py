@@ -64,13 +64,13 @@ async def clip(request: Request) -> Response:
     here = await who(request)
     device = None
     if here.teacher:
-        device = classroom.front
+        device = classroom.roster.front
     elif here.pupil is not None:
-        device = classroom.device_of(here.pupil)
-    run = device.run if device is not None else None
+        device = classroom.roster.device_of(here.pupil)
+    running = device.running if device is not None else None
     data = None
-    if run is not None and run.key == request.path_params["run"]:
-        data = run.clips.get(request.path_params["clip"])
+    if running is not None and running.key == request.path_params["run"]:
+        data = running.stream.clips.get(request.path_params["clip"])
     if data is None:
         return JSONResponse({"trouble": "There is no such sound."}, 404)
     return Response(data, media_type="application/octet-stream")

@@ -6,6 +6,7 @@ from collections import deque
 
 import numpy as np
 
+from oralquiz.rounds import Round
 from oralquiz.sound import BLOCK, SESSION_RATE, Samples
 
 AROUND_S = 0.4
@@ -33,3 +34,32 @@ class RecentAudio:
         if not self._blocks or last <= first:
             return np.zeros(0, dtype=np.float32)
         return np.concatenate(list(self._blocks))[first - start : last - start].copy()
+
+
+class KeptVoices:
+    """The answers to a round as they were heard, of the pupils who agreed to recording."""
+
+    def __init__(self, round: Round) -> None:
+        self._round = round
+        self._recent = RecentAudio()
+        self._kept: dict[int, Samples] = {}
+        self._said_from: int | None = None
+
+    def of(self, turn: int) -> Samples | None:
+        """The answer of ``turn``, (n,) at SESSION_RATE; None when it was not kept."""
+        return self._kept.get(turn)
+
+    def add(self, samples: Samples) -> None:
+        """The microphone's next block, (BLOCK,)."""
+        self._recent.add(samples)
+
+    def heard(self, turn: int, onset: int, offset: int) -> None:
+        """A voice was heard; together with a number before it that it takes back."""
+        if self._said_from is None:
+            self._said_from = onset
+        if self._round.turns[turn].consent:
+            self._kept[turn] = self._recent.cut(self._said_from, offset)
+
+    def judged(self) -> None:
+        """What is heard from now on is another answer."""
+        self._said_from = None

@@ -19,7 +19,16 @@ from oralquiz.rounds import Answered
 from oralquiz.session import Session, open_session
 from oralquiz.sound import SESSION_RATE, Pcm, Samples, wav_bytes
 from oralquiz.web.identity import classroom_of
-from oralquiz.web.pages import asset, form_of, go, page, plainly, pupils_only, teachers
+from oralquiz.web.pages import (
+    asset,
+    form_of,
+    go,
+    page,
+    plainly,
+    pupils_only,
+    teachers,
+    whole_number,
+)
 from oralquiz.web.recent_audio import AROUND_S
 
 ROUNDS = 60
@@ -51,8 +60,7 @@ async def _session(request: Request, pupil: Pupil | None = None) -> tuple[Path, 
 
 @teachers
 async def results(request: Request) -> Response:
-    wanted = request.query_params.get("skip", "")
-    skip = int(wanted) if re.fullmatch("[0-9]{1,9}", wanted) else 0
+    skip = whole_number(request.query_params.get("skip", "")) or 0
     rounds = await classroom_of(request).records.do(held, limit=ROUNDS + 1, skip=skip)
     return page(
         request,
@@ -91,19 +99,19 @@ async def correct(request: Request) -> Response:
     """The teacher's ear on one answer of a finished round."""
     classroom, form = classroom_of(request), await form_of(request)
     round_id = request.path_params["round"]
-    value = form.get("value", "").strip()
+    typed = form.get("value", "").strip()
+    value, turn = whole_number(typed), whole_number(form.get("turn", ""))
     try:
         if form.get("verdict") not in [v.value for v in Verdict]:
             raise BadInput("choose a verdict")
-        if value and not re.fullmatch(r"[0-9]{1,9}", value):
+        if typed and value is None:
             raise BadInput("what was heard is a number")
-        turn = form.get("turn", "")
         file = await classroom.records.do(file_of, round_id)
-        await classroom.correct_file(
+        await classroom.bookkeeper.correct_file(
             file,
-            int(turn) if turn.isdecimal() else -1,
-            form["verdict"],
-            int(value) if value else None,
+            -1 if turn is None else turn,
+            Verdict(form["verdict"]),
+            value,
         )
     except OralquizError as error:
         return go(request, f"/results/{round_id}", plainly(error))
@@ -133,10 +141,9 @@ async def answer_sound(request: Request) -> Response:
 @teachers
 async def live_sound(request: Request) -> Response:
     """An answer of the round that is being held, as a WAV file."""
-    lesson = classroom_of(request).lesson
-    sound = None
-    if lesson is not None and lesson.key == request.path_params["lesson"]:
-        sound = lesson.sound_of(request.path_params["number"])
+    held, sound = classroom_of(request).class_round, None
+    if held is not None and held.key == request.path_params["round"]:
+        sound = held.voice(request.path_params["number"])
     if sound is None:
         return JSONResponse({"trouble": "This voice was not kept."}, 404)
     return _wav(sound, SESSION_RATE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from urllib.parse import urlsplit
 
@@ -100,7 +101,7 @@ class Security:
         if origin != f"{'https' if self._secure else 'http'}://{host}":
             return 403, "this did not come from a page of this server"
         length = headers.get("content-length", "0")
-        if not length.isdecimal() or int(length) > BODY_BYTES:
+        if not re.fullmatch("[0-9]{1,9}", length) or int(length) > BODY_BYTES:
             return 413, f"at most {BODY_BYTES} bytes"
         return None
 

@@ -17,16 +17,20 @@ from oralquiz.folders import data_folder
 from oralquiz.listen import Recognizer
 from oralquiz.rounds import Reader
 from oralquiz.web.app import create_app
+from oralquiz.web.assembly import Tools
 from oralquiz.web.certificate import own_addresses, own_certificate
-from oralquiz.web.classroom import Classroom, Records, Tools
+from oralquiz.web.classroom import Classroom
 from oralquiz.web.credentials import Keys, codes_in, load_keys
-from oralquiz.web.protocol import MESSAGE_BYTES, PACKET_BYTES
+from oralquiz.web.packets import PACKET_BYTES
+from oralquiz.web.protocol import MESSAGE_BYTES
+from oralquiz.web.records_thread import RecordsThread
+from oralquiz.web.timed_protocol import TimedProtocol
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
 @dataclass(frozen=True)
-class Place:
+class ListeningAddress:
     """One address to listen on: the app's URL for people, and the socket for the server."""
 
     url: str
@@ -64,7 +68,7 @@ def listen_on(host: str, port: int) -> socket.socket:
 
 
 def open_classroom(
-    tools: Tools, *, folder: Path | None = None, course: str = "two-hands", network_url: str = ""
+    tools: Tools, *, folder: Path | None = None, course: str = "two-hands"
 ) -> Classroom:
     """The state behind the pages, over the data in ``folder`` (None: this user's own).
 
@@ -73,10 +77,9 @@ def open_classroom(
     folder = folder or data_folder()
     return Classroom(
         load_keys(folder / "web" / "keys.json"),
-        Records(folder / "records.db"),
+        RecordsThread(folder / "records.db"),
         folder / "sessions",
         tools,
-        network_url=network_url,
         course=course,
         codes=codes_in(folder),
     )
@@ -132,36 +135,37 @@ async def serve(
     ``ready`` is told the classroom and the URLs once both doors are open, ``entered`` in one line
     which sessions have reached the records only now, if any. Raises BadInput."""
     classroom = make_classroom()
-    places: list[Place] = []
+    addresses: list[ListeningAddress] = []
     servers: list[_Server] = []
     running: list[asyncio.Task[None]] = []
     try:
-        places.append(_here(classroom, port))
+        addresses.append(_here(classroom, port))
         if network_port is not None:
-            places.append(_network(classroom, network_port, names))
-        ready(classroom, [place.url for place in places])
-        classroom.task(_enter(classroom, entered))
-        for place in places:
-            servers.append(_server(place, takes_signals=not servers))
-            running.append(asyncio.create_task(servers[-1].serve(sockets=[place.sock])))
+            addresses.append(_network(classroom, network_port, names))
+        ready(classroom, [address.url for address in addresses])
+        classroom.background.run(_enter(classroom, entered))
+        for address in addresses:
+            servers.append(_server(address, takes_signals=not servers))
+            running.append(asyncio.create_task(servers[-1].serve(sockets=[address.sock])))
         await asyncio.wait(running, return_when=asyncio.FIRST_COMPLETED)
     finally:
         for server in servers:
             server.should_exit = True
         await asyncio.gather(*running, return_exceptions=True)
-        for place in places:
-            place.sock.close()
+        for address in addresses:
+            address.sock.close()
         await classroom.close()
 
 
 async def _enter(classroom: Classroom, entered: Callable[[str], None]) -> None:
-    if said := await classroom.enter_waiting():
+    if said := await classroom.bookkeeper.enter_waiting():
         entered(said)
 
 
-def _server(place: Place, takes_signals: bool) -> _Server:
+def _server(address: ListeningAddress, takes_signals: bool) -> _Server:
     config = uvicorn.Config(
-        place.app,
+        address.app,
+        http=TimedProtocol,
         log_level="warning",
         access_log=False,
         ws="websockets-sansio",
@@ -172,21 +176,21 @@ def _server(place: Place, takes_signals: bool) -> _Server:
         lifespan="off",
         limit_concurrency=400,
         timeout_graceful_shutdown=3,
-        ssl_certfile=place.cert,
-        ssl_keyfile=place.key,
+        ssl_certfile=address.cert,
+        ssl_keyfile=address.key,
     )
     server = _Server(config)
     server.takes_signals = takes_signals
     return server
 
 
-def _here(classroom: Classroom, port: int) -> Place:
+def _here(classroom: Classroom, port: int) -> ListeningAddress:
     sock = listen_on("127.0.0.1", port)
     chosen = sock.getsockname()[1]
-    return Place(f"http://127.0.0.1:{chosen}", create_app(classroom, LOOPBACK), sock)
+    return ListeningAddress(f"http://127.0.0.1:{chosen}", create_app(classroom, LOOPBACK), sock)
 
 
-def _network(classroom: Classroom, port: int, names: Sequence[str]) -> Place:
+def _network(classroom: Classroom, port: int, names: Sequence[str]) -> ListeningAddress:
     if not classroom.keys.passphrase:
         raise BadInput("a class network needs a teacher's passphrase first")
     if not names:
@@ -196,7 +200,7 @@ def _network(classroom: Classroom, port: int, names: Sequence[str]) -> Place:
     classroom.fingerprint = certificate.fingerprint
     classroom.network_url = f"https://{names[0]}:{sock.getsockname()[1]}"
     app = create_app(classroom, names, secure=True)
-    return Place(classroom.network_url, app, sock, certificate.cert, certificate.key)
+    return ListeningAddress(classroom.network_url, app, sock, certificate.cert, certificate.key)
 
 
 def network_names() -> list[str]:

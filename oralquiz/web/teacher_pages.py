@@ -29,10 +29,11 @@ from oralquiz.records import (
 from oralquiz.replay import written
 from oralquiz.rounds import Turn
 from oralquiz.sound import SESSION_RATE, wav_bytes
-from oralquiz.web.classroom import Classroom, Records
+from oralquiz.web.classroom import Classroom
 from oralquiz.web.identity import classroom_of, who
-from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers
-from oralquiz.web.planning import MAX_SUMS, MAX_TERMS, PACES, Plan, Way, read_plan, sums_for
+from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers, whole_number
+from oralquiz.web.planning import MAX_SUMS, MAX_TERMS, PACES, RoundPlan, Way, read_plan, sums_for
+from oralquiz.web.records_thread import RecordsThread
 
 MOST_LETTERS = 60
 
@@ -83,8 +84,8 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         names=names,
         class_name=classroom.class_name,
         pupils=known,
-        here={d.key for d in classroom.devices.values() if d.online},
-        taken=set(classroom.claims),
+        here={d.key for d in classroom.roster.devices.values() if d.online},
+        taken=set(classroom.roster.claims),
         carded={pupil.id for pupil in known if classroom.codes.card_of(pupil)},
         code=code,
         qr=qr(join_url(classroom, request, code)) if code else "",
@@ -155,14 +156,14 @@ async def _change(
         note = f"{name} is erased: the rows, the name and the voice."
         return go(request, "/class", "; but ".join([note, *left])[:1000])
     elif what == "free":
-        classroom.release(await records.do(find_pupil, name))
+        classroom.roster.release(await records.do(find_pupil, name))
         return go(request, "/class", f"{name}'s place is free again.")
     elif what == "open":
         classroom.codes.for_class(class_name)
     elif what == "close":
         classroom.codes.close_class(class_name)
         for pupil in await records.do(pupils, class_name):
-            classroom.release(pupil)
+            classroom.roster.release(pupil)
     elif what == "card":
         pupil = await records.do(find_pupil, name)
         if classroom.codes.card_of(pupil) is None:
@@ -170,11 +171,11 @@ async def _change(
         return await _card_page(request, pupil)
     elif what == "new card":
         pupil = await records.do(find_pupil, name)
-        classroom.new_card(pupil)
+        classroom.roster.new_card(pupil)
         return await _card_page(request, pupil)
     elif what == "no card":
         pupil = await records.do(find_pupil, name)
-        classroom.take_card_back(pupil)
+        classroom.roster.take_card_back(pupil)
         return go(request, "/class", f"{pupil.name}'s card opens nothing any more.")
     elif what == "set":
         await _give(classroom, form)
@@ -184,7 +185,7 @@ async def _change(
     return go(request, "/class")
 
 
-async def _add(records: Records, name: str, class_name: str) -> str:
+async def _add(records: RecordsThread, name: str, class_name: str) -> str:
     """Add a pupil; returns what is in the way of it, else nothing."""
     if len(name) > MOST_LETTERS:
         return f"a name has at most {MOST_LETTERS} letters, not “{name[:20]}…”"
@@ -224,11 +225,12 @@ async def erase_page(request: Request) -> Response:
 async def plan_page(request: Request) -> Response:
     classroom = classroom_of(request)
     trouble, chosen = "", classroom.chosen
-    plan = classroom.plan or Plan(classroom.syllabus.steps[0].name)
+    plan = classroom.plan or RoundPlan(classroom.syllabus.steps[0].name)
     names = await classroom.records.do(class_names)
     if request.method == "POST":
         form = await form_of(request)
-        chosen = frozenset(int(c) for c in await chosen_of(request, "pupil") if c.isdecimal())
+        numbers = map(whole_number, await chosen_of(request, "pupil"))
+        chosen = frozenset(number for number in numbers if number is not None)
         if form.get("class") in names:  # the class whose pupils the page offered
             classroom.class_name = form["class"]
         try:
@@ -254,7 +256,7 @@ async def plan_page(request: Request) -> Response:
         ways=Way,
         chosen=chosen,
         steps=classroom.syllabus.steps,
-        voices=await classroom.voices(),
+        voices=await classroom.assembly.voices(),
         class_name=classroom.class_name,
         pupils=await classroom.records.do(pupils, classroom.class_name),
         most={"sums": MAX_SUMS, "terms": MAX_TERMS, "pace": PACES},
@@ -284,7 +286,7 @@ async def sample_sound(request: Request) -> Response:
     try:
         plan = read_plan(request.query_params, classroom.syllabus)
         terms = Sum.parse(request.query_params.get("sum", "")[:200])
-        reader = await asyncio.to_thread(classroom.tools.reader, plan.voice, plan.pace_s)
+        reader = await classroom.assembly.reader(plan)
         dictation = await asyncio.to_thread(reader.dictation, Turn("", terms))
     except OralquizError as error:
         return JSONResponse({"trouble": plainly(error)}, 400)

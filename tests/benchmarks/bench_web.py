@@ -37,7 +37,7 @@ from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from oralquiz.web.protocol import as_packet
+from oralquiz.web.packets import as_packet
 
 HISS = 10 ** (-60 / 20)
 STEP = "direct"

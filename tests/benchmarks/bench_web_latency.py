@@ -42,7 +42,7 @@ from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from oralquiz.web.planning import Plan, Way
+from oralquiz.web.planning import RoundPlan, Way
 from tests.browser.running_server import RunningServer, run_server
 
 EVERY_S = 2.6
@@ -102,8 +102,8 @@ def join(room: RunningServer, page: Page, measure: bool = False) -> None:
                 add_pupil, "Asha", created=created, class_name="3B", consent=True
             )
         else:
-            classroom.release(pupil)
-        await classroom.recognizer()
+            classroom.roster.release(pupil)
+        await classroom.assembly.recognizer()
         return classroom.codes.for_class("3B")[0]
 
     page.goto(f"{room.url}/join?code={_on(room, code())}")
@@ -128,11 +128,11 @@ def _on(room: RunningServer, work: Any) -> Any:
     return asyncio.run_coroutine_threadsafe(work, room.loop).result(60)
 
 
-def hold(room: RunningServer, plan: Plan) -> tuple[Session, Any]:
+def hold(room: RunningServer, plan: RoundPlan) -> tuple[Session, Any]:
     """Hold the round to its end; the session and its run."""
     room.classroom.plan = plan
-    lesson = _on(room, room.classroom.begin())
-    run = lesson.runs[0]
+    class_round = _on(room, room.classroom.begin())
+    run = next(iter(class_round.participants.values())).remote
     while run.file is None:
         time.sleep(0.1)
     time.sleep(0.5)
@@ -153,7 +153,7 @@ def through_a_file(room: RunningServer, playwright: Any, folder: Path, answers: 
     )
     page = browser.new_context(permissions=["microphone"]).new_page()
     join(room, page)
-    plan = Plan("direct", Way.OWN, count=answers, terms=1, pace_s=1.0)
+    plan = RoundPlan("direct", Way.OWN, count=answers, terms=1, pace_s=1.0)
     session, run = hold(room, plan)
     browser.close()
     heard = session.audio[:, 1].astype(np.float32) / 32768.0
@@ -185,7 +185,7 @@ def through_the_air(room: RunningServer, playwright: Any, answers: int, measure:
     )
     page = browser.new_context(permissions=["microphone"]).new_page()
     join(room, page, measure)
-    plan = Plan("direct", Way.OWN, count=answers, terms=2, pace_s=1.5, answer_within_s=3)
+    plan = RoundPlan("direct", Way.OWN, count=answers, terms=2, pace_s=1.5, answer_within_s=3)
     session, run = hold(room, plan)
     reported = run.delay_s
     browser.close()

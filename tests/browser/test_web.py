@@ -9,6 +9,7 @@ from __future__ import annotations
 import asyncio
 import time
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 import pytest
@@ -20,7 +21,9 @@ from oralquiz.rounds.events import Commanded
 from oralquiz.session.file import open_session
 from oralquiz.session.reruns import rerun
 from oralquiz.web.class_round import ClassRound
-from oralquiz.web.planning import Plan, Way
+from oralquiz.web.live_messages import JudgedAnswer, LiveRow
+from oralquiz.web.live_view import live_answers, live_rows
+from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.remote_round import RemoteRound
 from tests.browser.running_server import Cable, RunningServer, Visitor, run_server, say, visit
 
@@ -40,7 +43,7 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
             await classroom.records.do(
                 add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
             )
-        await classroom.recognizer()  # loaded before the first round, not in it
+        await classroom.assembly.recognizer()  # loaded before the first round, not in it
 
     on_loop(server, fill())
     yield server
@@ -73,7 +76,7 @@ def join(room: RunningServer, open_window: Callable[..., Visitor], name: str, **
     async def code() -> str:
         for pupil in await room.classroom.records.do(pupils):
             if pupil.name == name:
-                room.classroom.release(pupil)
+                room.classroom.roster.release(pupil)
         return room.classroom.codes.for_class("3B")[0]
 
     page = open_window(f"{room.url}/join?code={on_loop(room, code())}", **more).page
@@ -117,10 +120,46 @@ def hold_back(page: Page, what: str) -> list[Route]:
     return held
 
 
-def right_value(lesson: ClassRound, name: str) -> int:
-    run = lesson.part_of(name)
-    assert run is not None
-    return run.round.turns[lesson.rows[name].turn].sum.answer
+def rows(room: RunningServer, class_round: ClassRound) -> dict[str, LiveRow]:
+    """Where each pupil is."""
+
+    async def look() -> dict[str, LiveRow]:
+        return live_rows(class_round)
+
+    found: dict[str, LiveRow] = on_loop(room, look())
+    return found
+
+
+def answers(room: RunningServer, class_round: ClassRound) -> list[JudgedAnswer]:
+    """What was judged so far."""
+
+    async def look() -> list[JudgedAnswer]:
+        return live_answers(class_round)
+
+    found: list[JudgedAnswer] = on_loop(room, look())
+    return found
+
+
+def remotes(class_round: ClassRound) -> list[RemoteRound]:
+    """The rounds on the devices."""
+    return [one.remote for one in class_round.participants.values()]
+
+
+def next_round(room: RunningServer, before: ClassRound | None) -> ClassRound:
+    """The round that is held in class after ``before``, as soon as there is one."""
+
+    def found() -> ClassRound | None:
+        now = room.classroom.class_round
+        return now if now is not before else None
+
+    begun: ClassRound = until(found)
+    return begun
+
+
+def right_value(room: RunningServer, class_round: ClassRound, name: str) -> int:
+    right = rows(room, class_round)[name].right_value
+    assert right is not None
+    return right
 
 
 def five_off(value: int) -> int:
@@ -128,19 +167,21 @@ def five_off(value: int) -> int:
     return value - 5 if value >= 5 else value + 5
 
 
-def hold(lesson: ClassRound, pages: dict[str, Page], mistaken: str = "") -> None:
+def hold(
+    room: RunningServer, class_round: ClassRound, pages: dict[str, Page], mistaken: str = ""
+) -> None:
     """Have the pupils answer aloud when their lamp is lit, to the end; one is always five off."""
     said: set[tuple[str, int, str]] = set()
     end = time.monotonic() + 120
-    while lesson.phase != "over":
-        assert time.monotonic() < end, lesson.snapshot()
+    while class_round.phase != "over":
+        assert time.monotonic() < end, rows(room, class_round)
         for voice, (name, page) in enumerate(pages.items()):
-            row = lesson.rows[name]
+            row = rows(room, class_round)[name]
             phase = row.phase
             if phase in ("speak", "again") and (name, row.turn, phase) not in said:
                 said.add((name, row.turn, phase))
                 wait = 0.2 if phase == "speak" else 2.0  # the page asks first
-                value = right_value(lesson, name)
+                value = right_value(room, class_round, name)
                 say(page, five_off(value) if name == mistaken else value, voice, wait)
         time.sleep(0.05)
 
@@ -162,15 +203,15 @@ def test_a_class_round_from_the_plan_to_the_replay(
 
     teacher.click("#begin")
     expect(asha.locator("#say")).to_have_text("Listen")
-    lesson = room.classroom.lesson
-    assert lesson is not None
+    class_round = room.classroom.class_round
+    assert class_round is not None
     expect(teacher.locator("#rows .saying").first).to_be_visible(timeout=30_000)
     expect(wall.locator("#where")).to_have_text("Sum 1 of 2")
-    hold(lesson, {"Asha Rao": asha, "Ben Okoro": ben}, mistaken="Ben Okoro")
+    hold(room, class_round, {"Asha Rao": asha, "Ben Okoro": ben}, mistaken="Ben Okoro")
 
-    answers = {(a.pupil, a.turn): a for a in lesson.answers}
-    assert len(answers) == 4
-    for (name, _), answer in answers.items():
+    judged = {(a.pupil, a.turn): a for a in answers(room, class_round)}
+    assert len(judged) == 4
+    for (name, _), answer in judged.items():
         off = name == "Ben Okoro"
         assert answer.value == (five_off if off else int)(answer.right_value), answer
         assert answer.verdict in ("wrong" if off else "right", "unclear")
@@ -188,8 +229,8 @@ def test_a_class_round_from_the_plan_to_the_replay(
     expect(teacher.locator("#answers")).to_contain_text("corrected by you")
 
     # nothing lost on the way, and the files run again to the same bytes
-    for run in lesson.runs:
-        assert (run.intake.lost, run.intake.doubled) == (0, 0)
+    for run in remotes(class_round):
+        assert (run.stream.blocks.lost, run.stream.blocks.doubled) == (0, 0)
         file = until(lambda run=run: run.file)  # type: ignore[misc]
         assert rerun(open_session(file)).difference == ""
 
@@ -208,18 +249,18 @@ def test_the_room_hears_this_computer_and_tablets_only_listen(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     asha = join(room, visitors, "Asha Rao")
-    room.classroom.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = RoundPlan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
     room.classroom.chosen = frozenset()
     teacher = visitors(f"{room.url}/live", microphone=False).page
     teacher.click("#sound")
     expect(teacher.locator("#sound")).to_have_text("Sound is on")
-    before = room.classroom.lesson
+    before = room.classroom.class_round
     teacher.click("#begin")
-    lesson = until(lambda: room.classroom.lesson if room.classroom.lesson is not before else None)
-    hold(lesson, {"Asha Rao": asha})
-    assert [(a.value, a.verdict) for a in lesson.answers] in (
-        [(lesson.answers[0].right_value, "right")],
-        [(lesson.answers[0].right_value, "unclear")],
+    class_round = next_round(room, before)
+    hold(room, class_round, {"Asha Rao": asha})
+    assert [(a.value, a.verdict) for a in answers(room, class_round)] in (
+        [(answers(room, class_round)[0].right_value, "right")],
+        [(answers(room, class_round)[0].right_value, "unclear")],
     )
 
 
@@ -237,8 +278,10 @@ def test_practice_at_home_without_a_microphone(
     page.select_option("#pace", "1.5")
     page.click("#go")
     expect(page.locator("#say")).to_have_text("Listen")
-    (lesson,) = [x for x in room.classroom.practices.values() if x.phase == "running"]
-    run = lesson.runs[0]
+    (class_round,) = [
+        x for x in room.classroom.conductor.practices.values() if x.phase == "running"
+    ]
+    run = remotes(class_round)[0]
     assert run.options.answer_within_s == 80.0
     # while the sum is read the pad is not for answers yet
     expect(page.locator("#send")).to_be_disabled()
@@ -341,9 +384,9 @@ def test_a_teacher_presses_begin_twice(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     asha = join(room, visitors, "Asha Rao")
-    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
     room.classroom.chosen = frozenset()
-    before = room.classroom.lesson
+    before = room.classroom.class_round
     teacher = visitors(f"{room.url}/live", microphone=False).page
     expect(teacher.locator("#here li")).to_have_count(1)
     expect(teacher.locator("#begin")).to_be_enabled()
@@ -351,18 +394,18 @@ def test_a_teacher_presses_begin_twice(
         "document.getElementById('begin').click(); document.getElementById('begin').click()"
     )
     expect(asha.locator("#say")).to_have_text("Listen")
-    lesson = until(lambda: room.classroom.lesson if room.classroom.lesson is not before else None)
+    class_round = next_round(room, before)
     expect(teacher.locator("#begin")).to_be_hidden()
     expect(teacher.locator("#trouble")).to_be_hidden()
-    room.loop.call_soon_threadsafe(lesson.do, "stop")
-    until(lambda: lesson.phase == "over")
+    room.loop.call_soon_threadsafe(class_round.do, "stop")
+    until(lambda: class_round.phase == "over")
 
 
 def test_a_trouble_goes_with_the_next_thing_done(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     """A line of trouble is about what was done last: the next message that is sent clears it."""
-    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
     room.classroom.chosen = frozenset()
     teacher = visitors(f"{room.url}/live", microphone=False).page
     expect(teacher.locator("#nobody")).to_be_visible()
@@ -373,10 +416,10 @@ def test_a_trouble_goes_with_the_next_thing_done(
     teacher.click("#begin")
     expect(asha.locator("#say")).to_have_text("Listen")
     expect(teacher.locator("#trouble")).to_be_hidden()
-    lesson = room.classroom.lesson
-    assert lesson is not None
-    room.loop.call_soon_threadsafe(lesson.do, "stop")
-    until(lambda: lesson.phase == "over")
+    class_round = room.classroom.class_round
+    assert class_round is not None
+    room.loop.call_soon_threadsafe(class_round.do, "stop")
+    until(lambda: class_round.phase == "over")
 
 
 def test_a_round_that_ends_before_a_slow_tablet_began(
@@ -389,8 +432,8 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
     held = hold_back(page, "**/clip/**")
     with page.expect_request("**/clip/**"):
         page.click("#go")
-    lesson = until(lambda: next(iter(room.classroom.practices.values()), None))
-    room.loop.call_soon_threadsafe(lesson.do, "stop")
+    class_round = until(lambda: next(iter(room.classroom.conductor.practices.values()), None))
+    room.loop.call_soon_threadsafe(class_round.do, "stop")
     expect(page.locator("#say")).to_have_text("The round is over.")
     for route in held:
         route.fulfill(body=bytes(2))
@@ -419,7 +462,8 @@ def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Ty
     def begin() -> RemoteRound:
         page.click("#go")
         expect(page.locator("#say")).to_have_text("Listen")
-        return next(x for x in room.classroom.practices.values() if x.phase == "running").runs[0]
+        practices = room.classroom.conductor.practices.values()
+        return remotes(next(one for one in practices if one.phase == "running"))[0]
 
     yield visitor, cable, begin
     if page.locator("[data-command=stop]").is_visible():
@@ -555,31 +599,27 @@ def test_the_connection_breaks_while_the_answer_is_said(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     asha = join(room, visitors, "Asha Rao")
-    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
 
     async def begin() -> ClassRound:
         return await room.classroom.begin()
 
-    lesson = on_loop(room, begin())
-    until(lambda: lesson.rows["Asha Rao"].phase == "speak")
-    device = next(d for d in room.classroom.devices.values() if d.name == "Asha Rao")
+    class_round = on_loop(room, begin())
+    until(lambda: rows(room, class_round)["Asha Rao"].phase == "speak")
+    device = next(d for d in room.classroom.roster.devices.values() if d.name == "Asha Rao")
+    cut = partial(device.cut, "cut by the test", 1013)
 
-    def cut() -> None:
-        line = device._line
-        if line is not None:
-            line.close("cut by the test", 1013)
-
-    say(asha, right_value(lesson, "Asha Rao"), 0, 0.3)
+    say(asha, right_value(room, class_round, "Asha Rao"), 0, 0.3)
     for _ in range(3):
         time.sleep(0.25)
         room.loop.call_soon_threadsafe(cut)
-    until(lambda: lesson.rows["Asha Rao"].phase in ("done", "over", "again"))
-    (answer,) = lesson.answers or [lesson.rows["Asha Rao"]]
-    assert answer.value == right_value(lesson, "Asha Rao")
-    run = lesson.runs[0]
-    assert run.intake.lost == 0
-    room.loop.call_soon_threadsafe(lesson.do, "stop")
-    until(lambda: lesson.phase == "over")
+    until(lambda: rows(room, class_round)["Asha Rao"].phase in ("done", "over", "again"))
+    row = rows(room, class_round)["Asha Rao"]
+    assert row.value == right_value(room, class_round, "Asha Rao")
+    run = remotes(class_round)[0]
+    assert run.stream.blocks.lost == 0
+    room.loop.call_soon_threadsafe(class_round.do, "stop")
+    until(lambda: class_round.phase == "over")
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
@@ -599,7 +639,7 @@ def test_an_accessibility_engine_finds_nothing(
     phone = {"viewport": {"width": 390, "height": 844}, "color_scheme": scheme}
     laptop = {"viewport": {"width": 1280, "height": 800}, "color_scheme": scheme}
     teacher = visitors(f"{room.url}/class", microphone=False, **laptop).page
-    room.classroom.plan = Plan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
     if not room.classroom.codes.open_for("3B"):
         teacher.click("text=Open with a new code")
     for path in (
@@ -652,12 +692,12 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     teacher.keyboard.type("1")
     focus("form#plan .foot button")
     teacher.keyboard.press("Enter")
-    before = room.classroom.lesson
+    before = room.classroom.class_round
     teacher.wait_for_selector("#begin:enabled")
     expect(teacher.locator("#here li")).to_have_count(1)
     focus("#begin")
     teacher.keyboard.press("Space")
-    lesson = until(lambda: room.classroom.lesson if room.classroom.lesson is not before else None)
+    class_round = next_round(room, before)
     expect(asha.locator("#say")).to_have_text("Listen")
     # a key does what its button says: the page hears of a change a little after the pupil's does
     pause = teacher.locator(".deck [data-key=p]")
@@ -676,7 +716,7 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     expect(pause).to_have_text("Pause")
     teacher.keyboard.press("s")
     expect(asha.locator("#say")).to_have_text("The round is over.")
-    until(lambda: lesson.phase == "over")
+    until(lambda: class_round.phase == "over")
     # single keys can be turned off (WCAG 2.1.4)
     focus("#keys")
     teacher.keyboard.press("Space")
@@ -760,7 +800,7 @@ def test_a_page_that_another_took_over_says_so_and_no_more(
 def test_a_second_page_of_the_teacher_leaves_the_sound_where_it_is(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    room.classroom.plan = Plan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
+    room.classroom.plan = RoundPlan("direct", Way.ROOM, count=1, terms=2, pace_s=1.5)
     first = visitors(f"{room.url}/live", microphone=False).page
     first.click("#sound")
     expect(first.locator("#sound")).to_have_text("Sound is on")
@@ -844,6 +884,6 @@ def test_what_matters_is_on_the_screen_in_light_and_in_dark(
 
 
 async def open_code(room: RunningServer) -> None:
-    """As before a lesson: the wall shows how to join."""
+    """As before a round: the wall shows how to join."""
     room.classroom.codes.for_class("3B")
-    room.classroom.class_name, room.classroom.lesson = "3B", None
+    room.classroom.class_name, room.classroom.conductor.class_round = "3B", None

@@ -7,11 +7,13 @@ Threads are replaced by the caller's own, so that what happens is the same every
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import numpy as np
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
@@ -20,11 +22,17 @@ from oralquiz.records.pupil_list import Pupil, add_pupil
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
 from oralquiz.web.app import create_app
-from oralquiz.web.classroom import Classroom, Records, Tools
+from oralquiz.web.assembly import Tools
+from oralquiz.web.browser_device import BrowserDevice
+from oralquiz.web.classroom import Classroom
+from oralquiz.web.connection import Connection
 from oralquiz.web.credentials import Passphrases, load_keys
-from oralquiz.web.device import Connection, Device
-from oralquiz.web.planning import Plan, Way
-from oralquiz.web.protocol import as_packet, packet
+from oralquiz.web.packets import as_packet, packet
+from oralquiz.web.page_stream import Now
+from oralquiz.web.planning import RoundPlan, Way
+from oralquiz.web.protocol import FromDevice
+from oralquiz.web.records_thread import RecordsThread
+from oralquiz.web.remote_round import Threads
 from tests.session.room import PulseReader, PulseRecognizer, pulse
 
 ORIGIN = "http://testserver"
@@ -32,24 +40,40 @@ NOW = "2026-01-05T09:00:00+00:00"
 
 
 class Here(Executor):
-    """Runs what is submitted at once, in the caller's thread."""
+    """Runs what is submitted at once, in the caller's thread; while it is ``busy``, later."""
+
+    def __init__(self) -> None:
+        self.busy = False
+        self.waiting: list[Callable[[], Any]] = []
 
     def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
         future: Future[Any] = Future()
-        future.set_result(fn(*args, **kwargs))
+        if self.busy:
+            self.waiting.append(lambda: fn(*args, **kwargs))
+        else:
+            future.set_result(fn(*args, **kwargs))
         return future
 
+    def go_on(self) -> None:
+        """It is not busy any more, and does what waited."""
+        self.busy = False
+        while self.waiting:
+            self.waiting.pop(0)()
 
-def make_classroom(folder: Path, *, threads: bool = False) -> Classroom:
+
+def make_classroom(
+    folder: Path, *, now: Now = time.monotonic, pool: Executor | None = None
+) -> Classroom:
     tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), lambda: [("", "pulses")])
-    keys = load_keys(folder / "web" / "keys.json")
-    classroom = Classroom(keys, Records(folder / "records.db"), folder / "sessions", tools)
+    classroom = Classroom(
+        load_keys(folder / "web" / "keys.json"),
+        RecordsThread(folder / "records.db"),
+        folder / "sessions",
+        tools,
+        threads=Threads(pool or Here(), Here()),
+        now=now,
+    )
     classroom.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
-    if not threads:
-        classroom.pool.shutdown()
-        classroom.ahead.shutdown()
-        classroom.pool = Here()  # type: ignore[assignment]
-        classroom.ahead = Here()  # type: ignore[assignment]
     return classroom
 
 
@@ -77,12 +101,14 @@ class Tablet:
     """A page on a device. ``answers`` are the numbers it says, one a sum (None: nothing), 0.5 s
     after the last term; ``heard`` collects everything that it was told."""
 
-    def __init__(self, device: Device, answers: list[int | None], *, mic: bool = True) -> None:
+    def __init__(
+        self, device: BrowserDevice, answers: list[int | None], *, mic: bool = True
+    ) -> None:
         self.device = device
         self.answers = answers
         self.mic = mic
         self.heard: list[dict[str, Any]] = []
-        self.line: Connection | None = None
+        self.connection: Connection | None = None
         self.run = ""
         self.next = 0
         self.play = 0
@@ -93,8 +119,8 @@ class Tablet:
 
     def open(self) -> None:
         """Connect (again)."""
-        self.line = Connection()
-        self.device.attach(self.line)
+        self.connection = Connection()
+        self.device.attach(self.connection)
         first = min(self.kept, default=self.next)
         self.say(t="hello", mic=self.mic, run=self.run, first=first, play=self.play)
 
@@ -103,12 +129,12 @@ class Tablet:
 
     def drop(self) -> None:
         """The connection is gone, with everything on its way."""
-        assert self.line is not None
-        self.device.detach(self.line)
-        self.line = None
+        assert self.connection is not None
+        self.device.detach(self.connection)
+        self.connection = None
 
     def say(self, **data: Any) -> None:
-        self.device.hear(data, self.time_s)
+        self.device.hear(msgspec.convert(data, FromDevice), self.time_s)
 
     def speak(self, value: int, at: int) -> None:
         """Say a number from sample ``at`` of the stream on."""
@@ -118,8 +144,8 @@ class Tablet:
         """Take in what was sent."""
         for _ in range(3):
             await asyncio.sleep(0)
-        while self.line is not None and not self.line.out.empty():
-            data = self.line.out.get_nowait()
+        while self.connection is not None and not self.connection.out.empty():
+            data = msgspec.to_builtins(self.connection.out.get_nowait())
             self.heard.append(data)
             self._obey(data)
 
@@ -168,7 +194,7 @@ class Tablet:
             raw = as_packet(self.next, self.sound())
             self.kept[self.next] = raw
             self.next += 1
-            if self.line is not None:
+            if self.connection is not None:
                 self.device.packet(*packet(raw))
         await self.listen()
         return until is None or until()
@@ -181,5 +207,7 @@ class Tablet:
         return next(data for data in reversed(self.heard) if data["t"] == kind)
 
 
-def plan(way: Way = Way.OWN, count: int = 2, terms: int = 2, **more: Any) -> Plan:
-    return Plan("direct", way, count, terms, **({"pace_s": 1.0, "answer_within_s": 3.0} | more))
+def plan(way: Way = Way.OWN, count: int = 2, terms: int = 2, **more: Any) -> RoundPlan:
+    return RoundPlan(
+        "direct", way, count, terms, **({"pace_s": 1.0, "answer_within_s": 3.0} | more)
+    )

@@ -5,16 +5,17 @@ from __future__ import annotations
 import asyncio
 import itertools
 import threading
-from collections.abc import Awaitable, Callable
-from concurrent.futures import Executor, Future
+import time
+from collections.abc import Awaitable, Callable, Mapping
+from concurrent.futures import Executor
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 from unittest import mock
 
+import msgspec
 import pytest
 
-from oralquiz.errors import BadInput
+from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.confusable import overlapping
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.records.scoring import scores
@@ -25,23 +26,30 @@ from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.speak.dictation import Dictation
-from oralquiz.web import class_round as lesson_module
-from oralquiz.web import classroom as house_module
-from oralquiz.web import remote_round as run_module
-from oralquiz.web import room_reader as aloud
+from oralquiz.web import assembly
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.classroom import Classroom
+from oralquiz.web.live_view import live_answers, live_rows, wall_round
+from oralquiz.web.packets import packet
+from oralquiz.web.page_clips import AheadReader
+from oralquiz.web.page_stream import Now
 from oralquiz.web.planning import Way, rounds_for
-from oralquiz.web.protocol import ProtocolError, packet
-from tests.session.room import MUMBLE, make_round
-from tests.web.room import Tablet, make_classroom, make_pupils, plan
+from oralquiz.web.protocol import ProtocolError
+from oralquiz.web.remote_round import RemoteRound
+from tests.session.room import MUMBLE, PulseReader, make_round
+from tests.web.room import Here, Tablet, make_classroom, make_pupils, plan
 
 
-def held(tmp_path: Path, story: Callable[[Classroom], Awaitable[None]]) -> None:
-    """Run ``story`` in a classroom of its own."""
+def held(
+    tmp_path: Path,
+    story: Callable[[Classroom], Awaitable[None]],
+    now: Now = time.monotonic,
+    pool: Executor | None = None,
+) -> None:
+    """Run ``story`` in a classroom of its own, whose clock is ``now``."""
 
     async def whole() -> None:
-        classroom = make_classroom(tmp_path)
+        classroom = make_classroom(tmp_path, now=now, pool=pool)
         try:
             await story(classroom)
         finally:
@@ -52,8 +60,13 @@ def held(tmp_path: Path, story: Callable[[Classroom], Awaitable[None]]) -> None:
 
 async def settle(classroom: Classroom) -> None:
     """Let everything that was begun come to its end."""
-    while classroom._tasks:
-        await asyncio.gather(*classroom._tasks)
+    await asyncio.sleep(0)
+    await classroom.background.done()
+
+
+def remotes(class_round: ClassRound) -> list[RemoteRound]:
+    """The rounds on the devices, in order."""
+    return [one.remote for one in class_round.participants.values()]
 
 
 async def begin_own(
@@ -68,7 +81,7 @@ async def begin_own(
     pupils = await make_pupils(classroom, *names, consent=consent)
     tablets = []
     for pupil in pupils:
-        tablet = Tablet(classroom.device_of(pupil), [])
+        tablet = Tablet(classroom.roster.device_of(pupil), [])
         tablet.open()
         tablet.ready()
         tablets.append(tablet)
@@ -84,22 +97,22 @@ async def begin_own(
         )
     )
     with mock.patch("oralquiz.web.planning.secrets.randbelow", return_value=seed):
-        lesson = await classroom.start(plan(count=count), pupils)
-    for tablet, run, errors in zip(tablets, lesson.runs, answers, strict=True):
+        class_round = await classroom.conductor.start(plan(count=count), pupils)
+    for tablet, run, errors in zip(tablets, remotes(class_round), answers, strict=True):
         tablet.answers = [
             None if e is None else e if e == MUMBLE else turn.sum.answer + e
             for turn, e in zip(run.round.turns, errors, strict=False)
         ]
-    return lesson, tablets
+    return class_round, tablets
 
 
 def test_a_round_on_two_tablets(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha, ben) = await begin_own(classroom, [0, 0], [0, 5])
+        class_round, (asha, ben) = await begin_own(classroom, [0, 0], [0, 5])
         for tablet in (asha, ben):
             assert await tablet.stream(800, until=lambda t=tablet: not t.run)  # type: ignore[misc]
         await settle(classroom)
-        assert lesson.phase == "over"
+        assert class_round.phase == "over"
         assert asha.phases() == [
             *["waiting"],
             *["listen", "speak", "answer"] * 2,
@@ -111,7 +124,7 @@ def test_a_round_on_two_tablets(tmp_path: Path) -> None:
         assert (found["Asha"].right, found["Ben"].right, found["Ben"].wrong) == (2, 1, 1)
         # 0.5 s after the last term, on the stream's own clock
         assert found["Asha"].median_latency_s == pytest.approx(0.5, abs=0.01)
-        for run in lesson.runs:
+        for run in remotes(class_round):
             assert run.file is not None
             session = open_session(run.file)
             assert session.damage == ""
@@ -122,7 +135,7 @@ def test_a_round_on_two_tablets(tmp_path: Path) -> None:
 
 def test_a_pupil_is_told_nothing_of_the_sum_or_of_others(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha, ben) = await begin_own(classroom, [0, 3], [0, 0])
+        class_round, (asha, ben) = await begin_own(classroom, [0, 3], [0, 0])
         for tablet in (asha, ben):
             await tablet.stream(800, until=lambda t=tablet: not t.run)  # type: ignore[misc]
         told = str(asha.heard)
@@ -131,7 +144,7 @@ def test_a_pupil_is_told_nothing_of_the_sum_or_of_others(tmp_path: Path) -> None
             assert f"'{key}'" not in told
         wrong = [d for d in asha.heard if d.get("verdict") == "wrong"]
         assert set(wrong[0]) == {"t", "phase", "turn", "of", "who", "verdict", "value", "typed"}
-        right_value = lesson.runs[0].round.turns[1].sum.answer
+        right_value = remotes(class_round)[0].round.turns[1].sum.answer
         assert wrong[0]["value"] == right_value + 3
 
     held(tmp_path, story)
@@ -143,11 +156,11 @@ def test_an_unclear_answer_is_asked_for_again_and_never_called_wrong(
 ) -> None:
     """Thirteen or thirty was said, and one of them is the answer: nobody can tell."""
     monkeypatch.setattr(
-        house_module, "rounds_for", lambda plan, pupils: [make_round(sum_, pupil="Asha")]
+        assembly, "rounds_for", lambda plan, pupils: [make_round(sum_, pupil="Asha")]
     )
 
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [MUMBLE], count=1)
+        class_round, (asha,) = await begin_own(classroom, [MUMBLE], count=1)
         mumbled = False
 
         def until() -> bool:
@@ -163,25 +176,25 @@ def test_an_unclear_answer_is_asked_for_again_and_never_called_wrong(
         assert asha.last("show")["counts"] == {"right": 0, "wrong": 0, "unclear": 1, "silent": 0}
         shown = [d["verdict"] for d in asha.heard if d.get("phase") == "answer"]
         assert shown == ["unclear"]
-        assert [a.verdict for a in lesson.answers] == ["unclear"]
+        assert [a.verdict for a in live_answers(class_round)] == ["unclear"]
 
     held(tmp_path, story)
 
 
 def test_the_connection_breaks_while_the_answer_is_said(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [0], count=1)
+        class_round, (asha,) = await begin_own(classroom, [0], count=1)
         assert await asha.stream(400, until=lambda: "speak" in asha.phases())
         asha.drop()
-        assert not classroom.device_of(await first(classroom)).online
+        assert not classroom.roster.device_of(await first(classroom)).online
         await asha.stream(60)  # 1.2 s: the whole answer is said into the void
-        assert lesson.answers == []
+        assert live_answers(class_round) == []
         asha.open()
         assert await asha.stream(200, until=lambda: not asha.run)
         await settle(classroom)
-        assert [a.verdict for a in lesson.answers] == ["right"]
-        run = lesson.runs[0]
-        assert (run.intake.lost, run.intake.next) == (0, asha.next)
+        assert [a.verdict for a in live_answers(class_round)] == ["right"]
+        run = remotes(class_round)[0]
+        assert (run.stream.blocks.lost, run.stream.blocks.next) == (0, asha.next)
         assert run.file is not None
         (turn,) = open_session(run.file).turns
         assert turn.latency_s == pytest.approx(0.5, abs=0.01)
@@ -199,22 +212,22 @@ def test_what_comes_twice_is_taken_once(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         _, (asha,) = await begin_own(classroom, [0], count=1)
         await asha.stream(30)
-        wanted = asha.device.run
+        wanted = asha.device.running
         assert wanted is not None
         for raw in list(asha.kept.values()):
             asha.device.packet(*packet(raw))
-        assert wanted.intake.next == 30
-        assert wanted.intake.doubled == len(asha.kept)
+        assert wanted.stream.blocks.next == 30
+        assert wanted.stream.blocks.doubled == len(asha.kept)
 
     held(tmp_path, story)
 
 
 def test_a_sum_that_could_not_start_in_time_is_read_anew(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [0], count=1)
+        class_round, (asha,) = await begin_own(classroom, [0], count=1)
         await asha.stream(2)
         assert len(asha.sounds) == 1
-        asha.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        asha.answers = [remotes(class_round)[0].round.turns[0].sum.answer]
         asha.voices.clear()
         asha.say(t="late", run=asha.run, play=asha.play)
         assert await asha.stream(600, until=lambda: not asha.run)
@@ -222,11 +235,13 @@ def test_a_sum_that_could_not_start_in_time_is_read_anew(tmp_path: Path) -> None
         (first_start, clip), (second_start, same) = asha.sounds
         assert clip == same
         assert second_start > first_start
-        assert [a.verdict for a in lesson.answers] == ["right"]
-        run = lesson.runs[0]
+        assert [a.verdict for a in live_answers(class_round)] == ["right"]
+        run = remotes(class_round)[0]
         assert run.file is not None
         whys = [
-            e.event.why for e in open_session(run.file).events if isinstance(e.event, Commanded)
+            entry.event.why
+            for entry in open_session(run.file).events
+            if isinstance(entry.event, Commanded)
         ]
         assert whys == ["it could not start on time"]
 
@@ -235,30 +250,30 @@ def test_a_sum_that_could_not_start_in_time_is_read_anew(tmp_path: Path) -> None
 
 def test_a_page_that_is_opened_again_hears_the_sum_again(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [0], count=1)
+        class_round, (asha,) = await begin_own(classroom, [0], count=1)
         await asha.stream(100)
         asha.drop()
-        fresh = Tablet(asha.device, [lesson.runs[0].round.turns[0].sum.answer])
+        fresh = Tablet(asha.device, [remotes(class_round)[0].round.turns[0].sum.answer])
         fresh.open()
         await fresh.listen()
         assert fresh.run == ""  # nothing streams before a tap
         fresh.ready()
         assert await fresh.stream(600, until=lambda: "over" in fresh.phases())
         await settle(classroom)
-        assert [a.verdict for a in lesson.answers] == ["right"]
+        assert [a.verdict for a in live_answers(class_round)] == ["right"]
 
     held(tmp_path, story)
 
 
 def test_typed_without_a_microphone(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [None], count=1)
+        class_round, (asha,) = await begin_own(classroom, [None], count=1)
         asha.mic = False
         assert await asha.stream(400, until=lambda: "speak" in asha.phases())
-        asha.say(t="typed", run=asha.run, value=lesson.runs[0].round.turns[0].sum.answer)
+        asha.say(t="typed", run=asha.run, value=remotes(class_round)[0].round.turns[0].sum.answer)
         assert await asha.stream(200, until=lambda: not asha.run)
         await settle(classroom)
-        (answer,) = lesson.answers
+        (answer,) = live_answers(class_round)
         assert (answer.verdict, answer.typed) == ("right", True)
 
     held(tmp_path, story)
@@ -271,18 +286,22 @@ def test_a_number_typed_while_the_sum_is_read_counts_when_it_is_over(
     """A total typed on the way is no answer yet, and none that is wrong."""
 
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [None], count=1)
-        assert await asha.stream(200, until=lambda: lesson.rows["Asha"].term == 0)
+        class_round, (asha,) = await begin_own(classroom, [None], count=1)
+        assert await asha.stream(200, until=lambda: live_rows(class_round)["Asha"].term == 0)
         for off in typed:
-            asha.say(t="typed", run=asha.run, value=lesson.runs[0].round.turns[0].sum.answer + off)
+            asha.say(
+                t="typed",
+                run=asha.run,
+                value=remotes(class_round)[0].round.turns[0].sum.answer + off,
+            )
             await asha.stream(5)
-            assert lesson.answers == []
+            assert live_answers(class_round) == []
         assert await asha.stream(400, until=lambda: not asha.run)
         await settle(classroom)
-        (answer,) = lesson.answers
+        (answer,) = live_answers(class_round)
         assert (answer.verdict, answer.typed) == (verdict, True)
         assert answer.latency_s is not None and 0 <= answer.latency_s < 0.1
-        file = lesson.runs[0].file
+        file = remotes(class_round)[0].file
         assert file is not None
         assert rerun(open_session(file)).difference == ""
 
@@ -291,65 +310,71 @@ def test_a_number_typed_while_the_sum_is_read_counts_when_it_is_over(
 
 def test_what_was_typed_early_does_not_outlive_its_sum(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [None, None, None], count=2)
+        class_round, (asha,) = await begin_own(classroom, [None, None, None], count=2)
         for name in ("repeat", "skip"):
-            assert await asha.stream(300, until=lambda: lesson.rows["Asha"].term == 0)
+            assert await asha.stream(300, until=lambda: live_rows(class_round)["Asha"].term == 0)
             asha.say(t="typed", run=asha.run, value=99)
             await asha.stream(2)
-            lesson.do(name)
-            assert await asha.stream(300, until=lambda: lesson.rows["Asha"].term == -1)
-        assert await asha.stream(600, until=lambda: lesson.rows["Asha"].phase == "speak")
+            class_round.do(name)
+            assert await asha.stream(300, until=lambda: live_rows(class_round)["Asha"].term == -1)
+        assert await asha.stream(600, until=lambda: live_rows(class_round)["Asha"].phase == "speak")
         await asha.stream(20)
-        assert lesson.answers == []
-        assert lesson.rows["Asha"].phase == "speak"
+        assert live_answers(class_round) == []
+        assert live_rows(class_round)["Asha"].phase == "speak"
 
     held(tmp_path, story)
 
 
 def test_the_teacher_repeats_pauses_skips_and_ends(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [None, None, None], count=3)
+        class_round, (asha,) = await begin_own(classroom, [None, None, None], count=3)
         await asha.stream(60)
-        lesson.do("pause")
+        class_round.do("pause")
         await asha.stream(5)
         assert asha.last("show")["phase"] == "paused"
         assert asha.last("hush")
-        assert lesson.phase == "paused"
-        lesson.do("resume", "")
+        assert class_round.phase == "paused"
+        class_round.do("resume", "")
         await asha.stream(5)
         assert asha.last("show")["phase"] == "listen"
-        lesson.do("repeat", "Asha")
+        class_round.do("repeat", "Asha")
         await asha.stream(5)
         assert len(asha.sounds) == 3
-        lesson.do("skip")
+        class_round.do("skip")
         assert await asha.stream(100, until=lambda: asha.phases()[-1] == "answer")
         assert asha.last("show")["verdict"] == "skipped"
         assert await asha.stream(200, until=lambda: asha.phases()[-1] == "listen")
         assert asha.last("show")["turn"] == 1
-        lesson.do("stop")
+        class_round.do("stop")
         await asha.listen()
         await settle(classroom)
-        assert lesson.phase == "over"
+        assert class_round.phase == "over"
         assert asha.phases()[-1] == "over"
         with pytest.raises(BadInput, match="Zoe is not in this round"):
-            lesson.do("skip", "Zoe")
+            class_round.do("skip", "Zoe")
         with pytest.raises(BadInput, match="nothing called dance"):
-            lesson.do("dance")
+            class_round.do("dance")
 
     held(tmp_path, story)
 
 
 def test_corrections_before_and_after_the_round_are_events_on_top(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [5, 5])
-        assert await asha.stream(400, until=lambda: len(lesson.answers) == 1)
-        answer = lesson.runs[0].round.turns[0].sum.answer
-        await classroom.correct(lesson, 0, "right", answer)
-        assert lesson.rows["Asha"].counts == {"right": 1, "wrong": 0, "unclear": 0, "silent": 0}
+        class_round, (asha,) = await begin_own(classroom, [5, 5])
+        assert await asha.stream(400, until=lambda: len(live_answers(class_round)) == 1)
+        answer = remotes(class_round)[0].round.turns[0].sum.answer
+        await classroom.bookkeeper.correct(class_round, 0, "right", answer)
+        await asha.listen()
+        assert live_rows(class_round)["Asha"].counts == {
+            "right": 1,
+            "wrong": 0,
+            "unclear": 0,
+            "silent": 0,
+        }
         assert await asha.stream(600, until=lambda: not asha.run)
         await settle(classroom)
-        await classroom.correct(lesson, 1, "silent", None)
-        run = lesson.runs[0]
+        await classroom.bookkeeper.correct(class_round, 1, "silent", None)
+        run = remotes(class_round)[0]
         assert run.file is not None
         session = open_session(run.file)
         assert [t.attempts[-1].verdict.value for t in session.turns] == ["wrong", "wrong"]
@@ -359,20 +384,20 @@ def test_corrections_before_and_after_the_round_are_events_on_top(tmp_path: Path
         (score,) = await classroom.records.do(scores)
         assert (score.total.right, score.total.silent, score.total.wrong) == (1, 1, 0)
         with pytest.raises(BadInput, match="no such answer"):
-            await classroom.correct(lesson, 9, "right", None)
+            await classroom.bookkeeper.correct(class_round, 9, "right", None)
         with pytest.raises(BadInput, match="no such verdict"):
-            await classroom.correct(lesson, 0, "fine", None)
+            await classroom.bookkeeper.correct(class_round, 0, "fine", None)
 
     held(tmp_path, story)
 
 
 def test_a_voice_without_consent_is_heard_and_not_kept(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [0], count=1, consent=False)
+        class_round, (asha,) = await begin_own(classroom, [0], count=1, consent=False)
         assert await asha.stream(400, until=lambda: not asha.run)
         await settle(classroom)
-        assert [a.verdict for a in lesson.answers] == ["right"]
-        run = lesson.runs[0]
+        assert [a.verdict for a in live_answers(class_round)] == ["right"]
+        run = remotes(class_round)[0]
         assert run.file is not None
         session = open_session(run.file)
         assert session.audio[:, 0].any()
@@ -385,37 +410,38 @@ def test_a_verdict_by_ear_without_a_number_drops_the_number_it_contradicts(
     tmp_path: Path,
 ) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [5, 0, 5], count=3)
+        class_round, (asha,) = await begin_own(classroom, [5, 0, 5], count=3)
         assert await asha.stream(900, until=lambda: not asha.run)
         await settle(classroom)
-        right = [answer.right_value for answer in lesson.answers]
+        right = [answer.right_value for answer in live_answers(class_round)]
         for number, verdict in enumerate(("right", "wrong", "silent")):
-            await classroom.correct(lesson, number, verdict, None)
-        assert [answer.value for answer in lesson.answers] == [right[0], None, None]
+            await classroom.bookkeeper.correct(class_round, number, verdict, None)
+        assert [answer.value for answer in live_answers(class_round)] == [right[0], None, None]
 
     held(tmp_path, story)
 
 
 def test_a_correction_that_its_number_contradicts_changes_nothing(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [5, 5])
-        assert await asha.stream(400, until=lambda: len(lesson.answers) == 1)
-        right = lesson.answers[0].right_value
+        class_round, (asha,) = await begin_own(classroom, [5, 5])
+        assert await asha.stream(400, until=lambda: len(live_answers(class_round)) == 1)
+        right = live_answers(class_round)[0].right_value
         wrongs = [("right", right + 1), ("wrong", right), ("silent", right)]
 
         async def refused() -> None:
             for verdict, value in wrongs:
                 with pytest.raises(BadInput, match=r"cannot be|has no number"):
-                    await classroom.correct(lesson, 0, verdict, value)
+                    await classroom.bookkeeper.correct(class_round, 0, verdict, value)
 
         await refused()  # while the round runs, and on its file
         assert await asha.stream(600, until=lambda: not asha.run)
         await settle(classroom)
         await refused()
-        assert lesson.answers[0].verdict == "wrong"
-        assert not lesson.answers[0].corrected
-        assert lesson.runs[0].file is not None
-        assert not any(t.corrections for t in open_session(lesson.runs[0].file).turns)
+        assert live_answers(class_round)[0].verdict == "wrong"
+        assert not live_answers(class_round)[0].corrected
+        file = remotes(class_round)[0].file
+        assert file is not None
+        assert not any(turn.corrections for turn in open_session(file).turns)
 
     held(tmp_path, story)
 
@@ -425,21 +451,27 @@ def test_a_correction_while_the_file_is_finished_is_in_it(
 ) -> None:
     """The last answer of a round is the likeliest to be corrected just when the round ends."""
 
+    finishing: list[Callable[[], None]] = []
+
+    class Finishing(FileRecorder):
+        def finish(self) -> Path:
+            for correct in finishing:
+                correct()
+            return super().finish()
+
+    monkeypatch.setattr(assembly, "FileRecorder", Finishing)
+
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [5, 5])
-
-        class Finishing(FileRecorder):
-            def finish(self) -> Path:
-                lesson.correct(lesson.answer(0, "silent", None), "silent", None)
-                return super().finish()
-
-        lesson.runs[0]._recorder._recorder.__class__ = Finishing
+        class_round, (asha,) = await begin_own(classroom, [5, 5])
+        (remote,) = remotes(class_round)
+        finishing.append(lambda: remote.correct(class_round.verdict_on(0, "silent", None)))
         assert await asha.stream(600, until=lambda: not asha.run)
         await settle(classroom)
-        assert lesson.runs[0].file is not None
-        first, second = open_session(lesson.runs[0].file).turns
+        assert remote.file is not None
+        first, second = open_session(remote.file).turns
         assert [c.verdict.value for c in first.corrections] == ["silent"]
         assert second.corrections == ()
+        assert [a.verdict for a in live_answers(class_round)] == ["silent", "wrong"]
         (score,) = await classroom.records.do(scores)
         assert (score.total.silent, score.total.wrong) == (1, 1)
 
@@ -456,12 +488,12 @@ def test_what_nobody_thought_of_ends_the_round_and_is_said(
                     raise KeyError("turn")
                 super().event(at, event)
 
-        monkeypatch.setattr(house_module, "FileRecorder", Odd)
-        lesson, (asha,) = await begin_own(classroom, [0], count=1)
+        monkeypatch.setattr(assembly, "FileRecorder", Odd)
+        class_round, (asha,) = await begin_own(classroom, [0], count=1)
         assert await asha.stream(400, until=lambda: not asha.run)
         assert asha.phases()[-1] == "trouble"
-        assert "KeyError" in lesson.trouble
-        assert lesson.phase == "over"
+        assert "KeyError" in class_round.trouble
+        assert class_round.phase == "over"
 
     held(tmp_path, story)
 
@@ -474,12 +506,12 @@ def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.M
                     raise OSError(28, "No space left on device")
                 super().event(at, event)
 
-        monkeypatch.setattr(house_module, "FileRecorder", Full)
-        lesson, (asha,) = await begin_own(classroom, [0], count=1)
+        monkeypatch.setattr(assembly, "FileRecorder", Full)
+        class_round, (asha,) = await begin_own(classroom, [0], count=1)
         assert await asha.stream(400, until=lambda: not asha.run)
         assert asha.phases()[-1] == "trouble"
-        assert "No space left" in lesson.trouble
-        assert lesson.phase == "over"
+        assert "No space left" in class_round.trouble
+        assert class_round.phase == "over"
 
     held(tmp_path, story)
 
@@ -487,15 +519,9 @@ def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.M
 def test_a_page_may_not_do_what_is_the_teachers(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         _, (asha,) = await begin_own(classroom, [0], count=1)
-        for data in (
-            {"t": "command", "run": asha.run or "x", "name": "skip"},
-            {"t": "do", "name": "stop"},
-            {"t": "time", "stretch": 3},
-        ):
-            await asha.listen()
-            data.update(run=asha.run) if data["t"] == "command" else None
-            with pytest.raises(ProtocolError):
-                asha.device.hear(data, 0.0)
+        await asha.listen()
+        with pytest.raises(ProtocolError, match="may not skip"):
+            asha.say(t="command", run=asha.run, name="skip")
 
     held(tmp_path, story)
 
@@ -503,13 +529,13 @@ def test_a_page_may_not_do_what_is_the_teachers(tmp_path: Path) -> None:
 def test_the_time_for_an_answer_can_be_stretched_or_taken_off(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         asha, ben = await make_pupils(classroom, "Asha", "Ben")
-        tablets = [Tablet(classroom.device_of(p), []) for p in (asha, ben)]
+        tablets = [Tablet(classroom.roster.device_of(p), []) for p in (asha, ben)]
         for tablet, stretch in zip(tablets, (10, 0), strict=True):
             tablet.open()
             tablet.ready()
             tablet.say(t="time", stretch=stretch)
-        lesson = await classroom.start(plan(), [asha, ben])
-        assert [run.options.answer_within_s for run in lesson.runs] == [30.0, 86_400.0]
+        class_round = await classroom.conductor.start(plan(), [asha, ben])
+        assert [run.options.answer_within_s for run in remotes(class_round)] == [30.0, 86_400.0]
 
     held(tmp_path, story)
 
@@ -520,69 +546,134 @@ def test_who_cannot_begin_is_told_why(tmp_path: Path) -> None:
         with pytest.raises(BadInput, match="plan a round"):
             await classroom.begin()
         with pytest.raises(BadInput, match="at least one pupil"):
-            await classroom.start(plan(), [])
+            await classroom.conductor.start(plan(), [])
         with pytest.raises(BadInput, match="Asha has not pressed"):
-            await classroom.start(plan(), [asha])
+            await classroom.conductor.start(plan(), [asha])
         with pytest.raises(BadInput, match="Sound on"):
-            await classroom.start(plan(Way.ROOM), [asha])
+            await classroom.conductor.start(plan(Way.ROOM), [asha])
 
     held(tmp_path, story)
+
+
+def test_a_start_that_is_refused_leaves_no_session(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the next start of the program would enter it as a round."""
+    dictation = PulseReader.dictation
+
+    def too_quick(self: PulseReader, turn: Turn) -> Dictation:
+        if turn.pupil == "Ben":
+            raise BadInput("the pace is too quick for this sum")
+        return dictation(self, turn)
+
+    monkeypatch.setattr(PulseReader, "dictation", too_quick)
+
+    async def story(classroom: Classroom) -> None:
+        with pytest.raises(BadInput, match="too quick"):
+            await begin_own(classroom, [0], [0])
+        assert sessions_of(classroom) == []
+        assert classroom.class_round is None
+
+    held(tmp_path, story)
+
+
+def test_a_disk_that_is_full_at_the_start_leaves_no_session(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Full(FileRecorder):
+        def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
+            if folder.name.endswith("-2"):
+                raise OSError(28, "No space left on device")
+            super().__init__(folder, header)
+
+    monkeypatch.setattr(assembly, "FileRecorder", Full)
+
+    async def story(classroom: Classroom) -> None:
+        with pytest.raises(OralquizError, match="No space left"):
+            await begin_own(classroom, [0], [0])
+        assert sessions_of(classroom) == []
+
+    held(tmp_path, story)
+
+
+def sessions_of(classroom: Classroom) -> list[Path]:
+    """What lies in the folder of the sessions."""
+    return list(classroom.sessions.iterdir()) if classroom.sessions.exists() else []
 
 
 def test_in_turn_at_the_front(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         pupils = await make_pupils(classroom, "Asha", "Ben")
-        front = Tablet(classroom.front, [])
+        front = Tablet(classroom.roster.front, [])
         front.open()
         front.ready()
         classroom.plan = plan(Way.FRONT)
-        lesson = await classroom.begin()
-        (run,) = lesson.runs
+        class_round = await classroom.begin()
+        (run,) = remotes(class_round)
         assert [t.pupil for t in run.round.turns] == ["Asha", "Ben", "Asha", "Ben"]
         front.answers = [t.sum.answer for t in run.round.turns]
         assert await front.stream(1200, until=lambda: not front.run)
         await settle(classroom)
-        assert {n: r.counts["right"] for n, r in lesson.rows.items()} == {"Asha": 2, "Ben": 2}
+        assert {n: r.counts["right"] for n, r in live_rows(class_round).items()} == {
+            "Asha": 2,
+            "Ben": 2,
+        }
         assert len({t.sum for t in run.round.turns}) == 4
         assert [p.name for p in pupils] == ["Asha", "Ben"]
 
     held(tmp_path, story)
 
 
-def test_the_room_hears_each_sum_once_and_tablets_only_listen(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    sent = 0
-    clock = SimpleNamespace(monotonic=lambda: 50.0 + 0.02 * sent)
-    for module in (aloud, lesson_module, run_module):
-        monkeypatch.setattr(module, "time", clock)
+class RoomOfTablets:
+    """The front and two tablets, packet by packet, on a clock that goes on with them."""
 
-    async def story(classroom: Classroom) -> None:
+    def __init__(self) -> None:
+        self.sent = 0
+        self.front: Tablet
+        self.tablets: list[Tablet]
+
+    def now(self) -> float:
+        return 50.0 + 0.02 * self.sent
+
+    async def begin(self, classroom: Classroom) -> ClassRound:
+        """Two sums for Asha and Ben, who answer them right."""
         pupils = await make_pupils(classroom, "Asha", "Ben")
-        front = Tablet(classroom.front, [], mic=False)
-        tablets = [Tablet(classroom.device_of(p), []) for p in pupils]
-        for page in (front, *tablets):
+        self.front = Tablet(classroom.roster.front, [], mic=False)
+        self.tablets = [Tablet(classroom.roster.device_of(p), []) for p in pupils]
+        for page in (self.front, *self.tablets):
             page.open()
             page.ready()
-        lesson = await classroom.start(plan(Way.ROOM, count=2), pupils)
-        sums = [t.sum for t in lesson.runs[0].round.turns]
-        assert sums == [t.sum for t in lesson.runs[1].round.turns]
-        tablets[0].answers = [s.answer for s in sums]
+        class_round = await classroom.conductor.start(plan(Way.ROOM, count=2), pupils)
+        for tablet, remote in zip(self.tablets, remotes(class_round), strict=True):
+            tablet.answers = [turn.sum.answer for turn in remote.round.turns]
+        return class_round
+
+    async def go_on(self, classroom: Classroom, most: int, until: Callable[[], bool]) -> bool:
+        """Send up to so many packets from every page; False: ``until`` never was."""
+        for _ in range(most):
+            if until():
+                return True
+            self.sent += 1
+            for page in (self.front, *self.tablets):
+                await page.stream(1)
+        return until()
+
+
+def test_the_room_hears_each_sum_once_and_tablets_only_listen(tmp_path: Path) -> None:
+    room = RoomOfTablets()
+
+    async def story(classroom: Classroom) -> None:
+        class_round = await room.begin(classroom)
+        sums = [turn.sum for turn in remotes(class_round)[0].round.turns]
+        assert sums == [turn.sum for turn in remotes(class_round)[1].round.turns]
         right = sums[0].answer
         wrong = next(v for v in itertools.count(right + 5) if not overlapping(v, right))
-        tablets[1].answers = [wrong, sums[1].answer]
-        pages = (front, *tablets)
-        nonlocal sent
-        while lesson.phase != "over" and sent < 900:
-            sent += 1
-            for page in pages:
-                await page.stream(1)
-            await asyncio.sleep(0.06 if sent == 1 else 0.0005)  # the sums are made in a thread
+        room.tablets[1].answers = [wrong, sums[1].answer]
+        assert await room.go_on(classroom, 900, lambda: class_round.phase == "over")
         await settle(classroom)
-        assert lesson.phase == "over"
-        assert len(front.sounds) == 2
-        assert all(tablet.sounds == [] for tablet in tablets)
-        assert [(a.pupil, a.turn, a.verdict) for a in lesson.answers] == [
+        assert len(room.front.sounds) == 2
+        assert all(tablet.sounds == [] for tablet in room.tablets)
+        assert [(a.pupil, a.turn, a.verdict) for a in live_answers(class_round)] == [
             ("Asha", 0, "right"),
             ("Ben", 0, "wrong"),
             ("Asha", 1, "right"),
@@ -590,15 +681,15 @@ def test_the_room_hears_each_sum_once_and_tablets_only_listen(
         ]
         # every stream began at the same time here, so the tablets' windows must agree with the
         # loudspeaker's start, as their own samples count it
-        starts = [start for start, _ in front.sounds]
-        for run in lesson.runs:
-            assert run.file is not None
-            session = open_session(run.file)
+        starts = [start for start, _ in room.front.sounds]
+        for remote in remotes(class_round):
+            assert remote.file is not None
+            session = open_session(remote.file)
             for turn, start in zip(session.turns, starts, strict=True):
                 assert turn.terms[0].onset == pytest.approx(start, abs=2)
             assert rerun(session).difference == ""
 
-    held(tmp_path, story)
+    held(tmp_path, story, room.now)
 
 
 @pytest.mark.parametrize("turn", [0, 1])
@@ -606,98 +697,74 @@ def test_the_room_is_paused_while_a_sum_is_made(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, turn: int
 ) -> None:
     """The sum is not read into the pause, and going on reads it to everyone."""
-    sent = 0
-    clock = SimpleNamespace(monotonic=lambda: 50.0 + 0.02 * sent)
-    for module in (aloud, lesson_module, run_module):
-        monkeypatch.setattr(module, "time", clock)
+    room = RoomOfTablets()
+    made, asked = threading.Event(), threading.Event()
+    prepare = AheadReader.prepare
+    wanted: list[Turn] = []
+
+    def slowly(self: AheadReader, one: Turn) -> Dictation:
+        if one in wanted and threading.current_thread() is not threading.main_thread():
+            asked.set()
+            made.wait(10)
+        return prepare(self, one)
 
     async def story(classroom: Classroom) -> None:
-        pupils = await make_pupils(classroom, "Asha", "Ben")
-        front = Tablet(classroom.front, [], mic=False)
-        tablets = [Tablet(classroom.device_of(p), []) for p in pupils]
-        for page in (front, *tablets):
-            page.open()
-            page.ready()
-        lesson = await classroom.start(plan(Way.ROOM, count=2), pupils)
-        for tablet in tablets:
-            tablet.answers = [t.sum.answer for t in lesson.runs[0].round.turns]
-        wanted = lesson.runs[0].round.turns[turn]
-        made, asked = threading.Event(), threading.Event()
-        assert lesson._reader is not None
-        prepare = lesson._reader.prepare
-
-        def slowly(one: Turn) -> Dictation:
-            if one == wanted:
-                asked.set()
-                made.wait(10)
-            return prepare(one)
-
-        monkeypatch.setattr(lesson._reader, "prepare", slowly)
-
-        async def go_on(most: int, until: Callable[[], bool]) -> bool:
-            nonlocal sent
-            for _ in range(most):
-                if until():
-                    return True
-                sent += 1
-                for page in (front, *tablets):
-                    await page.stream(1)
-                await asyncio.sleep(0.06 if sent == 1 else 0.0005)
-            return False
-
-        assert await go_on(900, asked.is_set)
-        lesson.do("pause")
+        class_round = await room.begin(classroom)
+        wanted.append(remotes(class_round)[0].round.turns[turn])
+        monkeypatch.setattr(AheadReader, "prepare", slowly)
+        assert await room.go_on(classroom, 900, asked.is_set)
+        class_round.do("pause")
         made.set()
-        await asyncio.sleep(0.05)
-        await go_on(60, lambda: False)
-        assert len(front.sounds) == turn
-        lesson.do("resume")
-        assert await go_on(900, lambda: lesson.phase == "over")
-        assert len(front.sounds) == 2
-        assert [a.verdict for a in lesson.answers] == ["right"] * 4
+        await classroom.background.done()
+        await room.go_on(classroom, 60, lambda: False)
+        assert len(room.front.sounds) == turn
+        class_round.do("resume")
+        assert await room.go_on(classroom, 900, lambda: class_round.phase == "over")
+        assert len(room.front.sounds) == 2
+        assert [a.verdict for a in live_answers(class_round)] == ["right"] * 4
         await settle(classroom)
 
-    held(tmp_path, story)
+    held(tmp_path, story, room.now)
 
 
 def test_practice_of_ones_own(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
-        tablet = Tablet(classroom.device_of(asha), [])
+        tablet = Tablet(classroom.roster.device_of(asha), [])
         tablet.open()
         tablet.ready()
-        lesson = await classroom.practise(plan(count=1), asha)
+        class_round = await classroom.conductor.practise(plan(count=1), asha)
         with pytest.raises(BadInput, match="running already"):
-            await classroom.practise(plan(count=1), asha)
-        tablet.answers = [lesson.runs[0].round.turns[0].sum.answer]
+            await classroom.conductor.practise(plan(count=1), asha)
+        tablet.answers = [remotes(class_round)[0].round.turns[0].sum.answer]
         await tablet.stream(20)
         tablet.say(t="command", run=tablet.run, name="pause")
         await tablet.stream(5)
         tablet.say(t="command", run=tablet.run, name="resume")
         tablet.voices.clear()
-        tablet.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        tablet.answers = [remotes(class_round)[0].round.turns[0].sum.answer]
         assert await tablet.stream(400, until=lambda: not tablet.run)
         await settle(classroom)
         assert tablet.last("show")["practice"] is True
-        assert [a.verdict for a in lesson.answers] == ["right"]
+        assert [a.verdict for a in live_answers(class_round)] == ["right"]
 
     held(tmp_path, story)
 
 
-def test_a_lesson_ends_practice(tmp_path: Path) -> None:
+def test_a_round_in_class_ends_practice(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
-        tablet = Tablet(classroom.device_of(asha), [])
+        tablet = Tablet(classroom.roster.device_of(asha), [])
         tablet.open()
         tablet.ready()
-        practice = await classroom.practise(plan(count=1), asha)
+        practice = await classroom.conductor.practise(plan(count=1), asha)
         await tablet.stream(20)
-        await classroom.start(plan(count=1), [asha])
+        await classroom.conductor.start(plan(count=1), [asha])
         await tablet.stream(5)
         assert practice.phase == "over"
         assert tablet.run
         with pytest.raises(BadInput, match="your class is having a lesson"):
-            await classroom.practise(plan(count=1), asha)
+            await classroom.conductor.practise(plan(count=1), asha)
 
     held(tmp_path, story)
 
@@ -705,10 +772,10 @@ def test_a_lesson_ends_practice(tmp_path: Path) -> None:
 def test_a_pause_between_two_sums_can_be_ended(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
-        tablet = Tablet(classroom.device_of(asha), [])
+        tablet = Tablet(classroom.roster.device_of(asha), [])
         tablet.open()
         tablet.ready()
-        await classroom.practise(plan(count=2), asha)
+        await classroom.conductor.practise(plan(count=2), asha)
         assert await tablet.stream(200, until=lambda: tablet.phases()[-1] == "listen")
         tablet.say(t="command", run=tablet.run, name="skip")
         assert await tablet.stream(5, until=lambda: tablet.phases()[-1] == "answer")
@@ -723,53 +790,41 @@ def test_a_pause_between_two_sums_can_be_ended(tmp_path: Path) -> None:
     held(tmp_path, story)
 
 
-class Later(Executor):
-    """Keeps what is submitted until it is told to go on: a machine that is busy."""
+def test_practice_that_ends_late_does_not_end_the_round_after_it(tmp_path: Path) -> None:
+    pool = Here()
 
-    def __init__(self) -> None:
-        self.waiting: list[Callable[[], Any]] = []
-
-    def submit(self, fn: Callable[..., Any], /, *args: Any, **kwargs: Any) -> Future[Any]:
-        self.waiting.append(lambda: fn(*args, **kwargs))
-        return Future()
-
-    def go_on(self) -> None:
-        while self.waiting:
-            self.waiting.pop(0)()
-
-
-def test_practice_that_ends_late_does_not_end_the_lesson_after_it(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
-        tablet = Tablet(classroom.device_of(asha), [])
+        tablet = Tablet(classroom.roster.device_of(asha), [])
         tablet.open()
         tablet.ready()
-        practice = await classroom.practise(plan(count=1), asha)
+        practice = await classroom.conductor.practise(plan(count=1), asha)
         await tablet.stream(20)
-        busy = Later()
-        practice.runs[0]._pool = busy
-        lesson = await classroom.start(plan(count=1), [asha])
-        tablet.answers = [lesson.runs[0].round.turns[0].sum.answer]
+        pool.busy = True
+        class_round = await classroom.conductor.start(plan(count=1), [asha])
+        waiting, pool.waiting, pool.busy = pool.waiting, [], False
+        tablet.answers = [remotes(class_round)[0].round.turns[0].sum.answer]
         await tablet.stream(5)
         assert practice.phase == "running"  # its file is still being packed
-        busy.go_on()
-        assert await tablet.stream(400, until=lambda: lesson.phase == "over")
+        for work in waiting:
+            work()
+        assert await tablet.stream(400, until=lambda: class_round.phase == "over")
         assert practice.phase == "over"
-        assert [a.verdict for a in lesson.answers] == ["right"]
+        assert [a.verdict for a in live_answers(class_round)] == ["right"]
         await settle(classroom)
 
-    held(tmp_path, story)
+    held(tmp_path, story, pool=pool)
 
 
 def test_two_windows_of_a_pupil_begin_one_practice(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
-        tablet = Tablet(classroom.device_of(asha), [])
+        tablet = Tablet(classroom.roster.device_of(asha), [])
         tablet.open()
         tablet.ready()
         both = await asyncio.gather(
-            classroom.practise(plan(count=1), asha),
-            classroom.practise(plan(count=1), asha),
+            classroom.conductor.practise(plan(count=1), asha),
+            classroom.conductor.practise(plan(count=1), asha),
             return_exceptions=True,
         )
         assert [type(one) for one in both] == [ClassRound, BadInput]
@@ -779,20 +834,20 @@ def test_two_windows_of_a_pupil_begin_one_practice(tmp_path: Path) -> None:
 
 def test_the_wall_shows_no_answer_until_asked(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
-        front = Tablet(classroom.front, [])
+        front = Tablet(classroom.roster.front, [])
         front.open()
         front.ready()
         await make_pupils(classroom, "Asha")
         classroom.plan = plan(Way.FRONT, count=1)
-        lesson = await classroom.begin()
+        class_round = await classroom.begin()
         await front.stream(80)
-        wall = lesson.for_the_wall()
-        assert wall["who"] == "Asha"
-        assert wall["terms"] == 2
-        assert not {"sum", "answer"} & set(wall)
-        lesson.revealed = True
-        terms = lesson.runs[0].round.turns[0].sum
-        assert lesson.for_the_wall()["answer"] == terms.answer
+        wall = wall_round(class_round)
+        assert wall.who == "Asha"
+        assert wall.terms == 2
+        assert not {"sum", "answer"} & set(msgspec.to_builtins(wall))
+        class_round.revealed = True
+        terms = remotes(class_round)[0].round.turns[0].sum
+        assert wall_round(class_round).answer == terms.answer
 
     held(tmp_path, story)
 
@@ -801,17 +856,19 @@ def test_a_number_that_is_taken_back_is_shown_and_heard_with_the_one_that_stands
     tmp_path: Path,
 ) -> None:
     async def story(classroom: Classroom) -> None:
-        lesson, (asha,) = await begin_own(classroom, [None], count=1)
+        class_round, (asha,) = await begin_own(classroom, [None], count=1)
         assert await asha.stream(400, until=lambda: "speak" in asha.phases())
-        right = lesson.runs[0].round.turns[0].sum.answer
+        right = remotes(class_round)[0].round.turns[0].sum.answer
         at = asha.next * BLOCK + SESSION_RATE // 2
         asha.speak(right + 1, at)
         asha.speak(right, at + round(0.8 * SESSION_RATE))
         assert await asha.stream(400, until=lambda: not asha.run)
         await settle(classroom)
-        (answer,) = lesson.answers
+        (answer,) = live_answers(class_round)
         assert (answer.value, answer.verdict, answer.words) == (right, "right", str(right))
         # both numbers, what is between them, and 0.4 s before
-        assert len(lesson.runs[0].sounds[0]) == pytest.approx(1.6 * SESSION_RATE, abs=2 * BLOCK)
+        voice = remotes(class_round)[0].voice(0)
+        assert voice is not None
+        assert len(voice) == pytest.approx(1.6 * SESSION_RATE, abs=2 * BLOCK)
 
     held(tmp_path, story)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from oralquiz.web.classroom import Records
+from oralquiz.web.records_thread import RecordsThread
 
 
 def tables(db: Database) -> int:
@@ -18,7 +18,7 @@ def test_records_that_are_new_are_begun_by_one_connection(tmp_path: Path) -> Non
     """Two that make the same file at once lock each other out."""
 
     async def both(folder: Path) -> None:
-        records = Records(folder / "records.db")
+        records = RecordsThread(folder / "records.db")
         found = await asyncio.gather(
             *(records.apart(tables) for _ in range(3)), *(records.do(tables) for _ in range(3))
         )

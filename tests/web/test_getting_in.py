@@ -16,12 +16,15 @@ from oralquiz.errors import BadInput
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.sound.blocks import BLOCK
 from oralquiz.web import app as app_module
-from oralquiz.web import sockets
+from oralquiz.web import conversation
 from oralquiz.web.app import COOKIE, create_app
 from oralquiz.web.classroom import Classroom
+from oralquiz.web.connection import Connection
 from oralquiz.web.credentials import Codes, Passphrases
-from oralquiz.web.protocol import BLOCKS_MOST, MESSAGE_BYTES, as_packet
+from oralquiz.web.packets import BLOCKS_MOST, as_packet
+from oralquiz.web.protocol import MESSAGE_BYTES
 from oralquiz.web.security import BODY_BYTES
+from oralquiz.web.visits import Visits
 from tests.web.conftest import browser
 
 PASSPHRASE = "a lamp on the table"
@@ -188,6 +191,33 @@ def test_guessing_is_slowed_down(classroom: Classroom, teacher: TestClient) -> N
     assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
 
 
+def test_a_class_that_guesses_codes_locks_no_teacher_out(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    lock(classroom)
+    for k in range(15):
+        tablet = browser(classroom, teacher, host=f"192.168.1.{20 + k}")
+        for _ in range(12):
+            tablet.post("/join", data={"code": "AAAAAA", "name": "Ben"})
+    laptop = browser(classroom, teacher, host="192.168.1.90")
+    assert laptop.post("/join", data={"code": "AAAAAA", "name": ""}).status_code == 429
+    # neither in the class network, nor at the teacher's own computer
+    assert laptop.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
+    assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
+
+
+def test_the_network_cannot_lock_the_teachers_own_computer_out(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    lock(classroom)
+    seen = set()
+    for k in range(125):
+        far = browser(classroom, teacher, host=f"192.168.2.{k}")
+        seen.add(far.post("/enter", data={"passphrase": "x"}).status_code)
+    assert seen == {403, 429}
+    assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
+
+
 def test_who_comes_in_is_not_counted_as_guessing(classroom: Classroom, teacher: TestClient) -> None:
     lock(classroom)
     for _ in range(15):
@@ -222,6 +252,126 @@ def test_a_forged_or_old_cookie_opens_nothing(classroom: Classroom, teacher: Tes
     teacher.cookies.clear()
     teacher.cookies.set(COOKIE, cookie)
     assert teacher.get("/class").headers.get("location") == "/enter"
+
+
+def test_signing_out_ends_every_copy_of_the_cookie(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    lock(classroom)
+    teacher.post("/enter", data={"passphrase": PASSPHRASE})
+    copy, other = browser(classroom, teacher), browser(classroom, teacher)
+    copy.cookies.set(COOKIE, teacher.cookies[COOKIE])
+    other.post("/enter", data={"passphrase": PASSPHRASE})
+    assert copy.get("/class").status_code == 200
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        copy.websocket_connect("/ws/teacher") as socket,
+    ):
+        teacher.post("/leave")
+        for _ in range(9):
+            socket.receive_json()
+    assert end.value.code == 4403
+    assert copy.get("/class").headers.get("location") == "/enter"
+    assert other.get("/class").status_code == 200  # another visit goes on
+    # nor is it good again when the server was started anew
+    classroom.visits = Visits(classroom.keys.path.with_name("ended.json"))
+    assert copy.get("/class").headers.get("location") == "/enter"
+
+
+def test_signing_out_ends_a_pupils_copies_too(classroom: Classroom, teacher: TestClient) -> None:
+    code = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
+    home = browser(classroom, teacher, host="192.168.1.30")
+    home.post("/join", data={"code": code, "name": ""})
+    copy = browser(classroom, teacher, host="192.168.1.31")
+    copy.cookies.set(COOKIE, home.cookies[COOKIE])
+    assert "Hello Ben!" in copy.get("/me").text
+    home.post("/leave")
+    assert copy.get("/me").headers["location"] == "/join"
+    home.post("/join", data={"code": code, "name": ""})  # the card itself is good
+    assert "Hello Ben!" in home.get("/me").text
+
+
+def test_ended_visits_are_forgotten_when_their_cookies_have_run_out(tmp_path: Path) -> None:
+    now = 1000.0
+    visits = Visits(tmp_path / "ended.json", lambda: now)
+    visits.end("one", 2000.0)
+    assert (tmp_path / "ended.json").stat().st_mode & 0o077 == 0
+    now = 3000.0
+    visits.end("two", 4000.0)
+    kept = Visits(tmp_path / "ended.json")
+    assert (kept.has_ended("one"), kept.has_ended("two")) == (False, True)
+    (tmp_path / "ended.json").write_text("[]")
+    with pytest.raises(BadInput, match="no visits of ours"):
+        Visits(tmp_path / "ended.json")
+
+
+# --- numbers and words that no page sends ---
+
+LONG = "9" * 5000
+
+
+def test_a_number_of_5000_digits_in_a_path_is_no_page(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    stranger = browser(classroom, teacher, host="192.168.1.20")
+    for path in (f"/live/x/{LONG}.wav", f"/results/x/{LONG}.wav"):
+        assert teacher.get(path).status_code == 404
+        assert stranger.get(path).status_code == 404
+
+
+def test_numbers_of_5000_digits_in_forms_are_refused(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    form = {"step": "direct", "count": "1", "terms": "2", "pace": "2", "way": "own"}
+    assert teacher.post("/plan", data=form | {"pupil": LONG}).status_code == 303
+    assert classroom.chosen == frozenset()
+    for name in ("count", "terms", "pace", "within"):
+        assert teacher.post("/plan", data=form | {name: LONG}).status_code == 400
+    noted = {"verdict": "right", "turn": LONG, "value": LONG}
+    assert teacher.post("/results/x/correct", data=noted).status_code == 303
+    assert teacher.get(f"/results?skip={LONG}").status_code == 200
+    assert teacher.post("/join", headers={"content-length": LONG}).status_code == 413
+
+
+def test_half_a_character_in_a_form_is_no_trouble(
+    classroom: Classroom, teacher: TestClient
+) -> None:
+    body = b'--x\r\ncontent-disposition: form-data; name="name"\r\n\r\n\\ud800\r\n--x--\r\n'
+    kind = "multipart/form-data; boundary=x; charset=unicode_escape"
+    came = teacher.post("/join", content=body, headers={"content-type": kind})
+    assert came.status_code == 403
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        f'{{"t": "correct", "number": {LONG[:1900]}, "verdict": "right"}}',
+        f'{{"t": "hello", "mic": true, "run": "", "first": {LONG[:1900]}, "play": 0}}',
+        f'{{"t": "practise", "pace_s": 2.0, "count": {LONG[:1900]}}}',
+        f'{{"t": "do", "name": "{"é" * 1900}',
+        f'{{"t": "{"é" * 1900}"}}',
+        '{"t": "do", "name": "\\ud800"}',
+    ],
+)  # fmt: skip
+def test_a_socket_ends_with_a_reason_that_fits(
+    classroom: Classroom, teacher: TestClient, text: str
+) -> None:
+    with (
+        pytest.raises(WebSocketDisconnect) as end,
+        teacher.websocket_connect("/ws/teacher") as socket,
+    ):
+        socket.send_text(text)
+        for _ in range(9):
+            socket.receive_json()
+    assert end.value.code == 4400
+    assert 0 < len((end.value.reason or "").encode()) <= 123
+
+
+def test_a_reason_is_cut_to_what_a_close_frame_holds() -> None:
+    connection = Connection()
+    connection.close("this page may not " + "\U0001f600" * 100 + "\ud800", 4400)
+    assert connection.why.startswith("this page may not \U0001f600")
+    assert 119 < len(connection.why.encode()) <= 123
 
 
 def test_a_visit_ends(
@@ -312,7 +462,7 @@ def test_codes_expire_and_closing_sends_everyone_out(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     now = 1000.0
-    classroom.codes = Codes(now=lambda: now)
+    classroom.roster.codes = Codes(now=lambda: now)
     code, _ = classroom.codes.for_class("3B")
     ben = browser(classroom, teacher, host="192.168.1.20")
     assert ben.post("/join", data={"code": code.lower(), "name": "ben"}).status_code == 303
@@ -412,7 +562,7 @@ def test_taking_a_card_back_leaves_the_place_in_class(
         socket.send_json({"t": "hello", "mic": False, "run": "", "first": 0, "play": 0})
         assert sum(socket.receive_json()["t"] == "welcome" for _ in range(5)) == 2
         socket.close()
-        while any(device.online for device in classroom.devices.values()):
+        while any(device.online for device in classroom.roster.devices.values()):
             time.sleep(0.01)
     assert in_class.get("/me").status_code == 200
 
@@ -433,7 +583,7 @@ def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
         for _ in range(5):
             socket.receive_json()
     assert (end.value.code, end.value.reason) == (4403, "your card is not good any more")
-    assert classroom.practices == {}
+    assert classroom.conductor.practices == {}
 
 
 def test_a_card_is_good_after_the_laptop_was_switched_off(
@@ -446,7 +596,7 @@ def test_a_card_is_good_after_the_laptop_was_switched_off(
         evening.for_pupil(ben), evening.for_pupil(asha), evening.for_class("3B"),
     )  # fmt: skip
     assert kept.stat().st_mode & 0o077 == 0
-    classroom.codes = Codes(path=kept)
+    classroom.roster.codes = Codes(path=kept)
     assert classroom.codes.open(shared) is None
     home = browser(classroom, teacher, host="192.168.1.30")
     assert home.post("/join", data={"code": card, "name": ""}).status_code == 303
@@ -555,7 +705,7 @@ def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
         pytest.raises(WebSocketDisconnect) as end,
         asha.websocket_connect("/ws/me") as socket,
     ):
-        for number in range(0, int(sockets.BLOCKS[0]) + 400, BLOCKS_MOST):
+        for number in range(0, int(conversation.BLOCKS[0]) + 400, BLOCKS_MOST):
             socket.send_bytes(as_packet(number, np.zeros(BLOCKS_MOST * BLOCK, dtype=np.float32)))
         for _ in range(9):
             socket.receive_json()
@@ -594,7 +744,7 @@ def test_a_second_window_takes_over_and_the_first_ends(
             for _ in range(5):
                 first.receive_json()
         second.close()
-        while any(device.online for device in classroom.devices.values()):
+        while any(device.online for device in classroom.roster.devices.values()):
             time.sleep(0.01)
     assert end.value.code == 4409
 
@@ -620,16 +770,16 @@ def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
         first.send_json({"t": "ready", "mic": False})
         second.send_json(hello)
         assert until(second, "aside", "welcome")["t"] == "aside"
-        assert classroom.front.ready  # the first page's sound stays on
+        assert classroom.roster.front.ready  # the first page's sound stays on
         # what a page that only watches says of a device is not the front's
         second.send_json({"t": "delay", "out_s": 1.5, "in_s": 0.0, "measured": True})
         second.send_json({"t": "do", "name": "begin"})
         assert until(second, "note")["text"] == "Plan a round first."
-        assert not classroom.front.measured
+        assert not classroom.roster.front.measured
         # the button: the other page is told, and watches on
         second.send_json({"t": "ready", "mic": False})
         until(first, "aside")
-        assert classroom.front.ready
+        assert classroom.roster.front.ready
         first.send_json({"t": "do", "name": "begin"})
         assert until(first, "note")["text"] == "Plan a round first."
         # it comes back after a break of its connection: it does not steal the sound
@@ -637,9 +787,9 @@ def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
             again.send_json(hello | {"run": "somewhere"})
             assert until(again, "aside", "welcome")["t"] == "aside"
             again.close()
-            while len(classroom._watchers) > 2:
+            while classroom.publisher.watching > 2:
                 time.sleep(0.01)
         second.close()
         first.close()
-        while classroom._watchers:
+        while classroom.publisher.watching:
             time.sleep(0.01)

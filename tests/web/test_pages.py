@@ -95,17 +95,17 @@ def test_who_is_erased_during_practice_does_not_come_back(
 
     async def practise() -> ClassRound:
         ben = await classroom.records.do(find_pupil, "Ben")
-        tablet = Tablet(classroom.device_of(ben), [])
+        tablet = Tablet(classroom.roster.device_of(ben), [])
         tablet.open()
         tablet.ready()
-        lesson = await classroom.practise(plan(count=1), ben)
+        class_round = await classroom.conductor.practise(plan(count=1), ben)
         await tablet.stream(20)
-        return lesson
+        return class_round
 
-    lesson = teacher.portal.call(practise)
+    class_round = teacher.portal.call(practise)
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     assert "Ben is erased" in teacher.get("/class").text
-    assert lesson.phase == "over"
+    assert class_round.phase == "over"
     teacher.portal.call(asyncio.sleep, 0.05)
     assert [p.name for p in do(classroom, teacher, pupils)] == ["Asha Rao"]
     assert list(classroom.sessions.iterdir()) == []
@@ -118,19 +118,19 @@ def test_nobody_is_erased_out_of_the_round_that_is_held(
 
     async def begin() -> ClassRound:
         ben = await classroom.records.do(find_pupil, "Ben")
-        tablet = Tablet(classroom.device_of(ben), [])
+        tablet = Tablet(classroom.roster.device_of(ben), [])
         tablet.open()
         tablet.ready()
-        lesson = await classroom.start(plan(count=1), [ben])
+        class_round = await classroom.conductor.start(plan(count=1), [ben])
         await tablet.stream(20)
-        return lesson
+        return class_round
 
     async def end() -> None:
-        lesson.do("stop")
-        while lesson.phase != "over" or classroom._tasks:
-            await asyncio.sleep(0.01)
+        class_round.do("stop")
+        await class_round.ended.wait()
+        await classroom.background.done()
 
-    lesson = teacher.portal.call(begin)
+    class_round = teacher.portal.call(begin)
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     assert "Ben is in the round that is held now" in teacher.get("/class").text
     assert len(do(classroom, teacher, pupils)) == 2
@@ -139,7 +139,7 @@ def test_nobody_is_erased_out_of_the_round_that_is_held(
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     assert len(do(classroom, teacher, pupils)) == 1
     assert list(classroom.sessions.iterdir()) == []
-    assert classroom.lesson is None  # its answers and voices leave the live page too
+    assert classroom.class_round is None  # its answers and voices leave the live page too
 
 
 def test_a_round_that_a_crash_cut_short_is_erased_too(
@@ -194,7 +194,7 @@ def test_two_windows_at_two_classes_do_not_mix_them(
     with teacher.websocket_connect("/ws/teacher") as socket:
         assert socket.receive_json()["whole_class"] == "3B"
         socket.close()
-        while classroom._watchers:
+        while classroom.publisher.watching:
             time.sleep(0.01)
     teacher.post("/class", data={"what": "open", "class": "9Z"})
     assert "There is no such class." in teacher.get("/class").text

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from oralquiz.sound.blocks import BLOCK
-from oralquiz.web.protocol import PACKET_BYTES, ProtocolError, as_packet, message, packet
+from oralquiz.web.packets import PACKET_BYTES, as_packet, packet
+from oralquiz.web.protocol import Delay, Do, ProtocolError, Typed, from_page
 
 
 def test_a_packet_is_a_number_and_blocks() -> None:
@@ -58,16 +59,17 @@ def test_samples_beyond_full_scale_are_cut() -> None:
 )
 def test_no_page_says_that(text: str) -> None:
     with pytest.raises(ProtocolError):
-        message(text)
+        from_page(text)
 
 
 def test_what_pages_say() -> None:
-    assert message('{"t": "typed", "run": "a", "value": 47}')["value"] == 47
-    assert message('{"t": "delay", "out_s": 0, "in_s": 0.01, "measured": true}')["out_s"] == 0.0
-    assert message('{"t": "do", "name": "begin"}') == {"t": "do", "name": "begin"}
+    assert from_page('{"t": "typed", "run": "a", "value": 47}') == Typed("a", 47)
+    said = from_page('{"t": "delay", "out_s": 0, "in_s": 0.01, "measured": true}')
+    assert said == Delay(0.0, 0.01, True)
+    assert from_page('{"t": "do", "name": "begin"}') == Do("begin")
 
 
 @given(st.text(max_size=300))
 def test_no_text_does_more_than_being_refused(text: str) -> None:
     with pytest.raises(ProtocolError):
-        message(text)
+        from_page(text)

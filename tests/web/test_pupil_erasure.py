@@ -51,7 +51,7 @@ def test_a_card_that_has_run_out_leaves_no_name_either(tmp_path: Path) -> None:
     assert not (tmp_path / "none.json").exists()
 
 
-def test_cards_that_cannot_be_read_any_more_do_not_end_the_lesson(tmp_path: Path) -> None:
+def test_cards_that_cannot_be_read_any_more_do_not_end_the_round(tmp_path: Path) -> None:
     server = Codes(path=tmp_path / "cards.json")
     card, _ = server.for_pupil(Pupil(2, "Ben", "3B", True))
     (tmp_path / "cards.json").write_text("[")

@@ -7,7 +7,8 @@ import json
 import socket
 import ssl
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
@@ -21,8 +22,9 @@ from oralquiz.errors import BadInput
 from oralquiz.records.practice_sets import held
 from oralquiz.records.pupil_list import pupils
 from oralquiz.session.folder_lock import locked
-from oralquiz.web import server
-from oralquiz.web.classroom import Classroom, Tools
+from oralquiz.web import server, timed_protocol
+from oralquiz.web.assembly import Tools
+from oralquiz.web.classroom import Classroom
 from oralquiz.web.credentials import Passphrases
 from oralquiz.web.server import listen_on, open_classroom, serve
 from tests.session.room import PulseReader, PulseRecognizer, make_round, run
@@ -120,6 +122,63 @@ def test_only_loopback_listens_by_default(tmp_path: Path) -> None:
     asyncio.run(served(tmp_path, story, network=False))
 
 
+@pytest.mark.parametrize(
+    "begun",
+    [
+        b"",
+        b"POST /join HTTP/1.1\r\nhost: 127.0.0.1\r\n",
+        b"POST /join HTTP/1.1\r\nhost: 127.0.0.1\r\norigin: http://127.0.0.1\r\n"
+        b"content-type: application/x-www-form-urlencoded\r\ncontent-length: 99\r\n\r\ncode=",
+    ],
+)
+def test_requests_that_are_never_finished_do_not_keep_the_door_closed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, begun: bytes
+) -> None:
+    monkeypatch.setattr(timed_protocol, "ARRIVAL_S", 0.3)
+
+    async def story(classroom: Classroom, urls: list[str]) -> None:
+        host, port = urls[0].removeprefix("http://").split(":")
+        half = [await asyncio.open_connection(host, int(port)) for _ in range(420)]
+        for _, writer in half:
+            writer.write(begun)
+        for reader, writer in half:
+            with suppress(ConnectionResetError):
+                await reader.read()  # what the server says of it, and the end
+            writer.close()
+        async with httpx.AsyncClient(base_url=urls[0]) as teacher:
+            assert (await teacher.get("/class")).status_code == 200
+
+    asyncio.run(served(tmp_path, story, network=False))
+
+
+def test_a_slow_answer_and_a_kept_connection_are_not_cut_off(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The limit is on what the page sends."""
+    monkeypatch.setattr(timed_protocol, "ARRIVAL_S", 0.2)
+
+    async def story(classroom: Classroom, urls: list[str]) -> None:
+        slow = classroom.assembly.voices
+
+        async def voices() -> Sequence[tuple[str, str]]:
+            await asyncio.sleep(0.6)  # longer than a request may take to arrive
+            return await slow()
+
+        monkeypatch.setattr(classroom.assembly, "voices", voices)
+        async with httpx.AsyncClient(base_url=urls[0]) as teacher:
+            assert (await teacher.get("/plan")).status_code == 200
+            assert (await teacher.get("/class")).status_code == 200
+        async with websockets.connect(
+            urls[0].replace("http", "ws") + "/ws/teacher", origin=websockets.Origin(urls[0])
+        ) as live:
+            await asyncio.sleep(0.6)
+            await live.send('{"t": "do", "name": "begin"}')
+            while '"note"' not in str(await live.recv()):
+                pass
+
+    asyncio.run(served(tmp_path, story, network=False))
+
+
 def test_a_port_that_is_taken_is_one_clear_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -178,7 +237,7 @@ def test_rounds_cut_short_reach_the_results_when_the_server_starts(tmp_path: Pat
     said.clear()
 
     async def again(classroom: Classroom, urls: list[str]) -> None:
-        await asyncio.gather(*classroom._tasks)
+        await classroom.background.done()
 
     asyncio.run(served(tmp_path, again, network=False, entered=said.append))
     assert said == ["1 session had not reached the records; now in the results."]

@@ -1,0 +1,198 @@
+"""Puts a class round together from a plan: sums, voice, recogniser, recorders, devices.
+
+Everything that can fail does so before the first session folder is made.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import secrets
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+
+from oralquiz import __version__
+from oralquiz.audio import EchoCanceller, HalfDuplexGate
+from oralquiz.errors import OralquizError
+from oralquiz.listen import Recognizer
+from oralquiz.records import Pupil
+from oralquiz.rounds import EchoFilter, Reader, Round
+from oralquiz.session import FileRecorder, header
+from oralquiz.web.background import Background
+from oralquiz.web.browser_device import BrowserDevice
+from oralquiz.web.class_round import ClassRound
+from oralquiz.web.page_clips import AheadReader
+from oralquiz.web.page_stream import Now
+from oralquiz.web.planning import RoundPlan, Way, rounds_for
+from oralquiz.web.remote_round import RemoteRound, Threads
+from oralquiz.web.room_barrier import RoomBarrier
+
+CANCELLED = 6
+"""Devices whose loudspeakers are taken out of their microphones at once (about 0.04 of a core
+each); with more, nothing is heard while a sum is read."""
+
+
+@dataclass(frozen=True)
+class Tools:
+    """What reads and hears: opened when the first round needs it."""
+
+    recognizer: Callable[[], Recognizer]
+    reader: Callable[[str, float], Reader]
+    """From a voice's name (empty: the usual one) and the pace in seconds."""
+    voices: Callable[[], Sequence[tuple[str, str]]]
+    """Names and labels of the voices a teacher can choose."""
+
+
+def usual_threads() -> Threads:
+    """A thread more than there are cores hears, one renders the sums that come."""
+    return Threads(
+        ThreadPoolExecutor(max(3, (os.cpu_count() or 2) + 1), "round"),
+        ThreadPoolExecutor(1, "ahead"),
+    )
+
+
+class Assembly:
+    """Makes class rounds whose sessions are kept in ``sessions``."""
+
+    def __init__(
+        self,
+        tools: Tools,
+        sessions: Path,
+        front: BrowserDevice,
+        threads: Threads,
+        background: Background,
+        now: Now,
+    ) -> None:
+        self.threads = threads
+        self._tools = tools
+        self._sessions = sessions
+        self._front = front
+        self._background = background
+        self._now = now
+        self._recognizer: Recognizer | None = None
+        self._voices: Sequence[tuple[str, str]] = ()
+
+    async def voices(self) -> Sequence[tuple[str, str]]:
+        """The voices to choose from; looked for once."""
+        if not self._voices:
+            self._voices = await asyncio.to_thread(self._tools.voices)
+        return self._voices
+
+    async def recognizer(self) -> Recognizer:
+        """What hears; opened once."""
+        if self._recognizer is None:
+            self._recognizer = await asyncio.to_thread(self._tools.recognizer)
+        return self._recognizer
+
+    async def reader(self, plan: RoundPlan) -> Reader:
+        """The voice that ``plan`` wants, at its pace. Raises OralquizError."""
+        return await asyncio.to_thread(self._tools.reader, plan.voice, plan.pace_s)
+
+    async def assemble(
+        self,
+        plan: RoundPlan,
+        pupils: Sequence[Pupil],
+        devices: Sequence[BrowserDevice],
+        make: Callable[[str, str], ClassRound],
+    ) -> ClassRound:
+        """A class round of ``pupils`` on ``devices``, begun. ``make`` makes it from its key and
+        title. Raises OralquizError, and then leaves nothing behind."""
+        rounds = await asyncio.to_thread(rounds_for, plan, pupils)
+        recognizer = await self.recognizer()
+        readers = await self._readers(plan, rounds)
+        class_round = make(secrets.token_hex(6), rounds[0].name)
+        if plan.way is Way.ROOM:
+            self._read_at_the_front(class_round, readers[0])
+        recorders = await asyncio.to_thread(
+            self._recorders, class_round.key, plan, rounds, devices, recognizer
+        )
+        for number, (round_, device, reader, recorder) in enumerate(
+            zip(rounds, devices, readers, recorders, strict=True), start=1
+        ):
+            barrier = class_round.barrier
+            remote = RemoteRound(
+                f"{class_round.key}-{number}",
+                round_,
+                plan.options(device.stretch),
+                reader,
+                recognizer,
+                recorder,
+                self.threads,
+                tell=class_round.tell(device),
+                report=class_round.report,
+                now=self._now,
+                stream_begun=barrier.stirred if barrier else lambda: None,
+                room=barrier is not None,
+                echo_filter=echo_filter(device.mic, len(rounds)),
+            )
+            class_round.add(remote, device)
+        clips = {
+            key: one.remote.first_clip()
+            for key, one in class_round.participants.items()
+            if class_round.barrier is None
+        }
+        class_round.begin(clips)
+        return class_round
+
+    async def _readers(self, plan: RoundPlan, rounds: Sequence[Round]) -> list[AheadReader]:
+        """A reader for each round (in the room the same for all) with its first sum ready: a pace
+        that is too quick is said now."""
+        reader = await self.reader(plan)
+        shared = AheadReader(reader)
+        room = plan.way is Way.ROOM
+        readers = [shared if room else AheadReader(reader) for _ in rounds]
+        loop = asyncio.get_running_loop()
+        for ahead, round_ in zip(readers, rounds, strict=True):
+            await loop.run_in_executor(self.threads.ahead, ahead.prepare, round_.turns[0])
+        return readers
+
+    def _read_at_the_front(self, class_round: ClassRound, sums: AheadReader) -> None:
+        class_round.barrier = RoomBarrier(
+            f"{class_round.key}-0",
+            self._front,
+            sums,
+            lambda: list(class_round.participants.values()),
+            class_round.in_trouble,
+            self._background,
+            self._now,
+        )
+
+    def _recorders(
+        self,
+        key: str,
+        plan: RoundPlan,
+        rounds: Sequence[Round],
+        devices: Sequence[BrowserDevice],
+        recognizer: Recognizer,
+    ) -> list[FileRecorder]:
+        """A recorder for each round. When one cannot be had, none is left."""
+        stamp = datetime.now(UTC).strftime("%Y-%m-%d-%H%M%S")
+        made: list[FileRecorder] = []
+        try:
+            for number, (round_, device) in enumerate(zip(rounds, devices, strict=True), start=1):
+                head = header(
+                    round_,
+                    plan.options(device.stretch),
+                    voice=plan.voice or "default",
+                    model=recognizer.name,
+                    software=f"oralquiz {__version__}",
+                )
+                folder = self._sessions / f"{stamp}-{key}-{number}"
+                made.append(FileRecorder(folder, head))
+        except OSError as error:
+            for recorder in made:
+                with suppress(OSError):
+                    recorder.discard()
+            raise OralquizError(f"the sessions cannot be kept ({error})") from None
+        return made
+
+
+def echo_filter(mic: bool, devices: int) -> EchoFilter | None:
+    """What keeps a device's loudspeaker out of its microphone, when so many devices listen."""
+    if not mic:
+        return None
+    return EchoCanceller() if devices <= CANCELLED else HalfDuplexGate()

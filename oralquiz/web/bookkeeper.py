@@ -1,0 +1,143 @@
+"""Puts what was held into the records: finished rounds, corrections, what a crash left over."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Awaitable, Callable
+from datetime import UTC, datetime
+from pathlib import Path
+
+from sqlite_utils import Database
+
+from oralquiz.compose import many
+from oralquiz.errors import OralquizError
+from oralquiz.judge import Verdict
+from oralquiz.records import import_session, store, waiting
+from oralquiz.session import BeingHeld, correct, open_session
+from oralquiz.web.background import Background
+from oralquiz.web.class_round import TEACHER, ClassRound
+from oralquiz.web.inbox import TeacherVerdict
+from oralquiz.web.participant import Participant
+from oralquiz.web.records_thread import RecordsThread
+
+NOT_KEPT = (OralquizError, OSError, sqlite3.Error)
+"""What can keep something from the records."""
+
+
+class Bookkeeper:
+    """``sessions`` is the folder of the session files; ``changed`` is called when there is
+    something new to show."""
+
+    def __init__(
+        self,
+        records: RecordsThread,
+        sessions: Path,
+        background: Background,
+        changed: Callable[[], None],
+    ) -> None:
+        self._records = records
+        self._sessions = sessions
+        self._background = background
+        self._changed = changed
+        self._closing = False
+
+    def close(self) -> None:
+        """Begin nothing new."""
+        self._closing = True
+
+    # --- a round that is over ---------------------------------------------------------------
+
+    def finished(self, class_round: ClassRound, participant: Participant) -> None:
+        """Put a participant's session into the records."""
+        file = participant.remote.file
+        if file is not None:
+            saving = self._save(class_round, participant, file)
+            self._background.run(self._keep(class_round, saving))
+        self._changed()
+
+    async def _save(self, class_round: ClassRound, participant: Participant, file: Path) -> None:
+        class_round.saved(participant, await self._records.do(_store_file, file))
+
+    async def _keep(self, class_round: ClassRound, work: Awaitable[None]) -> None:
+        """Do ``work``; what keeps it from the records is said on the round's page."""
+        try:
+            await work
+        except NOT_KEPT as error:
+            class_round.trouble = f"This is not in the records: {error}"
+        self._changed()
+
+    # --- the teacher's ear ------------------------------------------------------------------
+
+    async def correct(
+        self, class_round: ClassRound, number: int, verdict: str, value: int | None
+    ) -> None:
+        """The teacher's ear on an answer of ``class_round``. Raises BadInput."""
+        wanted = class_round.verdict_on(number, verdict, value)
+        participant, _ = class_round.judged[number]
+        if participant.remote.over and participant.remote.file is not None:
+            await self._correct_finished(class_round, participant, wanted)
+        else:
+            participant.remote.correct(wanted)
+
+    def too_late(
+        self, class_round: ClassRound, participant: Participant, verdict: TeacherVerdict
+    ) -> None:
+        """The file was being finished when ``verdict`` came: it is added to the finished one."""
+        adding = self._correct_finished(class_round, participant, verdict)
+        self._background.run(self._keep(class_round, adding))
+
+    async def _correct_finished(
+        self, class_round: ClassRound, participant: Participant, verdict: TeacherVerdict
+    ) -> None:
+        file = participant.remote.file
+        if file is not None:
+            await self.correct_file(file, verdict.turn, verdict.verdict, verdict.value)
+            class_round.corrected(participant, verdict)
+
+    async def correct_file(
+        self, file: Path, turn: int, verdict: Verdict, value: int | None
+    ) -> None:
+        """The teacher's ear on a turn of a finished session. Raises BadInput."""
+        when = datetime.now(UTC).isoformat(timespec="seconds")
+        await self._records.do(_correct_file, file, turn, verdict, value, when)
+        self._changed()
+
+    # --- what was left over -----------------------------------------------------------------
+
+    async def enter_waiting(self) -> str:
+        """Enter what a crash or a busy database kept out of the records; says so in one line,
+        nothing if there was nothing."""
+        new = failed = 0
+        try:
+            for path in await self._records.apart(waiting, self._sessions):
+                if self._closing:
+                    break
+                try:
+                    entered = await self._records.apart(import_session, path, self._sessions)
+                    new += entered.new
+                except BeingHeld:
+                    continue  # somebody else has just begun to enter it
+                except NOT_KEPT:
+                    failed += 1
+        except NOT_KEPT:
+            failed += 1
+        self._changed()
+        said = []
+        if new:
+            said.append(f"{many(new, 'session')} had not reached the records; now in the results.")
+        if failed:
+            said.append(f"{many(failed, 'session')} cannot be entered: `oralquiz enter` says why.")
+        return " ".join(said)
+
+
+def _store_file(db: Database, file: Path) -> str:
+    session = open_session(file)
+    store(db, session, file)
+    return str(session.header["id"])
+
+
+def _correct_file(
+    db: Database, file: Path, turn: int, verdict: Verdict, value: int | None, when: str
+) -> None:
+    session = correct(file, turn, verdict, by=TEACHER, when=when, value=value)
+    store(db, session, file)

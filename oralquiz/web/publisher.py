@@ -1,0 +1,67 @@
+"""Keeps the pages that watch up to date: the teacher's and the projector's."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from oralquiz.web.connection import REFUSED, Connection
+from oralquiz.web.live_messages import Live, Wall
+
+SETTLE_S = 0.05
+"""Seconds in which changes are gathered before the watching pages are told."""
+
+
+@dataclass(frozen=True)
+class Watcher:
+    """A page that watches; ``wall``: the projector's."""
+
+    connection: Connection
+    wall: bool
+
+
+class Publisher:
+    """``live`` and ``wall`` make the news for the two kinds of pages."""
+
+    def __init__(self, live: Callable[[], Live], wall: Callable[[], Wall]) -> None:
+        self._live = live
+        self._wall = wall
+        self._watchers: list[Watcher] = []
+        self._telling = False
+
+    def watch(self, connection: Connection, *, wall: bool) -> None:
+        self._watchers.append(Watcher(connection, wall))
+        connection.send(self._news(wall))
+
+    def unwatch(self, connection: Connection) -> None:
+        self._watchers = [w for w in self._watchers if w.connection is not connection]
+
+    @property
+    def watching(self) -> int:
+        """How many pages watch."""
+        return len(self._watchers)
+
+    def changed(self) -> None:
+        """Tell the watching pages soon, together with what else changes until then."""
+        if not self._telling and self._watchers:
+            self._telling = True
+            asyncio.get_running_loop().call_later(SETTLE_S, self._tell)
+
+    def lock_out(self, visit: str = "") -> None:
+        """End the connections of a visit that is over; without one, every teacher's."""
+        for watcher in self._watchers:
+            if not visit or watcher.connection.visit == visit:
+                watcher.connection.close("come in first", REFUSED)
+
+    def _tell(self) -> None:
+        self._telling = False
+        for wall in (False, True):
+            watching = [w.connection for w in self._watchers if w.wall is wall]
+            if watching:
+                news = self._news(wall)
+                for connection in watching:
+                    connection.send(news)
+
+    def _news(self, wall: bool) -> Live | Wall:
+        return self._wall() if wall else self._live()
