@@ -94,7 +94,7 @@ class Conductor:
             if self.holds(pupil):
                 raise BadInput("your class is having a lesson")
             if self.practices.get(device.key) in self.going:
-                raise BadInput("a round is running already")
+                raise BadInput("a round is already running")
             device.commands = PRACTICE_COMMANDS
             practice = await self._hold(plan, [pupil], [device], practice=True)
             self.practices[device.key] = practice
@@ -133,7 +133,7 @@ class Conductor:
         """
         async with self._starting:
             if self.holds(pupil):
-                raise BadInput(f"{pupil.name} is in the round that is held now: end it first")
+                raise BadInput(f"{pupil.name} is in the round that is being held: end it first")
             self._roster.release(pupil)
             practice = self.practices.pop(device_key(pupil), None)
             if practice is not None:

@@ -34,7 +34,7 @@ _templates.filters["readable"] = readable
 _templates.filters["shown"] = shown
 _templates.globals["page_words"] = page_words
 
-CARD_OVER = "Your card is not good any more. Ask your teacher for a new one."
+CARD_OVER = "Your card is no longer valid. Ask your teacher for a new one."
 
 Form = Mapping[str, str]
 Page = Callable[[Request], Awaitable[Response]]

@@ -115,7 +115,7 @@ async def correct(request: Request) -> Response:
         )
     except OralquizError as error:
         return go(request, f"/results/{round_id}", plainly(error))
-    return go(request, f"/results/{round_id}", "Noted. The verdict before it stays in the record.")
+    return go(request, f"/results/{round_id}", "Noted. The earlier verdict stays in the record.")
 
 
 @teachers

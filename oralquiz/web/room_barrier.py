@@ -22,7 +22,7 @@ ROOM_LEAD_S = 0.8
 ALL_THERE_S = 10.0
 """Seconds that the room waits for every tablet's stream to begin."""
 
-NO_SOUND = "The sound of this computer did not start: press “Sound on” and go on."
+NO_SOUND = "The sound of this computer did not start: press “Sound on”, then “Continue”."
 
 
 class RoomBarrier:

@@ -45,7 +45,7 @@ async def pupil_socket(socket: WebSocket) -> None:
 
     async def practise(wish: Practise) -> None:
         if (await who(socket)).pupil is None:  # a page may stay open for longer than its card
-            connection.close("your card is not good any more", REFUSED)
+            connection.close("your card is no longer valid", REFUSED)
             return
         plan = await practice_plan(classroom, pupil, wish)
         await classroom.conductor.practise(plan, pupil)

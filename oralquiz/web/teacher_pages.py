@@ -176,10 +176,10 @@ async def _change(
     elif what == "no card":
         pupil = await records.do(find_pupil, name)
         classroom.roster.take_card_back(pupil)
-        return go(request, "/class", f"{pupil.name}'s card opens nothing any more.")
+        return go(request, "/class", f"{pupil.name}'s card no longer works.")
     elif what == "set":
         await _give(classroom, form)
-        return go(request, "/class", "The practice set is given.")
+        return go(request, "/class", "The class has its new practice set.")
     else:
         raise BadInput("there is nothing of that name to do")
     return go(request, "/class")

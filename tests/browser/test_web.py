@@ -829,7 +829,7 @@ def test_a_card_is_printed_alone(room: RunningServer, visitors: Callable[..., Vi
         expect(card.locator(part)).to_be_visible()
     printed = page.evaluate("document.body.innerText")
     assert "Ben Okoro" in printed
-    for elsewhere in ("Asha Rao", "Pupils", "Joining with tablets", "Take the card back", "Plan"):
+    for elsewhere in ("Asha Rao", "Pupils", "Joining with tablets", "Cancel the card", "Plan"):
         assert elsewhere not in printed
 
 

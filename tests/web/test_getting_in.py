@@ -508,7 +508,7 @@ def test_who_came_with_a_card_stays_as_long_as_the_card(
     classroom.codes.now = lambda: now
     assert home.get("/").headers["location"] == "/me"
     assert home.get("/me").headers["location"] == "/join"
-    assert "Your card is not good any more." in home.get("/join").text
+    assert "Your card is no longer valid." in home.get("/join").text
     assert close_code(home, "/ws/me") == (4403, "come in first")
 
 
@@ -546,7 +546,7 @@ def test_a_card_is_replaced_or_taken_back_and_its_page_let_go(
     if what == "new card":
         assert fresh.post("/join", data={"code": card_on(page.text), "name": ""}).status_code == 303
     else:
-        assert "Ben&#39;s card opens nothing any more." in teacher.get("/class").text
+        assert "Ben&#39;s card no longer works." in teacher.get("/class").text
         assert "who has one" not in teacher.get("/class").text
 
 
@@ -582,7 +582,7 @@ def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
         socket.send_json({"t": "practise", "pace_s": 2.0, "count": 3})
         for _ in range(5):
             socket.receive_json()
-    assert (end.value.code, end.value.reason) == (4403, "your card is not good any more")
+    assert (end.value.code, end.value.reason) == (4403, "your card is no longer valid")
     assert classroom.conductor.practices == {}
 
 

@@ -132,7 +132,7 @@ def test_nobody_is_erased_out_of_the_round_that_is_held(
 
     class_round = teacher.portal.call(begin)
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
-    assert "Ben is in the round that is held now" in teacher.get("/class").text
+    assert "Ben is in the round that is being held" in teacher.get("/class").text
     assert len(do(classroom, teacher, pupils)) == 2
     teacher.portal.call(end)
     assert len(list(classroom.sessions.iterdir())) == 1
@@ -274,11 +274,11 @@ def test_results_are_listed_heard_and_corrected(
     assert len(samples) == 19_200  # the answer and 0.4 s on both sides
     form = {"turn": "1", "verdict": "right", "value": "33"}
     teacher.post(f"/results/{round_id}/correct", data=form)
-    assert "Right by your ear, after 1.00 s." in teacher.get(f"/results/{round_id}").text
+    assert "Right, corrected by you, after 1.00 s." in teacher.get(f"/results/{round_id}").text
     assert "2 of 2" in teacher.get("/results").text
     # without a number: what the machine heard is not what was said
     teacher.post(f"/results/{round_id}/correct", data={"turn": "0", "verdict": "wrong"})
-    assert "Not right by your ear, after 1.00 s." in teacher.get(f"/results/{round_id}").text
+    assert "Not right, corrected by you, after 1.00 s." in teacher.get(f"/results/{round_id}").text
     for bad in ({"turn": "9"}, {"verdict": "fine"}, {"value": "x"}, {"turn": "-1"}):
         teacher.post(f"/results/{round_id}/correct", data=form | bad)
     session = open_session(Path(do(classroom, teacher, file_path, round_id)))
@@ -434,7 +434,7 @@ def test_todays_set_and_the_own_best(
 ) -> None:
     form = {"what": "set", "step": "five:+4", "count": "3", "terms": "4", "pace": "3"}
     teacher.post("/class", data=form)
-    assert "3 sums of <b>five:+4</b>, 4 terms, every 3 s." in teacher.get("/class").text
+    assert "3 sums of <b>five:+4</b>, 4 terms each, a term every 3 s." in teacher.get("/class").text
     keep(classroom, teacher, tmp_path / "one", "Asha Rao", 33, 38)
     keep(classroom, teacher, tmp_path / "two", "Asha Rao", 33, 33)
     pupil = do(classroom, teacher, find_pupil, "Asha Rao")
@@ -469,6 +469,6 @@ def test_the_cautions_are_shown_to_everyone(classroom: Classroom, teacher: TestC
     stranger = browser(classroom, teacher, host="192.168.1.20")
     for client in (teacher, stranger):
         page = client.get("/about").text
-        for caution in ("Not too loud", "then a break", "not a diagnosis", "Local rules"):
+        for caution in ("sound low", "take breaks", "not a diagnosis", "Local rules"):
             assert caution in page
     assert "New passphrase" not in stranger.get("/about").text

@@ -70,7 +70,7 @@ export class Link {
     this.hooks.onLost();
     if (code >= 4400) { // the server does not want this page: no use in trying
       this.closed = true;
-      const why = reason || "this page is not wanted any more";
+      const why = reason || "the server has closed this page";
       this.hooks.onRefused(`${why.slice(0, 1).toUpperCase()}${why.slice(1)}.`);
       return;
     }
