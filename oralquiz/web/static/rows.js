@@ -84,7 +84,7 @@ export function newAnswer(onCorrect) {
     const button = document.createElement("button");
     button.type = "button";
     button.className = "plain";
-    button.textContent = "Correct";
+    button.textContent = "Change the verdict";
     button.addEventListener("click", () => onCorrect(answer));
     item.append(document.createElement("span"), button);
     return item;
@@ -100,7 +100,7 @@ export function drawAnswer(item, answer, verdicts) {
   const [what, button] = item.children;
   if (!what || !button) return;
   setText(what, `${verdicts[answer.verdict].sign} ${sumOf(answer)}, ${outcome(answer, verdicts)}`);
-  button.setAttribute("aria-label", `Correct ${answer.pupil}, ${answer.sum}`);
+  button.setAttribute("aria-label", `Change the verdict: ${answer.pupil}, ${answer.sum}`);
 }
 
 /** @param {Answer} answer */
