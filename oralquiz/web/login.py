@@ -102,10 +102,10 @@ async def join(request: Request) -> Response:
     if ticket.pupil is not None:
         pupil = await classroom.pupil(ticket.pupil)
         if pupil is None or pupil.name != ticket.name:  # erased; the number may be given anew
-            return again("This code does not open anything any more.")
+            return again("This code is no longer valid.")
         card = classroom.codes.card_of(pupil)
         if card is None:
-            return again("This code does not open anything any more.")
+            return again("This code is no longer valid.")
         _came_in(request, Purpose.CODE)
         enter_home(request, pupil, card[0], ticket.expires)
         return RedirectResponse("/me", 303)
