@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from oralquiz.beads import Sum
-from oralquiz.compose import Composed, compose, load_syllabus, request_for
+from oralquiz.compose import ComposedSums, compose, load_syllabus, request_for
 from oralquiz.judge import PRACTICE, Policy, Verdict, judge
 from oralquiz.listen import Hearing, VoskRecognizer, open_recognizer
 from oralquiz.sound import SESSION_RATE, Samples, read_recording
@@ -17,7 +17,7 @@ from oralquiz.speak import dictate as render
 
 def compose_sums(
     step: str, count: int = 5, *, seed: int = 0, course: str = "two-hands", **wanted: Any
-) -> Composed:
+) -> ComposedSums:
     """``count`` different sums that drill ``step`` of ``course`` and use no rule not yet taught.
 
     Any set of sums is as likely as any other; the same ``seed`` draws the same ones. ``wanted``

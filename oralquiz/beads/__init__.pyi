@@ -16,6 +16,6 @@ from .rules import Kind as Kind
 from .rules import Rule as Rule
 from .sums import Sum as Sum
 from .sums import check_fits as check_fits
-from .syllabus import Span as Span
+from .syllabus import Range as Range
 from .syllabus import Step as Step
 from .syllabus import Syllabus as Syllabus

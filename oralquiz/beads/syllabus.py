@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from oralquiz.beads.rules import Rule
 from oralquiz.errors import BadInput, excerpt
 
-Span = tuple[int, int]
+Range = tuple[int, int]
 """Lowest and highest, both included."""
 
 
@@ -25,10 +25,10 @@ class Step:
     adds: tuple[Rule, ...]
     drill: tuple[Rule, ...]
     columns: int | None = None
-    terms: Span | None = None
-    digits: Span | None = None
+    terms: Range | None = None
+    digits: Range | None = None
     digits_in_all: int | None = None
-    minus: Span | None = None
+    minus: Range | None = None
     below_zero: bool = False
 
 

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.beads import Sum
-from oralquiz.cli.asking import Asked, asking
 from oralquiz.cli.common import BAD_INPUT, FAILED, json_option, print_json
+from oralquiz.cli.sum_options import SumOptions, sum_options
 from oralquiz.compose import MAX_TERMS, SetCode, decode, encode
 from oralquiz.errors import BadInput
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @click.command()
-@asking
+@sum_options
 @click.option(
     "--graded",
     is_flag=True,
@@ -50,7 +50,7 @@ def compose(
     Drawn uniformly from all such sums, of which the number is told. With --graded, a range of
     --terms, or something to avoid, they are a set for a lesson.
     """
-    asked = Asked(**options)
+    asked = SumOptions(**options)
     if check is not None or from_code is not None:
         _check(ctx, asked, check, from_code, as_json)
         return
@@ -61,12 +61,12 @@ def compose(
     request = asked.requests()[0]
     total = _together(counts)
     relaxed = _relaxations(request) if not sums and total.estimate == 0 else []
-    text = encode(SetCode(request.columns, 2.5, asked.the_step.name, sums)) if code else ""
+    text = encode(SetCode(request.columns, 2.5, asked.chosen_step.name, sums)) if code else ""
     if as_json:
         print_json(
             {
-                "step": asked.the_step.name,
-                "seed": asked.the_seed,
+                "step": asked.chosen_step.name,
+                "seed": asked.chosen_seed,
                 "columns": request.columns,
                 "count": None if total.total is None else str(total.total),
                 "exact": total.exact,
@@ -90,19 +90,19 @@ def compose(
         ctx.exit(FAILED)
 
 
-def _drawn(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
+def _drawn(asked: SumOptions) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
     from oralquiz.compose import compose as compose_sums
 
-    composed = compose_sums(asked.requests()[0], asked.count, asked.the_seed)
+    composed = compose_sums(asked.requests()[0], asked.count, asked.chosen_seed)
     return composed.sums, [composed.count], {}
 
 
-def _graded(asked: Asked) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
+def _graded(asked: SumOptions) -> tuple[tuple[Sum, ...], list[Count], dict[str, Any]]:
     from oralquiz.compose import compose_set
 
-    made = compose_set(asked.requests(), asked.count, asked.the_seed, asked.had())
+    made = compose_set(asked.requests(), asked.count, asked.chosen_seed, asked.sums_to_avoid())
     more = {
-        "loads": [load.points for load in made.loads],
+        "loads": [load.points for load in made.difficulties],
         "coverage": [
             {"rule": p.rule.name, "column": p.column, "digit": p.digit, "uses": uses}
             for p, uses in made.coverage.items()
@@ -137,17 +137,17 @@ def _relaxations(request: Request) -> list[dict[str, Any]]:
     ]
 
 
-def _tell(asked: Asked, total: Count, found: int, relaxed: list[dict[str, Any]]) -> None:
+def _tell(asked: SumOptions, total: Count, found: int, relaxed: list[dict[str, Any]]) -> None:
     """On stderr, so that stdout holds nothing but sums: how many there are, what to relax."""
     if found:
-        click.echo(f"{total} such sums; seed {asked.the_seed}", err=True)
+        click.echo(f"{total} such sums; seed {asked.chosen_seed}", err=True)
         if found < asked.count:
             click.echo(f"only {found} could be given: there are no more", err=True)
         return
     if total.estimate:
         click.echo("every such sum is one that is not wanted again", err=True)
         return
-    click.echo(f"There is no such sum for {asked.the_step.name}.", err=True)
+    click.echo(f"There is no such sum for {asked.chosen_step.name}.", err=True)
     if not relaxed:
         click.echo("No single change makes one exist; change two or more things.", err=True)
         return
@@ -158,7 +158,7 @@ def _tell(asked: Asked, total: Count, found: int, relaxed: list[dict[str, Any]])
 
 
 def _check(
-    ctx: click.Context, asked: Asked, file: Path | None, from_code: str | None, as_json: bool
+    ctx: click.Context, asked: SumOptions, file: Path | None, from_code: str | None, as_json: bool
 ) -> None:
     from oralquiz.compose import WrittenSum, read_sums
 
@@ -186,7 +186,7 @@ def _check(
     if as_json:
         print_json(
             {
-                "step": asked.the_step.name if asked.step else None,
+                "step": asked.chosen_step.name if asked.step else None,
                 **({} if opened is None else _code_as_json(opened)),
                 "fits": fits,
                 "misfits": len(results) - fits,
@@ -213,7 +213,7 @@ def _code_as_json(opened: SetCode) -> dict[str, Any]:
     return {"code": {"columns": opened.columns, "pace": opened.pace, "step": opened.step}}
 
 
-def _result(asked: Asked, written: WrittenSum) -> dict[str, Any]:
+def _result(asked: SumOptions, written: WrittenSum) -> dict[str, Any]:
     """What is printed of one sum; ``rules`` is a list for each term, up to where it leaves."""
     from oralquiz.beads import ALL_RULES
     from oralquiz.compose import check_sum, rules_by_term

@@ -9,14 +9,14 @@ from typing import Any
 import click
 
 from oralquiz.beads import Sum, check_fits
-from oralquiz.cli.asking import Asked, asking
 from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.sum_options import SumOptions, sum_options
 from oralquiz.compose import decode, many
 from oralquiz.errors import BadInput, OralquizError
 
 
 @click.command()
-@asking
+@sum_options
 @click.option(
     "--out",
     type=click.Path(path_type=Path, dir_okay=False),
@@ -64,7 +64,7 @@ def sheet(
     """
     from oralquiz.report import MINUS, Sheet, write_sheet
 
-    asked = Asked(**options)
+    asked = SumOptions(**options)
     if from_code is not None and from_file is not None:
         raise BadInput("--from-code and --from-file do not go together")
     note = ""
@@ -78,12 +78,12 @@ def sheet(
         title = title or _title_of(asked, step)
     elif from_file is not None:
         sums, columns = _own_sums(asked, from_file)
-        step = asked.the_step.name if asked.step else ""
+        step = asked.chosen_step.name if asked.step else ""
         title = title or from_file.stem
     else:
         sums, columns, note = _composed(asked)
-        step = asked.the_step.name
-        title = title or asked.the_step.title or step
+        step = asked.chosen_step.name
+        title = title or asked.chosen_step.title or step
     made = Sheet(
         sums=sums,
         columns=columns,
@@ -108,25 +108,25 @@ def sheet(
         click.echo(f"{out}: {many(len(sums), 'sum')} on {pages} pages")
 
 
-def _composed(asked: Asked) -> tuple[tuple[Sum, ...], int, str]:
+def _composed(asked: SumOptions) -> tuple[tuple[Sum, ...], int, str]:
     from oralquiz.compose import compose_set
 
     requests = asked.requests()
-    made = compose_set(requests, asked.count, asked.the_seed, asked.had())
+    made = compose_set(requests, asked.count, asked.chosen_seed, asked.sums_to_avoid())
     if not made.sums:
         raise OralquizError(
-            f"there is no such sum for {asked.the_step.name}: "
+            f"there is no such sum for {asked.chosen_step.name}: "
             "`oralquiz compose` with the same options says what to change"
         )
     columns = requests[0].columns
     frame = "two hands" if columns == 2 else many(columns, "column")
-    return made.sums, columns, f"{asked.syllabus.title} · {frame} · seed {asked.the_seed}"
+    return made.sums, columns, f"{asked.syllabus.title} · {frame} · seed {asked.chosen_seed}"
 
 
-def _own_sums(asked: Asked, file: Path) -> tuple[tuple[Sum, ...], int]:
+def _own_sums(asked: SumOptions, file: Path) -> tuple[tuple[Sum, ...], int]:
     from oralquiz.compose import read_sums
 
-    columns = asked.columns or asked.the_step.columns or asked.syllabus.columns
+    columns = asked.columns or asked.chosen_step.columns or asked.syllabus.columns
     sums: list[Sum] = []
     for written in read_sums(file):
         if written.terms is None:
@@ -144,6 +144,6 @@ def _check(terms: Sum, columns: int, below_zero: bool, where: str) -> None:
         raise BadInput(f"{where}: {error}") from None
 
 
-def _title_of(asked: Asked, step: str) -> str:
+def _title_of(asked: SumOptions, step: str) -> str:
     known = {each.name.casefold(): each for each in asked.syllabus.steps}
     return known[step].title if step in known else step or "Sums"

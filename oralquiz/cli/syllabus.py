@@ -8,7 +8,7 @@ import click
 
 from oralquiz.beads import Step, Syllabus
 from oralquiz.cli.common import json_option, print_json
-from oralquiz.compose import load_syllabus, request_for, shipped, span_text
+from oralquiz.compose import load_syllabus, range_text, request_for, shipped_syllabi
 from oralquiz.errors import BadInput
 
 COMMON = ((5, 1), (5, 2), (10, 3))
@@ -106,8 +106,8 @@ def _that_fit(steps: list[dict[str, Any]], width: int) -> tuple[list[str], list[
 def _step(course: Syllabus, step: Step, with_counts: bool) -> dict[str, Any]:
     shape = {
         "columns": step.columns or course.columns,
-        "terms": span_text(step.terms) if step.terms else None,
-        "digits": span_text(step.digits) if step.digits else None,
+        "terms": range_text(step.terms) if step.terms else None,
+        "digits": range_text(step.digits) if step.digits else None,
     }
     return {
         "name": step.name,
@@ -148,7 +148,7 @@ def _rules(names: list[str]) -> str:
 
 
 def _list(as_json: bool) -> None:
-    courses = [load_syllabus(name) for name in shipped()]
+    courses = [load_syllabus(name) for name in shipped_syllabi()]
     if as_json:
         print_json({"courses": [{"name": c.name, "title": c.title} for c in courses]})
         return

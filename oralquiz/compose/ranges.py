@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import re
 
-from oralquiz.beads import Span
+from oralquiz.beads import Range
 from oralquiz.errors import BadInput, excerpt
 
 
-def parse_span(text: str, name: str, lowest: int, highest: int | None = None) -> Span:
+def parse_range(text: str, name: str, lowest: int, highest: int | None = None) -> Range:
     """Read ``5`` or ``4-6``. Raises BadInput that names the setting."""
     match = re.fullmatch(r"(-?[0-9]{1,9})(?:\s*(?:-|–|to|\.\.)\s*(-?[0-9]{1,9}))?", text.strip())
     if match is None:
@@ -23,8 +23,8 @@ def parse_span(text: str, name: str, lowest: int, highest: int | None = None) ->
     return low, high
 
 
-def span_text(span: Span) -> str:
-    low, high = span
+def range_text(pair: Range) -> str:
+    low, high = pair
     return str(low) if low == high else f"{low}-{high}"
 
 

@@ -6,9 +6,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 from oralquiz.beads import ALL_RULES
-from oralquiz.compose.composed import Count, count_sums, may_have_sums
-from oralquiz.compose.ranges import span_text
+from oralquiz.compose.composed import count_sums, may_have_sums
+from oralquiz.compose.ranges import range_text
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS, Request
+from oralquiz.compose.sampler import Count
 from oralquiz.errors import BadInput
 
 TERMS_AROUND = 12
@@ -96,9 +97,9 @@ def _other_terms(request: Request) -> Iterator[tuple[str, Request]]:
 
 def _other_digits(request: Request) -> Iterator[tuple[str, Request]]:
     low, high = request.digits
-    spans = [(a, b) for a in range(low, 0, -1) for b in range(high, request.columns + 1)]
-    for span in sorted(spans, key=lambda span: span[1] - span[0])[1:]:
-        yield f"terms of {span_text(span)} digits", replace(request, digits=span)
+    ranges = [(a, b) for a in range(low, 0, -1) for b in range(high, request.columns + 1)]
+    for wider in sorted(ranges, key=lambda pair: pair[1] - pair[0])[1:]:
+        yield f"terms of {range_text(wider)} digits", replace(request, digits=wider)
 
 
 def _more_rules(request: Request) -> Iterator[tuple[str, Request]]:

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from oralquiz.beads import ALL_RULES, Rule, Span, Syllabus, top
+from oralquiz.beads import ALL_RULES, Range, Rule, Syllabus, top
 from oralquiz.errors import BadInput, excerpt
 
 MAX_TERMS = 50
@@ -54,12 +54,12 @@ class Request:
 
     columns: int = 2
     terms: int = 5
-    digits: Span = (2, 2)
+    digits: Range = (2, 2)
     allowed: frozenset[Rule] = frozenset(ALL_RULES)
     drills: tuple[Drill, ...] = ()
-    minus: Span | None = None
+    minus: Range | None = None
     signs: str | None = None
-    answer: Span | None = None
+    answer: Range | None = None
     repeats: bool = False
     cancels: bool = False
     first_plus: bool = True

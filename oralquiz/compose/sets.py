@@ -13,10 +13,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from oralquiz.beads import DIRECT, Rule, Sum
-from oralquiz.compose.composed import EXACT_COLUMNS, Count, Source
-from oralquiz.compose.load import Load, load_of
+from oralquiz.compose.composed import EXACT_COLUMNS, sampler_for
+from oralquiz.compose.difficulty import Difficulty, difficulty_of
 from oralquiz.compose.plays import RULE_INDEX, Bools, Ints, cells_of, column_moves
 from oralquiz.compose.request import Drill, Request
+from oralquiz.compose.sampler import Count, Sampler
 from oralquiz.errors import BadInput
 
 POOL_PER_SUM = 40
@@ -27,7 +28,7 @@ SAME_ANSWER = 0.5
 
 
 @dataclass(frozen=True, order=True)
-class Place:
+class DrillPlace:
     """Where a rule is drilled: the column, and the digit it shows before the move.
 
     Direct moves are told apart by the signed digit they take instead.
@@ -46,7 +47,7 @@ class Place:
 
 @dataclass(frozen=True)
 class SumSet:
-    """Sums from easier to harder, each with its load, and how often each place is drilled.
+    """Sums from easier to harder, each with its difficulty, and how often each place is drilled.
 
     ``requests``: one for each length of sums, with the ``counts`` of all the sums there are.
     """
@@ -54,20 +55,20 @@ class SumSet:
     requests: tuple[Request, ...]
     counts: tuple[Count, ...]
     sums: tuple[Sum, ...]
-    loads: tuple[Load, ...]
-    coverage: dict[Place, int]
+    difficulties: tuple[Difficulty, ...]
+    coverage: dict[DrillPlace, int]
 
     @property
     def columns(self) -> int:
         return self.requests[0].columns
 
 
-def places_of(request: Request) -> list[Place]:
+def places_of(request: Request) -> list[DrillPlace]:
     """Every place in which a rule of the request's drills can be used on the frame."""
     moves = column_moves()
     drilled = sorted({rule for drill in request.drills for rule in drill.rules})
     return [
-        Place(rule, column, int(digit))
+        DrillPlace(rule, column, int(digit))
         for rule in drilled
         for column in range(request.columns)
         for digit in np.unique(
@@ -84,8 +85,8 @@ def compose_set(
 ) -> SumSet:
     """A graded set of ``count`` sums, spread evenly over the requests (one for each length).
 
-    No sum is in ``avoid`` (what a pupil had lately) or comes twice. Fewer come back only where
-    there are no more. All requests have the same frame and drills.
+    No sum is in ``avoid`` (what a pupil was given lately), and none comes twice. Fewer come back
+    only where there are no more. All requests have the same frame and drills.
     """
     if not requests:
         raise BadInput("a set needs at least one request")
@@ -96,31 +97,31 @@ def compose_set(
     pools: list[list[tuple[int, ...]]] = []
     counts: list[Count] = []
     for request in requests:
-        source = Source(request)
-        counts.append(source.count())
+        sampler = sampler_for(request)
+        counts.append(sampler.count())
         size = max(POOL_PER_SUM * count // len(requests), SMALLEST_POOL)
-        pool = _draw_pool(source, counts[-1], size, rng)
+        pool = _draw_pool(sampler, counts[-1], size, rng)
         pool += _missing_places(request, pool, counter, rng)
         pools.append([terms for terms in dict.fromkeys(pool) if terms not in avoid])
     chosen = _choose(pools, count, counter)
-    loads = {terms: load_of(terms, requests[0].columns) for terms in chosen}
-    graded = sorted(chosen, key=lambda terms: loads[terms].points)
+    difficulties = {terms: difficulty_of(terms, requests[0].columns) for terms in chosen}
+    graded = sorted(chosen, key=lambda terms: difficulties[terms].points)
     uses = counter.uses(graded).sum(axis=0)
     return SumSet(
         requests=tuple(requests),
         counts=tuple(counts),
         sums=tuple(Sum(terms) for terms in graded),
-        loads=tuple(loads[terms] for terms in graded),
+        difficulties=tuple(difficulties[terms] for terms in graded),
         coverage={place: int(n) for place, n in zip(counter.places, uses, strict=True) if n},
     )
 
 
 def _draw_pool(
-    source: Source, count: Count, size: int, rng: np.random.Generator
+    sampler: Sampler, count: Count, size: int, rng: np.random.Generator
 ) -> list[tuple[int, ...]]:
     if count.estimate == 0:
         return []
-    return [tuple(terms) for terms in source.draw(size, rng).tolist()]
+    return [tuple(terms) for terms in sampler.draw(size, rng).tolist()]
 
 
 def _missing_places(
@@ -137,15 +138,15 @@ def _missing_places(
     for place in (
         place for place, is_seen in zip(counter.places, seen, strict=True) if not is_seen
     ):
-        source = Source(replace(request, drills=(*request.drills, place.drill)))
-        more += _draw_pool(source, source.count(), SMALLEST_POOL // 10, rng)
+        sampler = sampler_for(replace(request, drills=(*request.drills, place.drill)))
+        more += _draw_pool(sampler, sampler.count(), SMALLEST_POOL // 10, rng)
     return more
 
 
 class _PlaceCounter:
     """Counts in which places sums use the drilled rules."""
 
-    def __init__(self, places: Sequence[Place], columns: int) -> None:
+    def __init__(self, places: Sequence[DrillPlace], columns: int) -> None:
         self.places = list(places)
         self.columns = columns
         moves = column_moves()
@@ -184,8 +185,8 @@ def _choose(
         best = int(np.argmin(np.where(free[at], cost, np.inf)))
         free[at][best] = False
         drilled += uses[at][best]
-        for pool, had in zip(answers, again, strict=True):
-            had += pool == answers[at][best]
+        for pool, already in zip(answers, again, strict=True):
+            already += pool == answers[at][best]
         chosen.append(pools[at][best])
     return chosen
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from oralquiz.beads import Rule
 from oralquiz.compose.frame_moves import frame_moves
-from oralquiz.compose.ranges import many, span_text
+from oralquiz.compose.ranges import many, range_text
 from oralquiz.compose.request import Drill, Request
 
 
@@ -24,18 +24,18 @@ def rules_by_term(terms: Sequence[int], request: Request) -> list[tuple[Rule, ..
 
 def check_sum(terms: Sequence[int], request: Request) -> list[str]:
     """Every way the sum fails the request; empty if it fits."""
-    found = _frame_misfits(terms, request)
+    found = _frame_problems(terms, request)
     leaves = bool(found)
     for index, rules in enumerate(rules_by_term(terms, request)):
         for rule in dict.fromkeys(rules):
             if rule not in request.allowed:
                 found.append(f"term {index + 1} ({terms[index]:+d}) uses {rule}, not taught yet")
     if not leaves:
-        found += _drill_misfits(terms, request)
-    return found + _shape_misfits(terms, request)
+        found += _drill_problems(terms, request)
+    return found + _shape_problems(terms, request)
 
 
-def _frame_misfits(terms: Sequence[int], request: Request) -> list[str]:
+def _frame_problems(terms: Sequence[int], request: Request) -> list[str]:
     total = 0
     for index, term in enumerate(terms):
         after = total + term
@@ -54,7 +54,7 @@ def _frame_misfits(terms: Sequence[int], request: Request) -> list[str]:
     return []
 
 
-def _drill_misfits(terms: Sequence[int], request: Request) -> list[str]:
+def _drill_problems(terms: Sequence[int], request: Request) -> list[str]:
     found: list[str] = []
     for drill in request.drills:
         uses = drill_uses(terms, request.columns, drill)
@@ -87,7 +87,7 @@ def _times(uses: int) -> str:
     return {1: "once", 2: "twice"}.get(uses, f"{uses} times")
 
 
-def _shape_misfits(terms: Sequence[int], request: Request) -> list[str]:
+def _shape_problems(terms: Sequence[int], request: Request) -> list[str]:
     found: list[str] = []
     if len(terms) != request.terms:
         found.append(f"has {many(len(terms), 'term')}, wanted {request.terms}")
@@ -96,7 +96,7 @@ def _shape_misfits(terms: Sequence[int], request: Request) -> list[str]:
         name = f"term {index + 1} ({term:+d})"
         digits = len(str(abs(term)))
         if not low <= digits <= high:
-            found.append(f"{name} has {many(digits, 'digit')}, wanted {span_text((low, high))}")
+            found.append(f"{name} has {many(digits, 'digit')}, wanted {range_text((low, high))}")
         wanted = request.signs[index] if request.signs and index < len(request.signs) else "?"
         if wanted not in ("?", "+" if term > 0 else "-"):
             found.append(f"{name} has the wrong sign, wanted {wanted}")
@@ -108,9 +108,9 @@ def _shape_misfits(terms: Sequence[int], request: Request) -> list[str]:
         found.append("the first term is minus")
     minus = sum(term < 0 for term in terms)
     if request.minus is not None and not request.minus[0] <= minus <= request.minus[1]:
-        found.append(f"has {many(minus, 'minus term')}, wanted {span_text(request.minus)}")
+        found.append(f"has {many(minus, 'minus term')}, wanted {range_text(request.minus)}")
     if request.answer is not None and not request.answer[0] <= sum(terms) <= request.answer[1]:
-        found.append(f"the answer is {sum(terms)}, wanted {span_text(request.answer)}")
+        found.append(f"the answer is {sum(terms)}, wanted {range_text(request.answer)}")
     in_all = sum(len(str(abs(term))) for term in terms)
     if request.digits_in_all is not None and in_all != request.digits_in_all:
         found.append(f"has {many(in_all, 'digit')} in all, wanted {request.digits_in_all}")

@@ -8,8 +8,8 @@ from importlib import resources
 from pathlib import Path
 from typing import Any, NoReturn
 
-from oralquiz.beads import ALL_RULES, Rule, Span, Step, Syllabus
-from oralquiz.compose.ranges import many, parse_span
+from oralquiz.beads import ALL_RULES, Range, Rule, Step, Syllabus
+from oralquiz.compose.ranges import many, parse_range
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
 from oralquiz.errors import BadInput, excerpt
 
@@ -32,7 +32,7 @@ _STEP_KEYS = {
 }
 
 
-def shipped() -> tuple[str, ...]:
+def shipped_syllabi() -> tuple[str, ...]:
     """The names of the syllabi that come with the package, the default first."""
     names = sorted(f.name[: -len(".toml")] for f in _FOLDER.iterdir() if f.name.endswith(".toml"))
     return tuple(sorted(names, key=lambda name: name != DEFAULT))
@@ -43,14 +43,14 @@ def load_syllabus(name_or_path: str = DEFAULT) -> Syllabus:
 
     Raises BadInput naming the file, the line and what is wrong there.
     """
-    if name_or_path in shipped():
+    if name_or_path in shipped_syllabi():
         text = (_FOLDER / f"{name_or_path}.toml").read_text(encoding="utf-8")
         return parse_syllabus(text, f"{name_or_path}.toml")
     path = Path(name_or_path)
     try:
         text = path.read_text(encoding="utf-8-sig")
     except FileNotFoundError:
-        known = ", ".join(shipped())
+        known = ", ".join(shipped_syllabi())
         raise BadInput(
             f"there is no syllabus {excerpt(name_or_path)}: give a file or one of {known}"
         ) from None
@@ -156,10 +156,10 @@ class _Reader:
             adds=adds,
             drill=drill,
             columns=self.number(entry, index, "columns", _COLUMNS),
-            terms=self.span(entry, index, "terms", 1, MAX_TERMS),
-            digits=self.span(entry, index, "digits", 1),
+            terms=self.range(entry, index, "terms", 1, MAX_TERMS),
+            digits=self.range(entry, index, "digits", 1),
             digits_in_all=self.number(entry, index, "digits_in_all", range(1, 1000)),
-            minus=self.span(entry, index, "minus", 0, MAX_TERMS),
+            minus=self.range(entry, index, "minus", 0, MAX_TERMS),
             below_zero=below_zero,
         )
 
@@ -186,20 +186,20 @@ class _Reader:
             self.fail(f"{key} is {wanted}, not {excerpt(value)}", step, key)
         return value
 
-    def span(
+    def range(
         self,
         entry: dict[str, Any],
         step: int,
         key: str,
         lowest: int,
         highest: int | None = None,
-    ) -> Span | None:
+    ) -> Range | None:
         if key not in entry:
             return None
         try:
             value = entry[key]
             text = value if isinstance(value, str) else excerpt(value)
-            return parse_span(text, key, lowest, highest)
+            return parse_range(text, key, lowest, highest)
         except BadInput as error:
             self.fail(str(error), step, key)
 

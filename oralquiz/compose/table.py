@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from oralquiz.compose import wide
+from oralquiz.compose import limbs
 from oralquiz.compose.plays import Ints, Plays, plays_for
 from oralquiz.compose.request import Request
 from oralquiz.compose.tallies import Tallies, classes_of, follow_tallies
@@ -49,7 +49,7 @@ class ByTotal:
 
 
 @dataclass(frozen=True)
-class Plan:
+class CountingPlan:
     """What is to be counted: the plays, the class of each, and the tallies they lead through."""
 
     request: Request
@@ -63,10 +63,10 @@ class Plan:
         return len(self.plays) * sum(self.tallies.sizes)
 
 
-def plan_for(request: Request) -> Plan:
+def plan_for(request: Request) -> CountingPlan:
     plays = plays_for(request)
     classes, class_of = classes_of(request, plays)
-    return Plan(request, plays, class_of, follow_tallies(request, classes))
+    return CountingPlan(request, plays, class_of, follow_tallies(request, classes))
 
 
 @dataclass(frozen=True)
@@ -78,19 +78,19 @@ class Table:
     only the count was wanted. ``slack``: no share is further than this from its exact value.
     """
 
-    plan: Plan
+    plan: CountingPlan
     by_total: ByTotal
-    ways: tuple[wide.Limbs, ...]
+    ways: tuple[limbs.Limbs, ...]
     shares: tuple[Floats, ...]
     slack: float
     _exact: dict[tuple[int, int, int], int] = field(default_factory=dict, repr=False)
 
     @property
-    def count(self) -> int:
+    def total(self) -> int:
         """How many sums satisfy the request."""
         if self.plan.tallies.sizes[0] == 0 or len(self.plan.plays) == 0:
             return 0
-        return wide.to_int(self.ways[0], 0, -self.plan.request.lowest)
+        return limbs.to_int(self.ways[0], 0, -self.plan.request.lowest)
 
     def barred_after(self, play: int) -> set[int]:
         """The plays that may not follow ``play``."""
@@ -106,7 +106,7 @@ class Table:
         key = (place, tally, play)
         if key not in self._exact:
             after = int(self.plan.tallies.follow[place][tally, self.plan.class_of[play]])
-            ways = wide.to_int(self.ways[place + 1], after, int(self.plan.plays.after[play]))
+            ways = limbs.to_int(self.ways[place + 1], after, int(self.plan.plays.after[play]))
             if ways and place + 1 < self.plan.request.terms:
                 for other in self.barred_after(play):
                     ways -= self.ways_through(place + 1, after, other)
@@ -114,13 +114,13 @@ class Table:
         return self._exact[key]
 
 
-def build_table(plan: Plan, for_drawing: bool = True) -> Table:
+def build_table(plan: CountingPlan, for_drawing: bool = True) -> Table:
     """Count every way; with ``for_drawing`` sums can be drawn fast from the table afterwards."""
     request, plays, tallies = plan.request, plan.plays, plan.tallies
     by_total = _by_total(plays, request.highest - request.lowest + 1)
     ways = [_last(request, tallies.sizes[-1])]
     shares: list[Floats] = []
-    through: wide.Limbs | None = None
+    through: limbs.Limbs | None = None
     for follow in reversed(tallies.follow):
         through = _through(plan, follow, ways[-1], through)
         summed, share = _sum_up(through, by_total, for_drawing)
@@ -148,7 +148,7 @@ def _by_total(plays: Plays, totals: int) -> ByTotal:
     return ByTotal(order, place, present, np.append(0, np.cumsum(sizes[present])), rank)
 
 
-def _last(request: Request, tallies: int) -> wide.Limbs:
+def _last(request: Request, tallies: int) -> limbs.Limbs:
     """F[n]: 1 where the sum may end."""
     ways = np.zeros((1, tallies + 1, request.highest - request.lowest + 1), dtype=np.int64)
     low, high = request.answer or (request.lowest, request.highest)
@@ -157,7 +157,9 @@ def _last(request: Request, tallies: int) -> wide.Limbs:
     return ways
 
 
-def _through(plan: Plan, follow: Ints, ways: wide.Limbs, later: wide.Limbs | None) -> wide.Limbs:
+def _through(
+    plan: CountingPlan, follow: Ints, ways: limbs.Limbs, later: limbs.Limbs | None
+) -> limbs.Limbs:
     """h[i], [limbs, tallies, plays + 1], from F[i + 1] and h[i + 1]; past the last play it is 0.
 
     ``follow``: the tally after a play of each class, [tallies, classes].
@@ -174,7 +176,7 @@ def _through(plan: Plan, follow: Ints, ways: wide.Limbs, later: wide.Limbs | Non
             for other in barred:
                 for limb, more in zip(row, later, strict=False):
                     limb -= more[after].take(other)
-        wide.settle_in_place(row)
+        limbs.settle_in_place(row)
         for tally in np.flatnonzero(comes.any(axis=1)):
             if comes[tally].all():
                 result[:, tally, :-1] = row
@@ -183,10 +185,12 @@ def _through(plan: Plan, follow: Ints, ways: wide.Limbs, later: wide.Limbs | Non
     return result
 
 
-def _sum_up(through: wide.Limbs, by_total: ByTotal, with_shares: bool) -> tuple[wide.Limbs, Floats]:
+def _sum_up(
+    through: limbs.Limbs, by_total: ByTotal, with_shares: bool
+) -> tuple[limbs.Limbs, Floats]:
     """F[i] and the shares from h[i]."""
-    limbs, tallies, _ = through.shape
-    summed = np.zeros((limbs, tallies + 1, len(by_total.rank)), dtype=np.int64)
+    size, tallies, _ = through.shape
+    summed = np.zeros((size, tallies + 1, len(by_total.rank)), dtype=np.int64)
     shares = np.zeros((tallies, len(by_total.order) if with_shares else 0))
     if len(by_total.order) == 0:
         return summed, shares
@@ -197,13 +201,13 @@ def _sum_up(through: wide.Limbs, by_total: ByTotal, with_shares: bool) -> tuple[
         summed[:, tally, by_total.present] = sums
         if with_shares:
             rank = np.arange(len(starts)) + len(starts) * tally
-            shares[tally] = _running_shares(ordered, wide.to_float(sums), by_total, rank)
-    return wide.settle(summed), shares
+            shares[tally] = _running_shares(ordered, limbs.to_float(sums), by_total, rank)
+    return limbs.settle(summed), shares
 
 
-def _running_shares(ordered: wide.Limbs, whole: Floats, by_total: ByTotal, rank: Ints) -> Floats:
+def _running_shares(ordered: limbs.Limbs, whole: Floats, by_total: ByTotal, rank: Ints) -> Floats:
     sizes = by_total.sizes
-    share = wide.to_float(ordered)
+    share = limbs.to_float(ordered)
     share *= np.repeat(1.0 / np.where(whole > 0, whole, 1.0), sizes)
     np.cumsum(share, out=share)
     base = np.append(0.0, share[by_total.starts[1:-1] - 1])

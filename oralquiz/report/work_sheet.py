@@ -38,7 +38,7 @@ from reportlab.platypus import (
 )
 
 from oralquiz.beads import DIRECT, Rule, Sum
-from oralquiz.compose import SetCode, all_moves, encode, load_of, many
+from oralquiz.compose import SetCode, all_moves, difficulty_of, encode, many
 from oralquiz.errors import BadInput
 
 PAPERS = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
@@ -298,7 +298,7 @@ def _key_part(sheet: Sheet, width: float) -> list[Flowable]:
                 Paragraph(_in_a_line(terms), _style(9)),
                 signed(terms.answer),
                 Paragraph(escape(rules_text(terms, sheet.columns)), _style(8.5)),
-                str(load_of(terms.terms, sheet.columns).points),
+                str(difficulty_of(terms.terms, sheet.columns).points),
             ]
         )
     table = Table(

@@ -24,7 +24,7 @@ from multiprocessing.connection import Connection
 import numpy as np
 
 from oralquiz.compose import Drill, Request, load_syllabus, request_for
-from oralquiz.compose.composed import Source
+from oralquiz.compose.composed import sampler_for
 from oralquiz.compose.plays import plays_for, terms_of
 
 COURSE = load_syllabus()
@@ -63,15 +63,15 @@ def requests() -> dict[str, Request]:
 def composer(request: Request, seconds: float) -> tuple[str, float, float, float, float]:
     """The count, set-up seconds by the wall and by the CPU, sums a second, the count's value."""
     start, start_cpu = time.perf_counter(), time.process_time()
-    source = Source(request)
+    sampler = sampler_for(request)
     setup, setup_cpu = time.perf_counter() - start, time.process_time() - start_cpu
-    count = source.count()
+    count = sampler.count()
     rng = np.random.Generator(np.random.PCG64(1))
     batch = 20_000 if request.columns <= 3 else 500
     drawn = 0
     start = time.perf_counter()
     while time.perf_counter() - start < seconds / 5:
-        drawn += len(source.draw(batch, rng))
+        drawn += len(sampler.draw(batch, rng))
     rate = drawn / (time.perf_counter() - start)
     return str(count).split(" (")[0], setup, setup_cpu, rate, count.estimate
 

@@ -26,6 +26,31 @@ def every_sum(request: Request) -> Iterator[tuple[int, ...]]:
     terms = [*sizes, *(-size for size in sizes)]
     lowest = -request.highest if request.below_zero else 0
 
+    @cache
+    def plays(total: int) -> list[tuple[int, str, tuple[int, ...]]]:
+        """Every term that may be played from ``total``: its sign and its uses of each drill."""
+        found = []
+        for term in terms:
+            if not lowest <= total + term <= request.highest:
+                continue
+            played = moves(total, term, request.columns)
+            if any(move.rule not in request.allowed for move in played):
+                continue
+            found.append((term, "+" if term > 0 else "-", uses_in(played)))
+        return found
+
+    def uses_in(played: tuple[Move, ...]) -> tuple[int, ...]:
+        return tuple(
+            sum(
+                move.rule in drill.rules
+                and drill.column in (None, move.column)
+                and drill.shown in (None, move.before // 10**move.column % 10)
+                and drill.digit in (None, move.digit)
+                for move in played
+            )
+            for drill in request.drills
+        )
+
     def grow(
         chain: tuple[int, ...], total: int, uses: tuple[int, ...]
     ) -> Iterator[tuple[int, ...]]:
@@ -33,31 +58,15 @@ def every_sum(request: Request) -> Iterator[tuple[int, ...]]:
             if ends_well(chain, total, uses):
                 yield chain
             return
-        for term in terms:
-            if not lowest <= total + term <= request.highest:
-                continue
+        for term, sign, more in plays(total):
             if not chain and request.first_plus and term < 0:
                 continue
             if chain and not request.repeats and term == chain[-1]:
                 continue
             if chain and not request.cancels and term == -chain[-1]:
                 continue
-            sign = "+" if term > 0 else "-"
             if request.signs and request.signs[len(chain)] not in ("?", sign):
                 continue
-            played = moves(total, term, request.columns)
-            if any(move.rule not in request.allowed for move in played):
-                continue
-            more = tuple(
-                sum(
-                    move.rule in drill.rules
-                    and drill.column in (None, move.column)
-                    and drill.shown in (None, move.before // 10**move.column % 10)
-                    and drill.digit in (None, move.digit)
-                    for move in played
-                )
-                for drill in request.drills
-            )
             grown = tuple(n + m for n, m in zip(uses, more, strict=True))
             yield from grow((*chain, term), total + term, grown)
 

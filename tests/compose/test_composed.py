@@ -9,8 +9,9 @@ import pytest
 
 from oralquiz.beads import Sum, explain
 from oralquiz.compose import Drill, Request, load_syllabus, request_for
-from oralquiz.compose.composed import Count, compose, count_sums, may_have_sums, power_text
+from oralquiz.compose.composed import compose, count_sums, may_have_sums
 from oralquiz.compose.relax import relaxations
+from oralquiz.compose.sampler import Count, power_text
 from oralquiz.errors import BadInput
 from tests.compose.brute import every_sum
 from tests.compose.requests import SMALL, rules
@@ -142,3 +143,45 @@ def test_two_constraints_at_odds_with_everything() -> None:
 def test_may_have_sums_never_misses() -> None:
     for name, request in SMALL.items():
         assert may_have_sums(request) or count_sums(request).total == 0, name
+
+
+@pytest.mark.parametrize(
+    ("request_", "count", "seed", "first"),
+    [
+        (SMALL["two columns, drilled"], 25, 1, [(34, 33, -11), (94, -61, 33), (21, 23, 33)]),
+        (
+            request_for(COURSE, "ten:-7"),
+            15,
+            5,
+            [(85, -50, -17, -18, 20), (85, -47, 11, 46, -37), (59, 19, -56, 23, -27)],
+        ),
+        (
+            request_for(COURSE, "both:-9", uses=3, columns=3, digits=(1, 3)),
+            30,
+            1,
+            [(684, -229, 89, -199, 242), (946, -699, -199, 396, -93), (268, 572, -196, -399, 482)],
+        ),
+        (
+            Request(columns=4, terms=3, digits=(2, 4), minus=(1, 1), below_zero=True),
+            20,
+            3,
+            [(7024, -2672, 4593), (5735, -1603, 4647), (5757, -6138, 3612)],
+        ),
+        (
+            request_for(load_syllabus("bead-frame"), "four-columns"),
+            15,
+            5,
+            [
+                (3411, -705, 7075, -8091, 2772),
+                (4396, -1311, 3700, 1099, -151),
+                (6116, -1968, 1132, 3164, -677),
+            ],
+        ),
+    ],
+)
+def test_a_seed_gives_the_sums_it_has_always_given(
+    request_: Request, count: int, seed: int, first: list[tuple[int, ...]]
+) -> None:
+    """Written down before counting and drawing were made two samplers."""
+    composed = compose(request_, count, seed)
+    assert [terms.terms for terms in composed.sums[:3]] == first

@@ -8,8 +8,8 @@ import pytest
 
 from oralquiz.beads import Rule, explain
 from oralquiz.compose import load_syllabus, request_for
-from oralquiz.compose.load import Load, load_of
-from oralquiz.compose.sets import Place, compose_set, places_of
+from oralquiz.compose.difficulty import Difficulty, difficulty_of
+from oralquiz.compose.sets import DrillPlace, compose_set, places_of
 from oralquiz.compose.sum_check import check_sum
 from oralquiz.errors import BadInput
 
@@ -20,7 +20,7 @@ FIVE = Rule.parse("five:+3")
 def test_both_hands_and_every_digit_are_drilled_evenly() -> None:
     made = compose_set([request_for(COURSE, "five:+3")], 30, seed=1)
     # + 3 by the five is played where a column shows 2, 3 or 4, on either hand
-    places = [Place(FIVE, column, shown) for column in (0, 1) for shown in (2, 3, 4)]
+    places = [DrillPlace(FIVE, column, shown) for column in (0, 1) for shown in (2, 3, 4)]
     assert sorted(made.coverage) == places
     assert min(made.coverage.values()) >= 5
     assert max(made.coverage.values()) <= min(made.coverage.values()) + 1
@@ -29,7 +29,7 @@ def test_both_hands_and_every_digit_are_drilled_evenly() -> None:
 def test_coverage_is_what_the_bead_frame_plays() -> None:
     made = compose_set([request_for(COURSE, "ten:+7", uses=2)], 12, seed=2)
     played = Counter(
-        Place(move.rule, move.column, move.before // 10**move.column % 10)
+        DrillPlace(move.rule, move.column, move.before // 10**move.column % 10)
         for terms in made.sums
         for term in explain(terms, 2)
         for move in term.moves
@@ -66,7 +66,7 @@ def test_every_sum_fits_its_request() -> None:
 
 def test_from_easier_to_harder() -> None:
     made = compose_set([request_for(COURSE, "both:+7", terms=n) for n in (3, 4, 5)], 30, seed=6)
-    points = [load.points for load in made.loads]
+    points = [load.points for load in made.difficulties]
     assert points == sorted(points)
     assert points[-1] > 1.5 * points[0]
 
@@ -114,20 +114,22 @@ def test_a_set_has_an_end() -> None:
 
 
 @pytest.mark.parametrize(
-    ("terms", "columns", "load"),
+    ("terms", "columns", "difficulty"),
     [
         # 12, + 21: four direct moves; 12 is kept
-        ((12, 21), 2, Load(moves=4, kinds=0, cascades=0, kept=2)),
+        ((12, 21), 2, Difficulty(moves=4, kinds=0, cascades=0, kept=2)),
         # 4 + 3 by the five
-        ((4, 3), 1, Load(moves=2, kinds=1, cascades=0, kept=1)),
+        ((4, 3), 1, Difficulty(moves=2, kinds=1, cascades=0, kept=1)),
         # 8 + 9: the ten (1) and its carry, direct
-        ((8, 9), 2, Load(moves=3, kinds=1, cascades=0, kept=1)),
+        ((8, 9), 2, Difficulty(moves=3, kinds=1, cascades=0, kept=1)),
         # 99 + 1: the ten, its carry by the ten again (a cascade), and the last carry
-        ((99, 1), 3, Load(moves=5, kinds=2, cascades=1, kept=2)),
+        ((99, 1), 3, Difficulty(moves=5, kinds=2, cascades=1, kept=2)),
         # 7 + 6 by both; 100 keeps one digit, not three
-        ((7, 6), 2, Load(moves=3, kinds=2, cascades=0, kept=1)),
-        ((100, 5), 3, Load(moves=2, kinds=0, cascades=0, kept=1)),
+        ((7, 6), 2, Difficulty(moves=3, kinds=2, cascades=0, kept=1)),
+        ((100, 5), 3, Difficulty(moves=2, kinds=0, cascades=0, kept=1)),
     ],
 )
-def test_the_load_is_as_documented(terms: tuple[int, ...], columns: int, load: Load) -> None:
-    assert load_of(terms, columns) == load
+def test_the_difficulty_is_as_documented(
+    terms: tuple[int, ...], columns: int, difficulty: Difficulty
+) -> None:
+    assert difficulty_of(terms, columns) == difficulty

@@ -9,7 +9,7 @@ import pytest
 from oralquiz.beads import ALL_RULES, DIRECT, Kind, Rule
 from oralquiz.compose import load_syllabus, request_for
 from oralquiz.compose.composed import may_have_sums
-from oralquiz.compose.syllabus_file import parse_syllabus, shipped
+from oralquiz.compose.syllabus_file import parse_syllabus, shipped_syllabi
 from oralquiz.errors import BadInput
 
 GOOD = """# my course
@@ -78,8 +78,10 @@ def test_the_bead_frame_grows_to_five_columns_and_teaches_every_rule() -> None:
 
 
 def test_shipped_courses_start_with_the_default_and_say_their_source() -> None:
-    assert shipped() == ("two-hands", "bead-frame", "exam-grades")
-    assert all(load_syllabus(name).source and load_syllabus(name).caveat for name in shipped())
+    assert shipped_syllabi() == ("two-hands", "bead-frame", "exam-grades")
+    assert all(
+        load_syllabus(name).source and load_syllabus(name).caveat for name in shipped_syllabi()
+    )
 
 
 def test_a_teachers_own_file(tmp_path: Path) -> None:

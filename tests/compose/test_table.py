@@ -18,7 +18,7 @@ from tests.compose.requests import SMALL
 
 
 def count(request: Request) -> int:
-    return build_table(plan_for(request), for_drawing=False).count
+    return build_table(plan_for(request), for_drawing=False).total
 
 
 @pytest.mark.parametrize("name", SMALL)

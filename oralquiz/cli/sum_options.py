@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from oralquiz.beads import Rule, Span, Step, Syllabus
+from oralquiz.beads import Range, Rule, Step, Syllabus
 from oralquiz.cli.common import SEED
 from oralquiz.compose import (
     MAX_COMPOSE_COLUMNS,
@@ -20,13 +20,13 @@ from oralquiz.compose import (
     Drill,
     Request,
     load_syllabus,
-    parse_span,
+    parse_range,
     request_for,
 )
 from oralquiz.errors import BadInput
 
 
-class SpanType(click.ParamType[Span]):
+class RangeType(click.ParamType[Range]):
     """A number or a range of numbers, such as 5 or 4-6."""
 
     name = "N or N-M"
@@ -35,11 +35,11 @@ class SpanType(click.ParamType[Span]):
         self.lowest, self.highest = lowest, highest
 
     def convert(
-        self, value: str | Span, param: click.Parameter | None, ctx: click.Context | None
-    ) -> Span:
+        self, value: str | Range, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Range:
         if isinstance(value, tuple):
             return value
-        return parse_span(value, param.opts[0] if param else "this", self.lowest, self.highest)
+        return parse_range(value, param.opts[0] if param else "this", self.lowest, self.highest)
 
 
 class RuleType(click.ParamType[Rule]):
@@ -52,21 +52,21 @@ class RuleType(click.ParamType[Rule]):
 
 
 @dataclass(frozen=True)
-class Asked:
+class SumOptions:
     """The options as given; None, False or empty where the teacher left it open."""
 
     course: str
     step: str | None = None
     count: int = 10
-    terms: Span | None = None
-    digits: Span | None = None
+    terms: Range | None = None
+    digits: Range | None = None
     columns: int | None = None
     uses: int = 1
     drill: tuple[Rule, ...] = ()
     allow: tuple[Rule, ...] = ()
     minus: str | None = None
     signs: str | None = None
-    answer: Span | None = None
+    answer: Range | None = None
     digits_in_all: int | None = None
     repeats: bool = False
     cancels: bool = False
@@ -76,28 +76,28 @@ class Asked:
     avoid: tuple[Path, ...] = ()
     avoid_pupil: str | None = None
     last: int = 3
-    chosen_seed: int = field(default_factory=lambda: secrets.randbelow(1_000_000))
+    random_seed: int = field(default_factory=lambda: secrets.randbelow(1_000_000))
 
     @cached_property
     def syllabus(self) -> Syllabus:
         return load_syllabus(self.course)
 
     @property
-    def the_step(self) -> Step:
+    def chosen_step(self) -> Step:
         steps = self.syllabus
         return steps.step(self.step) if self.step else steps.steps[0]
 
     @property
-    def the_seed(self) -> int:
-        return self.chosen_seed if self.seed is None else self.seed
+    def chosen_seed(self) -> int:
+        return self.random_seed if self.seed is None else self.seed
 
     def requests(self) -> list[Request]:
         """One request for each length of sums that is asked for."""
-        terms = self.terms or self.the_step.terms or (5, 5)
+        terms = self.terms or self.chosen_step.terms or (5, 5)
         return [self.request(length) for length in range(terms[0], terms[1] + 1)]
 
     def request(self, terms: int) -> Request:
-        syllabus, step = self.syllabus, self.the_step
+        syllabus, step = self.syllabus, self.chosen_step
         drills = (Drill(frozenset(self.drill), self.uses),) if self.drill else None
         allowed = syllabus.taught(step.name) | set(self.allow) | set(self.drill)
         return request_for(
@@ -119,27 +119,27 @@ class Asked:
             below_zero=self.below_zero or None,
         )
 
-    def had(self) -> frozenset[tuple[int, ...]]:
+    def sums_to_avoid(self) -> frozenset[tuple[int, ...]]:
         """The sums that are not wanted again: from files, and from a pupil's last sessions."""
         from oralquiz.compose import read_sums
 
-        had: set[tuple[int, ...]] = set()
+        avoided: set[tuple[int, ...]] = set()
         for path in self.avoid:
-            had |= {written.terms.terms for written in read_sums(path) if written.terms}
+            avoided |= {written.terms.terms for written in read_sums(path) if written.terms}
         if self.avoid_pupil:
             from oralquiz.records import open_records, recent_sums
 
-            had |= recent_sums(open_records(), self.avoid_pupil, self.last)
-        return frozenset(had)
+            avoided |= recent_sums(open_records(), self.avoid_pupil, self.last)
+        return frozenset(avoided)
 
 
-def _minus(text: str | None, terms: int) -> Span | None:
+def _minus(text: str | None, terms: int) -> Range | None:
     """How many terms are minus: a number, a range, or a share such as 40%."""
     if text is None:
         return None
     share = re.fullmatch(r"\s*([0-9]{1,3})\s*%\s*", text)
     if share is None:
-        return parse_span(text, "--minus", 0, MAX_TERMS)
+        return parse_range(text, "--minus", 0, MAX_TERMS)
     if int(share[1]) > 100:
         raise BadInput(f"--minus is a share of the terms, at most 100%, not {text}")
     number = round(int(share[1]) * terms / 100)
@@ -164,8 +164,8 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         show_default=True,
         help="How many sums.",
     ),
-    click.option("--terms", type=SpanType(1, MAX_TERMS), help="Terms of a sum: 5, or 4-6."),
-    click.option("--digits", type=SpanType(1, 9), help="Digits of a term: 2, or 1-2."),
+    click.option("--terms", type=RangeType(1, MAX_TERMS), help="Terms of a sum: 5, or 4-6."),
+    click.option("--digits", type=RangeType(1, 9), help="Digits of a term: 2, or 1-2."),
     click.option(
         "--columns", type=click.IntRange(1, MAX_COMPOSE_COLUMNS), help="Columns of the frame."
     ),
@@ -184,7 +184,7 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     ),
     click.option("--minus", metavar="N, N-M or P%", help="How many terms are minus."),
     click.option("--signs", help="One sign a term: +, - or ? for either, such as +-??+."),
-    click.option("--answer", type=SpanType(-99_999, 99_999), help="The answer: 50, or 10-60."),
+    click.option("--answer", type=RangeType(-99_999, 99_999), help="The answer: 50, or 10-60."),
     click.option(
         "--digits-in-all", type=click.IntRange(1), help="The digits of all terms together."
     ),
@@ -214,8 +214,8 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
 )
 
 
-def asking(command: Callable[..., None]) -> Callable[..., None]:
-    """Give a command the options of `Asked`; it takes them as keyword arguments."""
+def sum_options(command: Callable[..., None]) -> Callable[..., None]:
+    """Give a command the options of `SumOptions`; it takes them as keyword arguments."""
     for option in reversed(_OPTIONS):
         command = option(command)
     return command
