@@ -25,23 +25,19 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import NamedTuple, TypeVar
 
-from oralquiz.beads import Column, Kind, Rule, rule_for, top
-from oralquiz.judge.confusable import sounds_like
+from oralquiz.beads import Rule, top
 from oralquiz.judge.rates import Rates
 from oralquiz.judge.slip import SlipKind
-
-
-class Digit(NamedTuple):
-    """A signed digit that a column is to take. ``only``: the term has no other digit."""
-
-    column: int
-    digit: int
-    carry: bool = False
-    only: bool = False
-
-    @property
-    def value(self) -> int:
-        return self.digit * int(10**self.column)
+from oralquiz.judge.slip_table import (
+    MOVE_SLIPS,
+    TERM_SLIPS,
+    ColumnMove,
+    Deviation,
+    Digit,
+    HeardTerm,
+    digits_of,
+    neighbours_swapped,
+)
 
 
 class Choice(NamedTuple):
@@ -86,7 +82,7 @@ class Point:
         }
 
 
-class Step(NamedTuple):
+class PathPoint(NamedTuple):
     """A point on the right way through some digits, or through a term.
 
     ``ahead`` is how much has been added by then, ``tasks`` what is still to be played from here
@@ -100,25 +96,6 @@ class Step(NamedTuple):
     reached: float
 
 
-class _Draft(NamedTuple):
-    kind: SlipKind
-    change: int
-    then: tuple[Digit, ...] = ()
-    instead: int | None = None
-
-
-def digits_of(term: int) -> tuple[Digit, ...]:
-    """The digits of a term in playing order, the highest column first; zeros move nothing."""
-    sign = 1 if term > 0 else -1
-    text = str(abs(term))
-    only = sum(character != "0" for character in text) == 1
-    return tuple(
-        Digit(len(text) - 1 - i, sign * int(character), only=only)
-        for i, character in enumerate(text)
-        if character != "0"
-    )
-
-
 class Choices:
     """The points of sums on a frame of ``columns`` columns, for one pupil's ``rates``."""
 
@@ -129,7 +106,7 @@ class Choices:
         self._digits: dict[tuple[int, Digit], Point] = {}
         self._terms: dict[tuple[int, bool], Point] = {}
         self._answers: dict[int, Point] = {}
-        self._term_steps: dict[tuple[int, int, bool], tuple[Step, ...]] = {}
+        self._term_steps: dict[tuple[int, int, bool], tuple[PathPoint, ...]] = {}
         self._clean: dict[tuple[int, int, bool], float] = {}
 
     def digit(self, value: int, task: Digit) -> Point:
@@ -150,8 +127,10 @@ class Choices:
 
     def start(self, previous: int | None) -> Point:
         """The choices before the first term."""
-        drafts = [_Draft(SlipKind.PREVIOUS_KEPT, previous, instead=previous)] if previous else []
-        return self._point(0, (), drafts, None)
+        slips = []
+        if previous:
+            slips.append((SlipKind.PREVIOUS_KEPT, Deviation(previous, instead=previous)))
+        return self._point(Deviation(0), slips)
 
     def answer(self, value: int) -> Point:
         """The choices when a frame whose total is ``value`` is read off.
@@ -164,34 +143,34 @@ class Choices:
         if point is not None:
             return point
         width = min(self.columns, max(2, len(str(shown))))
-        drafts = [
-            _Draft(SlipKind.ANSWER_REVERSED, other - shown, instead=shown)
-            for other in _neighbours_swapped(shown, width)
+        slips = [
+            (SlipKind.ANSWER_REVERSED, Deviation(other - shown, instead=shown))
+            for other in neighbours_swapped(shown, width)
         ]
-        point = self._point(0, (), drafts, None)
+        point = self._point(Deviation(0), slips)
         _remember(self._answers, shown, point)
         return point
 
-    def steps(self, value: int, tasks: tuple[Digit, ...], reached: float = 1.0) -> list[Step]:
+    def steps(self, value: int, tasks: tuple[Digit, ...], reached: float = 1.0) -> list[PathPoint]:
         """The points on the right way through ``tasks``, played from ``value``."""
-        found: list[Step] = []
+        found: list[PathPoint] = []
         ahead = 0
         while tasks:
             point = self.digit(value + ahead, tasks[0])
-            found.append(Step(point, ahead, tasks, reached))
+            found.append(PathPoint(point, ahead, tasks, reached))
             reached *= point.right.probability
             ahead += point.right.change
             tasks = point.right.then + tasks[1:]
         return found
 
-    def term_steps(self, value: int, term: int, first: bool) -> tuple[Step, ...]:
+    def term_steps(self, value: int, term: int, first: bool) -> tuple[PathPoint, ...]:
         """The points on the right way through ``term``, from taking it in."""
         key = (value % self.modulus, term, first)
         found = self._term_steps.get(key)
         if found is None:
             point = self.term(term, first)
             moves = self.steps(value, point.right.then, point.right.probability)
-            found = (Step(point, 0, None, 1.0), *moves)
+            found = (PathPoint(point, 0, None, 1.0), *moves)
             _remember(self._term_steps, key, found)
         return found
 
@@ -210,135 +189,57 @@ class Choices:
 
     # --- the choices themselves ---------------------------------------------------------------
 
-    def _point(
-        self,
-        change: int,
-        then: tuple[Digit, ...],
-        drafts: list[_Draft],
-        rule: Rule | None,
-    ) -> Point:
-        """Give ``drafts`` their probabilities; of two that come to the same, the first stays."""
-        right = change + sum(task.value for task in then)
-        distinct: dict[int, _Draft] = {}
-        for draft in drafts:
-            error = draft.change + sum(task.value for task in draft.then) - right
-            if error != 0:
-                distinct.setdefault(error, draft)
-        kinds = [draft.kind for draft in distinct.values()]
-        slips = tuple(
-            Choice(
-                draft.kind,
-                self.rates.of(draft.kind, rule) / kinds.count(draft.kind),
-                draft.change,
-                draft.then,
-                error,
-                draft.instead,
-            )
-            for error, draft in distinct.items()
-        )
-        total = sum(slip.probability for slip in slips)
-        if total > 0.5:  # a history may make slips likely, never the rule
-            slips = tuple(
-                slip._replace(probability=slip.probability * 0.5 / total) for slip in slips
-            )
-            total = 0.5
-        return Point(Choice(None, 1 - total, change, then, 0), slips, self.modulus)
+    def _digit_point(self, shown: int, task: Digit) -> Point:
+        move = ColumnMove(shown, task, self.columns)
+        slips = [(kind, one) for kind, slip in MOVE_SLIPS for one in slip(move)]
+        return self._point(move.right(), slips, move.rule)
 
     def _term_point(self, term: int, first: bool) -> Point:
-        kind = SlipKind
-        right = digits_of(term)
-        drafts = [
-            _Draft(kind.TERM_LEFT_OUT, 0),
-            _Draft(kind.TERM_DOUBLED, 0, (*right, *right)),
-        ]
-        heard = sounds_like(term)
-        if heard is not None and abs(heard) < self.modulus:
-            drafts.append(_Draft(kind.TERM_MISHEARD, 0, digits_of(heard), heard))
-        if not first:
-            drafts.append(_Draft(kind.SIGN_FLIPPED, 0, digits_of(-term), -term))
-        sign = 1 if term > 0 else -1
-        text = str(abs(term))
-        # next to a 0 only one digit moves: that is a hand swapped, not two digits
-        for other in _neighbours_swapped(abs(term), len(text), zeros=False):
-            drafts.append(_Draft(kind.DIGITS_REVERSED, 0, digits_of(sign * other), sign * other))
-        return self._point(0, right, drafts, None)
+        heard = HeardTerm(term, first, self.modulus)
+        slips = [(kind, one) for kind, slip in TERM_SLIPS for one in slip(heard)]
+        return self._point(Deviation(0, digits_of(term)), slips)
 
-    def _digit_point(self, shown: int, task: Digit) -> Point:
-        column, digit, carry, only = task
-        place = int(10**column)
-        sign = 1 if digit > 0 else -1
-        rule = rule_for(shown, digit)
-        tens = rule.kind in (Kind.TEN, Kind.BOTH)
-        change = digit - sign * 10 if tens else digit
-        before, after = Column.of(shown), Column.of(shown + change)
-        five, ones = 5 * (after.five - before.five), after.ones - before.ones
-        lost = sign * 10 * place if tens and column + 1 == self.columns else 0
-        passing = (Digit(column + 1, sign, carry=True),) if tens and not lost else ()
-
-        def here(kind: SlipKind, its_change: int) -> _Draft:
-            return _Draft(kind, its_change * place + lost, passing)
-
-        kind = SlipKind
-        drafts: list[_Draft] = []
-        if five:
-            drafts.append(here(kind.FIVE_NOT_MOVED, ones))
-        if rule.kind is not Kind.DIRECT:  # the complement is what a rule adds to the plain digit
-            if rule.kind is not Kind.TEN:
-                drafts.append(here(kind.COMPLEMENT_MISSED, five))
-            if tens:
-                drafts.append(here(kind.COMPLEMENT_MISSED, 0))
-            turned = five - ones if rule.kind is Kind.FIVE else -change
-            if 0 <= shown + turned <= 9:
-                drafts.append(here(kind.COMPLEMENT_WRONG_WAY, turned))
-        if five and ones:
-            drafts.append(here(kind.ONES_NOT_MOVED, five))
-        if not five:
-            toggled = -5 if before.five else 5
-            drafts.append(here(kind.FIVE_MOVED_IN_VAIN, change + toggled))
-        way = (1 if ones > 0 else -1) if ones else (1 if change > 0 else -1)
-        if 0 <= after.ones + way <= 4:
-            drafts.append(here(kind.FINGER_TOO_MANY, change + way))
-        if abs(ones) > 1:
-            drafts.append(here(kind.FINGER_TOO_FEW, change - way))
-        if passing:
-            adding = digit > 0
-            plain = change * place
-            drafts.append(_Draft(kind.CARRY_FORGOTTEN if adding else kind.BORROW_FORGOTTEN, plain))
-            for elsewhere in (column, column + 2):
-                if elsewhere < self.columns:
-                    drafts.append(
-                        _Draft(
-                            kind.CARRY_WRONG_COLUMN if adding else kind.BORROW_WRONG_COLUMN,
-                            plain,
-                            (Digit(elsewhere, sign, carry=True),),
-                            elsewhere,
-                        )
-                    )
-            drafts.append(
-                _Draft(
-                    kind.CARRY_WRONG_WAY if adding else kind.BORROW_WRONG_WAY,
-                    plain,
-                    (Digit(column + 1, -sign, carry=True),),
-                )
+    def _point(
+        self,
+        right: Deviation,
+        slips: Sequence[tuple[SlipKind, Deviation]],
+        rule: Rule | None = None,
+    ) -> Point:
+        """Give ``slips`` their probabilities; of two that come to the same, the first stays."""
+        goal = _comes_to(right)
+        distinct: dict[int, tuple[SlipKind, Deviation]] = {}
+        for kind, deviation in slips:
+            error = _comes_to(deviation) - goal
+            if error != 0:
+                distinct.setdefault(error, (kind, deviation))
+        kinds = [kind for kind, _ in distinct.values()]
+        choices = tuple(
+            Choice(
+                kind,
+                self.rates.of(kind, rule) / kinds.count(kind),
+                deviation.change,
+                deviation.then,
+                error,
+                deviation.instead,
             )
-        if not carry:
-            if not only:  # else the whole term was left out or taken the wrong way round
-                drafts.append(_Draft(kind.COLUMN_LEFT_OUT, 0))
-                drafts.append(_Draft(kind.COLUMN_WRONG_WAY, 0, (task._replace(digit=-digit),)))
-            for elsewhere in (column + 1, column - 1):
-                if 0 <= elsewhere < self.columns:
-                    drafts.append(
-                        _Draft(
-                            kind.HANDS_SWAPPED,
-                            0,
-                            (task._replace(column=elsewhere),),
-                            elsewhere,
-                        )
-                    )
-        return self._point(change * place + lost, passing, drafts, rule)
+            for error, (kind, deviation) in distinct.items()
+        )
+        total = sum(choice.probability for choice in choices)
+        if total > 0.5:  # a history may make slips likely, but not likelier than the right thing
+            choices = tuple(
+                choice._replace(probability=choice.probability * 0.5 / total) for choice in choices
+            )
+            total = 0.5
+        right_choice = Choice(None, 1 - total, right.change, right.then, 0)
+        return Point(right_choice, choices, self.modulus)
 
 
-def _all_right(steps: Sequence[Step]) -> float:
+def _comes_to(deviation: Deviation) -> int:
+    """By how much the total changes in the end."""
+    return deviation.change + sum(task.value for task in deviation.then)
+
+
+def _all_right(steps: Sequence[PathPoint]) -> float:
     return steps[-1].reached * steps[-1].point.right.probability if steps else 1.0
 
 
@@ -351,16 +252,3 @@ def _remember(store: dict[_K, _V], key: _K, value: _V) -> None:
     if len(store) >= 50_000:
         store.clear()
     store[key] = value
-
-
-def _neighbours_swapped(value: int, width: int, zeros: bool = True) -> list[int]:
-    """``value`` written with ``width`` digits, two neighbouring digits swapped, each in turn.
-
-    Without ``zeros`` only pairs of digits that are both more than 0.
-    """
-    text = str(value).zfill(width)
-    return [
-        int(text[:i] + text[i + 1] + text[i] + text[i + 2 :])
-        for i in range(width - 1)
-        if text[i] != text[i + 1] and (zeros or "0" not in text[i : i + 2])
-    ]

@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from oralquiz.beads import Rule, Sum, check_fits, rule_for
-from oralquiz.judge.choices import Choice, Choices, Digit, Point, Step
+from oralquiz.judge.choices import Choice, Choices, PathPoint, Point
 from oralquiz.judge.rates import DEFAULT, KEPT_IN_THE_HEAD, Rates
 from oralquiz.judge.slip import Slip, SlipKind
+from oralquiz.judge.slip_table import Digit
 
 
 @dataclass(frozen=True)
@@ -182,7 +183,7 @@ class Diagnoser:
             reached *= point.right.probability
             term = 0
         while term < len(terms.terms):
-            steps: Sequence[Step]
+            steps: Sequence[PathPoint]
             if tasks is None:
                 steps = choices.term_steps(total, terms.terms[term], term == 0)
                 ahead = terms.terms[term]

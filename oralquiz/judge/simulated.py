@@ -6,10 +6,11 @@ from dataclasses import dataclass
 from random import Random
 
 from oralquiz.beads import Sum, check_fits
-from oralquiz.judge.choices import Choice, Choices, Digit, Point
+from oralquiz.judge.choices import Choice, Choices, Point
 from oralquiz.judge.diagnosis import slip_at
 from oralquiz.judge.rates import DEFAULT, KEPT_IN_THE_HEAD, Rates
 from oralquiz.judge.slip import Slip
+from oralquiz.judge.slip_table import Digit
 
 
 @dataclass(frozen=True)

@@ -13,10 +13,11 @@ from dataclasses import dataclass
 from random import Random
 
 from oralquiz.beads import Sum
-from oralquiz.judge.choices import Choice, Choices, Digit, Point
+from oralquiz.judge.choices import Choice, Choices, Point
 from oralquiz.judge.diagnosis import Diagnosis, slip_at
 from oralquiz.judge.rates import BASE, KEPT_IN_THE_HEAD, MOVES, Rates
 from oralquiz.judge.slip import Slip
+from oralquiz.judge.slip_table import Digit
 
 Slips = tuple[Slip, ...]
 Table = Mapping[int, Mapping[Slips, float]]

@@ -2,9 +2,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from oralquiz.judge.choices import Choices, Digit, digits_of
+from oralquiz.judge.choices import Choices
 from oralquiz.judge.rates import DEFAULT, Rates
 from oralquiz.judge.slip import SlipKind
+from oralquiz.judge.slip_table import Digit, digits_of
 
 TWO_HANDS = Choices(2, DEFAULT)
 
