@@ -16,9 +16,9 @@ from oralquiz.audio import Habits, VirtualPupils, VirtualRoom
 from oralquiz.compose import compose, load_syllabus, request_for
 from oralquiz.judge import Verdict
 from oralquiz.listen import Recognizer
-from oralquiz.records import Score, add_pupil, open_records, scores, store
+from oralquiz.records import Score, add_pupil, open_records, scores, store_file
 from oralquiz.rounds import Event, Options, Round, Turn, VoiceReader, Watch
-from oralquiz.session import Session, conduct, open_session
+from oralquiz.session import Session, conduct
 from oralquiz.sound import Samples, at_session_rate
 from oralquiz.speak import Voice, number_words, open_voice, pupil_voices
 
@@ -100,12 +100,11 @@ def demonstrate(
         folder / SESSION,
         watch=both,
     )
-    session = open_session(path)
     database = folder / "records.db"
     db = open_records(database)
     for name in PUPILS:
         add_pupil(db, name, created=round_.created, class_name=CLASS, consent=True)
-    store(db, session, path)
+    session = store_file(db, path)
     result = tuple(scores(db))
     db.close()
 

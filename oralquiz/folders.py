@@ -29,3 +29,26 @@ def cache_folder() -> Path:
 def _folder(name: str, usual: Path) -> Path:
     home = os.environ.get(HOME_VARIABLE)
     return Path(home) / name if home else usual
+
+
+def private_folder(path: Path) -> Path:
+    """``path`` as a folder that nobody else of this computer can look into, made where it is not.
+
+    One of ours that others could look into is closed. Raises OSError.
+    """
+    if not path.is_dir():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.mkdir(mode=0o700, exist_ok=True)
+    return path
+
+
+def private_file(path: Path) -> Path:
+    """``path`` as a file that nobody else of this computer can read, from its first byte on.
+
+    It is made empty where it is not; one of ours that others could read is closed to them. Raises
+    OSError.
+    """
+    os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    if path.stat().st_mode & 0o077:
+        path.chmod(0o600)
+    return path

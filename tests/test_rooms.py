@@ -116,3 +116,41 @@ def test_help_imports_nothing_heavy() -> None:
     code = f"import sys, oralquiz.cli; print(sorted({heavy} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+SQL = re.compile(
+    r"\s*(select\s.+\sfrom|insert\s+(or\s+\w+\s+)?into|update\s+\w+\s+set|delete\s+from|pragma"
+    r"|create\s+(table|view|index)|drop\s+(table|view|index)|begin\s+immediate)\b",
+    re.IGNORECASE | re.DOTALL,
+)
+ON_A_DATABASE = {"query", "execute", "executescript", "executemany", "table", "create_view"}
+
+
+def sql_in(path: Path) -> list[str]:
+    """Where ``path`` holds a statement, or asks a database for its rows without one."""
+    found = []
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Constant) and isinstance(node.value, str) and SQL.match(node.value):
+            found.append(f"{path.name}:{node.lineno}: {node.value[:40]!r}")
+        if not isinstance(node, ast.Call):
+            continue
+        asked = node.func
+        if isinstance(asked, ast.Attribute) and asked.attr in ON_A_DATABASE:
+            name = asked.value.attr if isinstance(asked.value, ast.Attribute) else asked.value
+            if (name.id if isinstance(name, ast.Name) else name) in ("db", "_db", "conn"):
+                found.append(f"{path.name}:{node.lineno}: {ast.unparse(asked)}")
+    return found
+
+
+@pytest.mark.parametrize("room", [room for room in BELOW if room != "records"])
+def test_every_sql_statement_lives_in_records(room: str) -> None:
+    assert [place for path in modules(room) for place in sql_in(path)] == []
+
+
+def test_the_check_sees_sql(tmp_path: Path) -> None:
+    assert sum(len(sql_in(path)) for path in modules("records")) > 50
+    path = tmp_path / "wrong.py"
+    path.write_text("def f(db):\n    return db.table('pupils')\n")
+    assert sql_in(path) == ["wrong.py:2: db.table"]
+    path.write_text("STATEMENT = 'select name from pupils'\n")
+    assert len(sql_in(path)) == 1

@@ -44,7 +44,7 @@ def correct(
     them lists what waits.
     """
     from oralquiz.judge import Verdict
-    from oralquiz.records import holds, open_records, store
+    from oralquiz.records import holds, open_records, store_file
     from oralquiz.session import be_finished, open_session
     from oralquiz.session import correct as add_correction
 
@@ -62,7 +62,7 @@ def correct(
         db = open_records()
         known = holds(db, session)
         if known:
-            store(db, session, file)
+            store_file(db, file)
         return known
 
     if number is not None and verdict is not None:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -62,6 +63,23 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         )
 
 
+@contextmanager
+def files_bar(what: str) -> Iterator[Callable[[int, int], None]]:
+    """A bar on stderr of how many files are done, where somebody looks and there is more than one;
+    gives what is to be told (done, of how many)."""
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+    from oralquiz.cli.console import console_for
+
+    console = console_for(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task(what, visible=False)
+        yield lambda done, of: bar.update(task, completed=done, total=of, visible=of > 1)
+
+
 def line(pupil: Pupil) -> str:
     group = f", {pupil.class_name}" if pupil.class_name else ""
     return f"{pupil.name}{group}: the voice {'may be' if pupil.consent else 'is not'} kept"
@@ -101,7 +119,7 @@ def show(name: str, as_json: bool) -> None:
     db = open_records()
     pupil = find_pupil(db, name)
     answers = answers_of(db, name)
-    by_rule = next((s.by_rule for s in scores(db) if s.pupil == pupil.name), {})
+    by_rule = next((score.by_rule for score in scores(db, pupil=pupil.id)), {})
     found, by_week = speed_accuracy(answers), weeks(answers)
     change, share = latency_trend(answers), accuracy_trend(answers)
     weak = weaknesses(answers)
@@ -218,15 +236,15 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
     Pages and copies saved elsewhere are yours to delete. Exit status 1 when a session file was
     missing or could not be read; also, with nothing erased, while a round of NAME is being held.
     """
-    from oralquiz.folders import data_folder, sessions_folder
-    from oralquiz.records import find_pupil, open_records
-    from oralquiz.web import codes_in, erase_pupil
+    from oralquiz.folders import sessions_folder
+    from oralquiz.records import erase_pupil, find_pupil, open_records
 
     db = open_records()
     find_pupil(db, name)
     if not yes:
         click.confirm(f"Erase {name}, with all answers and recordings, for good?", abort=True)
-    erased = erase_pupil(db, name, sessions_folder(), codes_in(data_folder()))
+    with files_bar("erasing") as progress:
+        erased = erase_pupil(db, name, sessions_folder(), progress)
     if as_json:
         print_json(
             {
@@ -261,9 +279,14 @@ def forget_voices(days: int, as_json: bool) -> None:
     from oralquiz.records import forget_voices as forget
     from oralquiz.records import open_records
 
-    files = forget(
-        open_records(), older_than_days=days, now=datetime.now(UTC), folder=sessions_folder()
-    )
+    with files_bar("removing voices") as progress:
+        files = forget(
+            open_records(),
+            older_than_days=days,
+            now=datetime.now(UTC),
+            folder=sessions_folder(),
+            progress=progress,
+        )
     if as_json:
         print_json([str(path) for path in files])
     else:

@@ -83,9 +83,9 @@ def round(
     from oralquiz.folders import sessions_folder
     from oralquiz.judge import PRACTICE, TEST
     from oralquiz.listen import open_recognizer
-    from oralquiz.records import find_pupil, open_records, scores, store
+    from oralquiz.records import find_pupil, open_records, scores, store_file
     from oralquiz.rounds import Options, Round, Turn, VoiceReader
-    from oralquiz.session import conduct, cut_short, open_session
+    from oralquiz.session import conduct, cut_short
     from oralquiz.speak import open_voice
 
     console = console_for(stderr=as_json)
@@ -166,9 +166,8 @@ def round(
         )
         if card.xruns or card.lost:
             console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")
-    session = open_session(path)
     try:
-        store(db, session, path)
+        session = store_file(db, path)
     except sqlite3.Error as error:
         raise OralquizError(f"{path}: kept, but not in the records ({error})") from None
     result = scores(db, round_id=session.header["id"])

@@ -11,7 +11,6 @@ from oralquiz.beads import Sum
 from oralquiz.judge import Verdict, number_said, previous_answers
 from oralquiz.learn import Answer
 from oralquiz.records.pupil_list import find_pupil
-from oralquiz.rounds import fitting
 
 
 def answers_of(db: Database, name: str) -> list[Answer]:
@@ -24,7 +23,7 @@ def answers_of(db: Database, name: str) -> list[Answer]:
         db.query(
             """
             select rounds.id as round_id, rounds.created, rounds.columns, sums.terms, sums.answer,
-              counted.verdict, counted.value, counted.latency_s, counted.typed, counted.attempts
+              counted.verdict, counted.value, counted.latency_s
             from sums join rounds on rounds.id = sums.round_id
               join counted on counted.sum_id = sums.id
             where sums.pupil_id = ?
@@ -47,20 +46,19 @@ def _said(row: dict[str, Any]) -> int | None:
     if row["verdict"] is None:
         return None
     verdict = Verdict(row["verdict"])
-    return number_said(verdict, fitting(row["value"], verdict, row["answer"]))
+    return number_said(verdict, row["value"])
 
 
 def _answer(
     row: dict[str, Any], verdict: Verdict, said: int | None, previous: int | None
 ) -> Answer:
     judged = verdict in (Verdict.RIGHT, Verdict.WRONG)
-    shows_speed = judged and row["attempts"] == 1 and not row["typed"]
     return Answer(
         day=datetime.fromisoformat(row["created"]).astimezone().date(),
         terms=Sum.parse(row["terms"]),
         verdict=verdict,
         said=said,
-        latency_s=row["latency_s"] if shows_speed else None,
+        latency_s=row["latency_s"] if judged else None,
         columns=row["columns"],
         previous=previous,
     )

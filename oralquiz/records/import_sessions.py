@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import shutil
+import tempfile
 from dataclasses import dataclass
+from itertools import chain, count
 from pathlib import Path
 
 from sqlite_utils import Database
 
 from oralquiz.errors import BadInput
-from oralquiz.records.session_rows import store
-from oralquiz.session import MOST, cut_short, open_session, recover
+from oralquiz.records.erasure import finish_erasing
+from oralquiz.records.session_rows import store_file
+from oralquiz.records.unrecorded import unrecorded
+from oralquiz.session import MOST, cut_short, only_writer, open_session, recover
 
 LARGEST = sum(MOST.values())
 """Bytes of a file that can be a session."""
@@ -34,7 +39,8 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
     A round cut short becomes a session file first. A file from elsewhere is copied into
     ``folder``, where erasing and forgetting find it. One that is in the records already stays as
     it is there; where their file is gone, this one takes its place. Raises BeingHeld for a round
-    that still runs, BadInput for what is no session, OSError, sqlite3.Error.
+    that still runs, BadInput for what is no session and for one whose pupils were all erased,
+    OSError, sqlite3.Error.
     """
     lost = ""
     if path.is_dir():
@@ -46,7 +52,7 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
         kept = known
     else:
         kept = path if path.resolve().parent == folder.resolve() else _copied(path, folder)
-        store(db, session, kept)
+        session = store_file(db, kept)
     return Imported(
         kept,
         known is None,
@@ -58,12 +64,15 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
 
 def waiting(db: Database, folder: Path) -> list[Path]:
     """What in ``folder`` is not in the records: rounds cut short, and session files that the
-    records could not take when the round was over."""
+    records could not take when the round was over.
+
+    An erasure that was cut short is finished first: nobody comes back by being imported.
+    """
+    finish_erasing(db)
     if not folder.is_dir():
         return []
-    known = {Path(row["file"]) for row in db.query("select file from rounds")}
-    files = [p for p in folder.glob("*.zip") if p.is_file() and p.resolve() not in known]
-    return [*cut_short(folder), *sorted(files)]
+    files = [p for p in unrecorded(db, folder) if p.suffix == ".zip" and p.is_file()]
+    return [*cut_short(folder), *files]
 
 
 def _file_of(db: Database, round_id: str) -> Path | None:
@@ -78,11 +87,20 @@ def _copied(path: Path, folder: Path) -> Path:
         raise BadInput(f"{path}: larger than a session file can be")
     folder.mkdir(parents=True, exist_ok=True)
     stem = path.stem.lstrip(".") or "session"
-    target, number = folder / f"{stem}.zip", 1
-    while target.exists() or (folder / target.stem).exists():
-        number += 1
-        target = folder / f"{stem}-{number}.zip"
-    partial = target.with_name(target.name + ".part")
+    names = chain([stem], (f"{stem}-{number}" for number in count(2)))
+    while True:
+        target = folder / f"{next(names)}.zip"
+        with only_writer(target):  # else two that copy files of one name take one place
+            if target.exists() or (folder / target.stem).exists():
+                continue
+            return _copy(path, target)
+
+
+def _copy(path: Path, target: Path) -> Path:
+    """``path`` as ``target``; whole or not at all, and for this user only."""
+    opened, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
+    os.close(opened)
+    partial = Path(name)
     try:
         shutil.copyfile(path, partial)
         partial.replace(target)

@@ -6,7 +6,15 @@ sums                     one turn of a round: whose, which terms
 answers                  one attempt at a sum: what was heard, the verdict, the latency
 corrections              the teacher's later verdicts, each on top of the one before
 rule_uses                which rule each column of each term needed
-counted (a view)         the verdict that counts for a sum: last correction, else last attempt
+rule_answers             one row a sum and rule it needed: the verdict and the latency that count
+named                    whom each session names, turn by turn, asked already or not
+erased_turns             the turns of a session whose pupil was erased: whoever brings the session
+                         again, they stay nobody's; ``done`` when the file is rewritten too
+cards                    pupils' own codes for practice at home
+practice_sets            what a class practises at home, the newest counts
+counted (a view)         what counts of a sum: verdict, value, latency
+
+What counts is decided once, by ``Answered``, and written down with the sum (see session_rows).
 """
 
 from __future__ import annotations
@@ -108,4 +116,107 @@ def first_tables(db: Database) -> None:
           (select count(*) from answers where sum_id = sums.id) as attempts
         from sums
         """,
+    )
+
+
+@migrations()
+def what_counts_and_who_is_where(db: Database) -> None:
+    sums = db.table("sums")
+    for column, kind in (("verdict", str), ("value", int), ("latency_s", float)):
+        sums.add_column(column, kind)
+    write_what_counts(db)
+    db.view("counted").drop()
+    db.create_view(
+        "counted",
+        "select id as sum_id, pupil_id, round_id, verdict, value, latency_s from sums",
+    )
+    sums.create_index(["pupil_id", "verdict", "latency_s"])
+    db.table("rule_answers").create(
+        {"sum_id": int, "pupil_id": int, "rule": str, "verdict": str, "latency_s": float},
+        not_null={"sum_id", "pupil_id", "rule", "verdict"},
+        foreign_keys=[("sum_id", "sums", "id"), ("pupil_id", "pupils", "id")],
+    )
+    db.execute(
+        """
+        insert into rule_answers (sum_id, pupil_id, rule, verdict, latency_s)
+        select distinct sums.id, pupil_id, rule_uses.rule, verdict, latency_s
+        from sums join rule_uses on sum_id = sums.id where verdict is not null
+        """
+    )
+    db.table("rule_answers").create_index(["pupil_id", "rule", "verdict", "latency_s"])
+    db.table("rule_answers").create_index(["sum_id"])
+    rounds = db.table("rounds")
+    rounds.add_column("voices", int)  # 1: the file holds a voice; 0: none; null: not looked at yet
+    rounds.create_index(["created"])
+    rounds.create_index(["file"])
+    db.table("named").create(
+        {"round_id": str, "turn": int, "name": str},
+        pk=("round_id", "turn"),
+        not_null={"name"},
+        foreign_keys=[("round_id", "rounds", "id")],
+    )
+    db.table("named").create_index(["name"])
+    db.table("erased_turns").create(
+        {"round_id": str, "turn": int, "file": str, "done": int},
+        pk=("round_id", "turn"),
+        not_null={"file", "done"},
+    )
+
+
+def write_what_counts(db: Database) -> None:
+    """Write down with every sum of older records what counts of it.
+
+    The last correction, else the last attempt; a correction by ear without a number stands with
+    the number that it fits; the latency of a voice that was asked for once.
+    """
+    db.execute(
+        """
+        update sums set (verdict, value, latency_s) = (
+          select
+            coalesce(ear.verdict, heard.verdict),
+            case when ear.id is null or ear.value is not null
+                then coalesce(ear.value, heard.value)
+              when ear.verdict = 'right' then sums.answer
+              when ear.verdict = 'silent' then null
+              when ear.verdict = 'wrong' and heard.value = sums.answer then null
+              else heard.value end,
+            case when heard.attempt = 0 and not heard.typed then heard.latency_s end
+          from (select 1)
+            left join answers as heard on heard.id = (
+              select id from answers where sum_id = sums.id order by attempt desc limit 1)
+            left join corrections as ear on ear.id = (
+              select max(id) from corrections where sum_id = sums.id)
+        )
+        """
+    )
+
+
+@migrations()
+def cards(db: Database) -> None:
+    db.table("cards").create(
+        {"code": str, "pupil_id": int, "name": str, "class_name": str, "expires": float},
+        pk="code",
+        not_null={"pupil_id", "name", "class_name", "expires"},
+    )
+    db.table("cards").create_index(["pupil_id"], unique=True)
+
+
+practice_migrations = Migrations("oralquiz-web")
+"""The web app's own, once; they have shipped under that name."""
+
+
+@practice_migrations()
+def practice_sets(db: Database) -> None:
+    db.table("practice_sets").create(
+        {
+            "id": int,
+            "class_name": str,
+            "created": str,
+            "step": str,
+            "count": int,
+            "terms": int,
+            "pace_s": float,
+        },
+        pk="id",
+        not_null={"class_name", "created", "step", "count", "terms", "pace_s"},
     )

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import datetime, timedelta
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from sqlite_utils import Database
 
 from oralquiz.compose import many
 from oralquiz.errors import OralquizError
-from oralquiz.session import erase_voices, open_session
+from oralquiz.records.older_rounds import look_into_older
+from oralquiz.records.unrecorded import unrecorded
+from oralquiz.session import erase_voices, leftovers, open_session, remove_leftover
 
 
 def voices_kept(
@@ -18,50 +20,74 @@ def voices_kept(
 ) -> list[Path]:
     """The session files that still hold a voice and began that long before ``now``.
 
-    ``now`` carries its time zone. Looked at are the files the records know and every session in
+    ``now`` carries its time zone. Those are files that the records know, and other sessions in
     ``folder``, among them rounds that are being held or were cut short before they reached the
     records. A file that is gone is passed over; one that cannot be read may hold a voice, and
     counts.
     """
-    until = now - timedelta(days=older_than_days)
-    return list(_sessions(db, folder, until))
+    until = begun_before(older_than_days, now)
+    look_into_older(db)
+    rows = db.query(
+        "select file, created from rounds where coalesce(voices, 1) order by created, rowid"
+    )
+    known = [Path(row["file"]) for row in rows if _time(row["created"]) <= until]
+    others = unrecorded(db, folder) if folder is not None else []
+    return [path for path in known if path.exists()] + [
+        path for path in others if _holds_voice(path, until)
+    ]
 
 
-def _sessions(db: Database, folder: Path | None, until: datetime) -> Iterator[Path]:
-    """Every session with a voice that began by ``until``, as far as that can be read."""
-    known = {
-        Path(row["file"]): datetime.fromisoformat(row["created"]).astimezone()
-        for row in db.query("select file, created from rounds order by created")
-    }
-    others = {p.resolve() for p in folder.iterdir()} if folder and folder.exists() else set()
-    for file in (*known, *sorted(others - set(known))):
-        if not file.exists() or (file in known and known[file] > until):
-            continue  # a newer one is not even opened: that takes time
-        try:
-            session = open_session(file)
-            created = datetime.fromisoformat(session.round.created).astimezone()
-        except (OralquizError, OSError, ValueError):
-            if file in known:
-                yield file
-            continue
-        if created <= until and session.audio[:, 1].any():
-            yield file
+def begun_before(days: int, now: datetime) -> datetime:
+    """So many days before ``now``, or the earliest time there is."""
+    try:
+        return now - timedelta(days=days)
+    except OverflowError:
+        return datetime.min.replace(tzinfo=UTC)
+
+
+def _time(created: str) -> datetime:
+    """With its time zone; that of this machine where it has none."""
+    when = datetime.fromisoformat(created)
+    return when if when.tzinfo else when.astimezone()
+
+
+def _holds_voice(path: Path, until: datetime) -> bool:
+    """Whether what lies at ``path`` is a session with a voice that began by ``until``."""
+    try:
+        session = open_session(path)
+        return _time(session.round.created) <= until and bool(session.audio[:, 1].any())
+    except (OralquizError, OSError, ValueError):
+        return False
 
 
 def forget_voices(
-    db: Database, *, older_than_days: int, now: datetime, folder: Path | None = None
+    db: Database,
+    *,
+    older_than_days: int,
+    now: datetime,
+    folder: Path | None = None,
+    progress: Callable[[int, int], None] | None = None,
 ) -> list[Path]:
-    """Remove the voices from those files; returns them.
+    """Remove the voices from those files; returns them. What crashes left in ``folder`` goes too.
 
-    Raises OralquizError, after all the others are done, if one of them cannot be read or its round
-    is being held.
+    ``progress`` is told how many files of how many are done. Raises OralquizError, after all the
+    others are done, if one of them cannot be read or its round is being held.
     """
     done: list[Path] = []
     failed: list[str] = []
-    for file in voices_kept(db, older_than_days=older_than_days, now=now, folder=folder):
+    wanted = voices_kept(db, older_than_days=older_than_days, now=now, folder=folder)
+    for number, file in enumerate(wanted, start=1):
         try:
             erase_voices(file)
+            db.execute("update rounds set voices = 0 where file = ?", [str(file.resolve())])
             done.append(file)
+        except (OralquizError, OSError) as error:
+            failed.append(str(error))
+        if progress is not None:
+            progress(number, len(wanted))
+    for path in leftovers(folder) if folder is not None else ():
+        try:
+            remove_leftover(path)
         except (OralquizError, OSError) as error:
             failed.append(str(error))
     if failed:

@@ -3,8 +3,11 @@ from .buffered_recorder import BufferedRecorder as BufferedRecorder
 from .buffered_recorder import SessionRecorder as SessionRecorder
 from .correction import be_finished as be_finished
 from .correction import correct as correct
+from .crash_leftovers import leftovers as leftovers
+from .crash_leftovers import remove_leftover as remove_leftover
 from .erasing import ERASED as ERASED
 from .erasing import erase_from_session as erase_from_session
+from .erasing import erase_turns as erase_turns
 from .erasing import erase_voices as erase_voices
 from .erasing import is_in as is_in
 from .file import Session as Session
@@ -12,6 +15,7 @@ from .file import header as header
 from .file import open_session as open_session
 from .folder_lock import BeingHeld as BeingHeld
 from .folder_lock import is_held as is_held
+from .folder_lock import only_writer as only_writer
 from .live_round import conduct as conduct
 from .recorder import FileRecorder as FileRecorder
 from .recovery import cut_short as cut_short

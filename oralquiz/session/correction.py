@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 
 from oralquiz.errors import BadInput
 from oralquiz.judge import Verdict
 from oralquiz.rounds import Corrected, Entry
 from oralquiz.session.file import CUT_SHORT, Session, open_session
-from oralquiz.session.folder_lock import NEW, is_held, only_writer
+from oralquiz.session.folder_lock import is_held, only_writer, rewriting
 from oralquiz.session.recorder import pack, write_parts
 
 
@@ -28,9 +27,9 @@ def correct(
         _check(path, session, turn, verdict, value)
         corrected = Corrected(turn, verdict, value, by, when)
         entry = Entry(len(session.events), session.events[-1].at, corrected)
-        with tempfile.TemporaryDirectory(prefix=NEW, dir=path.parent) as folder:
-            write_parts(Path(folder), session.header, [*session.events, entry], session.audio)
-            pack(Path(folder), path)
+        with rewriting(path) as new:
+            write_parts(new, session.header, [*session.events, entry], session.audio)
+            pack(new, path)
         return open_session(path)
 
 

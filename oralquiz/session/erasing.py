@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from oralquiz.rounds import Entry, Event, Guess, Heard, OfTurn, SumBegun
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.folder_lock import NEW, discard, only_writer
+from oralquiz.session.folder_lock import discard, only_writer, remove_unfinished, rewriting
 from oralquiz.session.recorder import NAMES, pack, write_parts
 from oralquiz.sound import Pcm
 
@@ -25,25 +24,38 @@ def erase_from_session(path: Path, pupil: str) -> bool:
     verdicts stay, of nobody any more. Returns whether anything was changed. Raises BeingHeld,
     with nothing changed, for a round of ``pupil`` that is being held.
     """
-    if not is_in(open_session(path), pupil):
+    if path.is_dir() and not is_in(open_session(path), pupil):  # be it held or not
         return False
     with only_writer(path):
         session = open_session(path)
-        if {turn.pupil for turn in session.round.turns} <= {pupil, ERASED}:
-            _remove(path)
-        else:
-            _take_out(path, session, pupil)
-    return True
+        return erase_turns(path, session, turns_of(session, pupil))
+
+
+def turns_of(session: Session, pupil: str) -> frozenset[int]:
+    """The turns in which ``pupil`` was asked something in ``session``, or was to be."""
+    return frozenset(i for i, turn in enumerate(session.round.turns) if turn.pupil == pupil)
 
 
 def is_in(session: Session, pupil: str) -> bool:
     """Whether ``pupil`` was asked anything in ``session``, or was to be."""
-    return any(turn.pupil == pupil for turn in session.round.turns)
+    return bool(turns_of(session, pupil))
 
 
-def _take_out(path: Path, session: Session, pupil: str) -> None:
-    names = [turn.pupil for turn in session.round.turns]
-    theirs = {i for i, name in enumerate(names) if name == pupil}
+def erase_turns(path: Path, session: Session, turns: Set[int]) -> bool:
+    """Make ``turns`` of the session at ``path``, as it was just read, nobody's, within its
+    ``only_writer``. Returns whether anything was changed: all of it when nobody is left."""
+    names = {i: turn.pupil for i, turn in enumerate(session.round.turns) if turn.pupil != ERASED}
+    theirs = turns & names.keys()
+    if not theirs:
+        return False
+    if theirs == names.keys():
+        _remove(path)
+    else:
+        _take_out(path, session, theirs)
+    return True
+
+
+def _take_out(path: Path, session: Session, theirs: Set[int]) -> None:
     audio = session.audio.copy()
     begins = [turn.start for turn in session.turns] + [len(audio)]
     for turn, until in zip(session.turns, begins[1:], strict=True):
@@ -103,9 +115,9 @@ def _rewrite(
 ) -> None:
     """Write the session anew in place of the old one; whole or not at all."""
     events = [Entry(e.seq, e.at, change(e.event)) for e in session.events]
-    inside = path if path.is_dir() else path.parent
-    with tempfile.TemporaryDirectory(prefix=NEW, dir=inside) as folder:
-        new = Path(folder)
+    if path.is_dir():
+        remove_unfinished(path)
+    with rewriting(path) as new:
         write_parts(new, head, events, audio)
         if path.is_dir():
             for name in reversed(NAMES):  # the names last: a crash before that can be made good

@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import shutil
 import sys
+import tempfile
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -172,10 +173,24 @@ def discard(folder: Path) -> None:
     cannot be removed everywhere.
     """
     (folder / HEAD).unlink(missing_ok=True)
-    for name in (*MOST, SMALLER):
+    for name in MOST:
         (folder / name).unlink(missing_ok=True)
+    remove_unfinished(folder)
+
+
+def remove_unfinished(folder: Path) -> None:
+    """Remove from a locked folder what a crash left of a change that was not finished."""
+    (folder / SMALLER).unlink(missing_ok=True)
     for unfinished in folder.glob(f"{NEW}*"):
         shutil.rmtree(unfinished)
+
+
+@contextmanager
+def rewriting(path: Path) -> Iterator[Path]:
+    """A folder, for the time being, in which the session at ``path`` is written anew."""
+    inside, name = (path, "") if path.is_dir() else (path.parent, f"{path.name}-")
+    with tempfile.TemporaryDirectory(prefix=f"{NEW}{name}", dir=inside) as new:
+        yield Path(new)
 
 
 def _session_in(folder: Path) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import tempfile
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -10,7 +9,7 @@ from pathlib import Path
 from oralquiz.errors import BadInput
 from oralquiz.session.archive import read_parts
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.folder_lock import HEAD, NEW, discard, is_held, locked, only_writer
+from oralquiz.session.folder_lock import HEAD, discard, is_held, locked, only_writer, rewriting
 from oralquiz.session.recorder import pack, packed_as, write_parts
 from oralquiz.sound import SESSION_RATE
 
@@ -79,8 +78,7 @@ def _missing(session: Session) -> int:
 
 def _pack(folder: Path, session: Session, target: Path) -> None:
     raw = read_parts(folder).content
-    with tempfile.TemporaryDirectory(prefix=NEW, dir=folder) as new:
-        parts = Path(new)
+    with rewriting(folder) as parts:
         write_parts(parts, session.header, session.events, session.audio)
         log = raw.get("events.jsonl", b"")
         if log.count(b"\n") > len(session.events):

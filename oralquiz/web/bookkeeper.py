@@ -12,8 +12,8 @@ from sqlite_utils import Database
 from oralquiz.compose import many
 from oralquiz.errors import OralquizError
 from oralquiz.judge import Verdict
-from oralquiz.records import import_session, store, waiting
-from oralquiz.session import BeingHeld, correct, open_session
+from oralquiz.records import import_session, store_file, waiting
+from oralquiz.session import BeingHeld, correct
 from oralquiz.web.background import Background
 from oralquiz.web.class_round import TEACHER, ClassRound
 from oralquiz.web.inbox import TeacherVerdict
@@ -131,13 +131,11 @@ class Bookkeeper:
 
 
 def _store_file(db: Database, file: Path) -> str:
-    session = open_session(file)
-    store(db, session, file)
-    return str(session.header["id"])
+    return str(store_file(db, file).header["id"])
 
 
 def _correct_file(
     db: Database, file: Path, turn: int, verdict: Verdict, value: int | None, when: str
 ) -> None:
-    session = correct(file, turn, verdict, by=TEACHER, when=when, value=value)
-    store(db, session, file)
+    correct(file, turn, verdict, by=TEACHER, when=when, value=value)
+    store_file(db, file)

@@ -9,7 +9,7 @@ from pathlib import Path
 from oralquiz.beads import Syllabus
 from oralquiz.compose import load_syllabus
 from oralquiz.errors import BadInput
-from oralquiz.records import Erased, Pupil, pupils
+from oralquiz.records import Erased, Pupil, erase_pupil, pupils
 from oralquiz.web.assembly import Assembly, Tools, usual_threads
 from oralquiz.web.attempt_limits import AttemptLimits
 from oralquiz.web.background import Background
@@ -23,7 +23,6 @@ from oralquiz.web.live_view import live_round, wall_round
 from oralquiz.web.page_stream import Now
 from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.publisher import Publisher
-from oralquiz.web.pupil_erasure import erase_pupil
 from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.remote_round import Threads
 from oralquiz.web.roster import Roster
@@ -98,6 +97,7 @@ class Classroom:
         self.assembly.threads.pool.shutdown(wait=False, cancel_futures=True)
         self.assembly.threads.ahead.shutdown(wait=False, cancel_futures=True)
         self.records.close()
+        self.codes.cards.close()
 
     # --- pupils -----------------------------------------------------------------------------
 
@@ -109,7 +109,7 @@ class Classroom:
         """Erase ``pupil`` for good. Raises OralquizError, with nothing erased, while a round with
         the pupil is being held, in class or by another program."""
         await self.conductor.forget(pupil)
-        erased = await self.records.apart(erase_pupil, pupil.name, self.sessions, self.codes)
+        erased = await self.records.apart(erase_pupil, pupil.name, self.sessions)
         self.publisher.changed()
         return erased
 

@@ -2,21 +2,19 @@
 
 from __future__ import annotations
 
-import json
-import os
 import secrets
 import time
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from threading import RLock
 
+import msgspec
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from oralquiz.errors import BadInput
-from oralquiz.records import Pupil
+from oralquiz.records import Card, Cards, Pupil
+from oralquiz.web.private_files import write_private
 
 ALPHABET = "BCDFGHJKMPQRTVWXY2346789"
 """No vowels (no words), nothing that looks like something else (no 0 O, 1 I L, 5 S, N M kept)."""
@@ -24,7 +22,6 @@ ALPHABET = "BCDFGHJKMPQRTVWXY2346789"
 CODE_LENGTH = 6
 HOME_CODE_LENGTH = 9
 CODE_LASTS_S = 2 * 3600.0
-HOME_CODE_LASTS_S = 14 * 24 * 3600.0
 PASSPHRASE_LENGTH = 10
 
 
@@ -63,8 +60,8 @@ class Keys:
     epoch: int = 0
 
     def save(self) -> None:
-        data = {"secret": self.secret, "passphrase": self.passphrase, "epoch": self.epoch}
-        _write(self.path, data)
+        kept = KeptKeys(self.secret, self.passphrase, self.epoch)
+        write_private(self.path, msgspec.json.encode(kept))
 
     def set_passphrase(self, passphrase: str, passphrases: Passphrases | None = None) -> None:
         """Raises BadInput for one that is too short."""
@@ -73,25 +70,24 @@ class Keys:
         self.save()
 
 
-def _write(path: Path, data: object) -> None:
-    """Write JSON that only this user can read; whole or not at all."""
-    path.parent.mkdir(parents=True, exist_ok=True)
-    part = path.with_name(path.name + ".part")
-    with os.fdopen(os.open(part, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600), "w") as file:
-        json.dump(data, file)
-    part.replace(path)
+class KeptKeys(msgspec.Struct):
+    """The file of the keys."""
+
+    secret: str
+    passphrase: str
+    epoch: int
 
 
 def load_keys(path: Path) -> Keys:
     """The keys kept at ``path``, made on first use. Raises BadInput for a file that is none."""
     try:
-        data = json.loads(path.read_text(encoding="utf-8"))
-        return Keys(path, str(data["secret"]), str(data["passphrase"]), int(data["epoch"]))
+        kept = msgspec.json.decode(path.read_bytes(), type=KeptKeys)
+        return Keys(path, kept.secret, kept.passphrase, kept.epoch)
     except FileNotFoundError:
         keys = Keys(path, secrets.token_urlsafe(48))
         keys.save()
         return keys
-    except (OSError, ValueError, KeyError, TypeError) as error:
+    except (OSError, UnicodeDecodeError, msgspec.DecodeError) as error:
         raise BadInput(f"{path}: no keys of ours ({error}); remove it to begin anew") from None
 
 
@@ -108,131 +104,64 @@ class Ticket:
 @dataclass
 class Codes:
     """Join codes. Those of a class are in memory only: a restart of the server ends them. Pupils'
-    own cards are good for two weeks, so they are kept at ``path`` (None: nowhere). Another program
-    may write there (a pupil is erased at the command line): what counts is what it says now.
-
-    Raises BadInput for a file at ``path`` that is none of ours.
-    """
+    own ``cards`` are in the records, where another program may take them back."""
 
     now: Callable[[], float] = time.time
-    path: Path | None = None
-    _tickets: dict[str, Ticket] = field(default_factory=dict)
-    _read: tuple[int, int, int] | None = None
-    _alone: RLock = field(default_factory=RLock)
-    """Erasing takes long, and has a thread of its own."""
-
-    def __post_init__(self) -> None:
-        self._reread()
-
-    def _reread(self) -> None:
-        """The cards that ``path`` holds now, if they are not those that were read last."""
-        now = _state_of(self.path)
-        if self.path is None or now == self._read:
-            return
-        try:
-            kept = json.loads(self.path.read_text(encoding="utf-8")) if now else {}
-            cards = {str(code): Ticket(**ticket) for code, ticket in kept.items()}
-        except (OSError, ValueError, TypeError, AttributeError) as error:
-            raise BadInput(
-                f"{self.path}: no cards of ours ({error}); remove it to begin anew"
-            ) from None
-        of_classes = {c: t for c, t in self._tickets.items() if t.pupil is None}
-        self._tickets, self._read = of_classes | cards, now
+    cards: Cards = field(default_factory=Cards)
+    _classes: dict[str, Ticket] = field(default_factory=dict)
 
     def for_class(self, class_name: str) -> tuple[str, Ticket]:
         """The class's code: the one that is open, or a new one."""
-        self._forget()
-        for code, ticket in self._tickets.items():
-            if ticket.pupil is None and ticket.class_name == class_name:
-                return code, ticket
-        return self._add(CODE_LENGTH, Ticket(class_name, self.now() + CODE_LASTS_S))
+        code = self.open_for(class_name)
+        if not code:
+            code = _new_code(CODE_LENGTH)
+            self._classes[code] = Ticket(class_name, self.now() + CODE_LASTS_S)
+        return code, self._classes[code]
 
     def open_for(self, class_name: str) -> str:
         """The code that is open for a class; empty when none is."""
-        self._forget()
-        for code, ticket in self._tickets.items():
-            if ticket.pupil is None and ticket.class_name == class_name:
-                return code
-        return ""
+        good = self._good_classes().items()
+        return next((code for code, ticket in good if ticket.class_name == class_name), "")
 
     def for_pupil(self, pupil: Pupil) -> tuple[str, Ticket]:
         """A new code for one pupil's practice; the one before opens nothing any more."""
-        with self._alone:
-            self._drop(pupil)
-            expires = self.now() + HOME_CODE_LASTS_S
-            ticket = Ticket(pupil.class_name, expires, pupil.id, pupil.name)
-            added = self._add(HOME_CODE_LENGTH, ticket)
-            self._keep()
-            return added
+        return _ticket(self.cards.give(pupil, _new_code(HOME_CODE_LENGTH), self.now()))
 
     def card_of(self, pupil: Pupil) -> tuple[str, Ticket] | None:
         """The code on the pupil's card; None when there is no card that is good."""
-        self._forget()
-        for code, ticket in self._tickets.items():
-            if ticket.pupil == pupil.id and ticket.name == pupil.name:
-                return code, ticket
-        return None
+        card = self.cards.of(pupil, self.now())
+        return _ticket(card) if card else None
 
     def forget_pupil(self, pupil: Pupil) -> None:
-        """The pupil's card opens nothing any more, and the name stands nowhere."""
-        with self._alone:
-            self._drop(pupil)
-            if self._read is not None:  # a card that has run out may be there too
-                self._keep()
-
-    def _drop(self, pupil: Pupil) -> None:
-        self._forget()
-        self._tickets = {c: t for c, t in self._tickets.items() if t.pupil != pupil.id}
-
-    def _keep(self) -> None:
-        if self.path is not None:
-            cards = {c: vars(t) for c, t in self._tickets.items() if t.pupil is not None}
-            _write(self.path, cards)
-            self._read = _state_of(self.path)
+        """The pupil's card opens nothing any more, and the name stands on none."""
+        self.cards.take_back(pupil)
 
     def open(self, code: str) -> Ticket | None:
         """What ``code`` opens, however it was typed; None when it is unknown or has expired."""
-        self._forget()
         typed = "".join(c for c in code.upper() if c.isalnum())[: HOME_CODE_LENGTH + 1]
         found = None
-        for known, ticket in self._tickets.items():  # all of them: no time tells how near it was
+        for known, ticket in self._good_classes().items():  # all of them: see Cards.called
             if secrets.compare_digest(known.encode(), typed.encode("utf-8")):
                 found = ticket
-        return found
+        card = self.cards.called(typed, self.now())
+        return found or (_ticket(card)[1] if card else None)
 
     def close_class(self, class_name: str) -> None:
         """The class's open code opens nothing any more."""
-        self._tickets = {
-            code: ticket
-            for code, ticket in self._tickets.items()
-            if ticket.pupil is not None or ticket.class_name != class_name
-        }
+        self._classes.pop(self.open_for(class_name), None)
 
-    def _add(self, length: int, ticket: Ticket) -> tuple[str, Ticket]:
-        code = "".join(secrets.choice(ALPHABET) for _ in range(length))
-        self._tickets[code] = ticket
-        return code, ticket
-
-    def _forget(self) -> None:
-        with self._alone:
-            with suppress(BadInput):  # while it runs, what was read before goes on counting
-                self._reread()
-            now = self.now()
-            self._tickets = {c: t for c, t in self._tickets.items() if t.expires > now}
+    def _good_classes(self) -> dict[str, Ticket]:
+        now = self.now()
+        self._classes = {c: t for c, t in self._classes.items() if t.expires > now}
+        return self._classes
 
 
-def _state_of(path: Path | None) -> tuple[int, int, int] | None:
-    """What differs when the file was written again; None when it is not there."""
-    try:
-        state = path.stat() if path else None
-    except OSError:
-        return None
-    return (state.st_ino, state.st_mtime_ns, state.st_size) if state else None
+def _new_code(length: int) -> str:
+    return "".join(secrets.choice(ALPHABET) for _ in range(length))
 
 
-def codes_in(folder: Path) -> Codes:
-    """The codes of the web app whose data is in ``folder``. Raises BadInput."""
-    return Codes(path=folder / "web" / "cards.json")
+def _ticket(card: Card) -> tuple[str, Ticket]:
+    return card.code, Ticket(card.class_name, card.expires, card.pupil, card.name)
 
 
 @dataclass

@@ -6,10 +6,12 @@ import os
 import tempfile
 from pathlib import Path
 
+from oralquiz.folders import private_folder
+
 
 def write_private(path: Path, data: bytes) -> None:
     """Write ``data`` as a file that only this user can read; whole or not at all."""
-    path.parent.mkdir(parents=True, exist_ok=True)
+    private_folder(path.parent)
     opened, name = tempfile.mkstemp(prefix=f".{path.name}-", suffix=".part", dir=path.parent)
     with os.fdopen(opened, "wb") as file:
         file.write(data)

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from sqlite_utils import Database
 
-from oralquiz.records import open_records, practice_migrations
+from oralquiz.records import open_records
 
 T = TypeVar("T")
 
@@ -32,7 +32,6 @@ class RecordsThread:
     def _with(self, work: Callable[..., T], *args: Any, **named: Any) -> T:
         if self._db is None:
             self._db = open_records(self._path)
-            practice_migrations.apply(self._db)
         return work(self._db, *args, **named)
 
     async def apart(self, work: Callable[..., T], *args: Any) -> T:

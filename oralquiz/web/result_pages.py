@@ -7,13 +7,12 @@ import hashlib
 import re
 from pathlib import Path
 
-from sqlite_utils import Database
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response
 
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge import Verdict
-from oralquiz.records import Pupil, held
+from oralquiz.records import Pupil, file_of, held
 from oralquiz.replay import build_page
 from oralquiz.rounds import Answered
 from oralquiz.session import Session, open_session
@@ -33,23 +32,6 @@ from oralquiz.web.recent_audio import AROUND_S
 
 ROUNDS = 60
 """Rounds on one page of results: a class of twenty tablets makes twenty at once."""
-
-
-def file_of(db: Database, round_id: str, pupil: int | None = None) -> Path:
-    """The session file of a round (of one in which ``pupil`` took part). Raises BadInput."""
-    where = "" if pupil is None else "and id in (select round_id from sums where pupil_id = :pupil)"
-    row = next(
-        iter(
-            db.query(
-                f"select file from rounds where id = :id {where}",
-                {"id": round_id, "pupil": pupil},
-            )
-        ),
-        None,
-    )
-    if row is None or not Path(row["file"]).exists():
-        raise BadInput("there is no such round")
-    return Path(row["file"])
 
 
 async def _session(request: Request, pupil: Pupil | None = None) -> tuple[Path, Session]:

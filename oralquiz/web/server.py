@@ -15,12 +15,13 @@ from starlette.applications import Starlette
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.listen import Recognizer
+from oralquiz.records import Cards
 from oralquiz.rounds import Reader
 from oralquiz.web.app import create_app
 from oralquiz.web.assembly import Tools
 from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.classroom import Classroom
-from oralquiz.web.credentials import Keys, codes_in, load_keys
+from oralquiz.web.credentials import Codes, Keys, load_keys
 from oralquiz.web.packets import PACKET_BYTES
 from oralquiz.web.protocol import MESSAGE_BYTES
 from oralquiz.web.records_thread import RecordsThread
@@ -81,7 +82,7 @@ def open_classroom(
         folder / "sessions",
         tools,
         course=course,
-        codes=codes_in(folder),
+        codes=Codes(cards=Cards(folder / "records.db")),
     )
 
 

@@ -9,7 +9,6 @@ from typing import Any
 
 import segno
 from markupsafe import Markup
-from sqlite_utils import Database
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
@@ -18,7 +17,9 @@ from oralquiz.errors import BadInput, OralquizError
 from oralquiz.records import (
     PracticeSet,
     Pupil,
+    add_class,
     add_pupil,
+    class_names,
     clean_name,
     find_pupil,
     give_set,
@@ -45,12 +46,6 @@ def qr(text: str) -> Markup:
         out, kind="svg", xmldecl=False, svgns=True, omitsize=True, border=4, light="#fff"
     )
     return Markup(out.getvalue().decode())
-
-
-def class_names(db: Database) -> list[str]:
-    """Every class, and "" when there are pupils of none."""
-    names = [row["name"] for row in db.query("select name from classes order by name")]
-    return names + [""] * any(not p.class_name for p in pupils(db))
 
 
 def _now() -> str:
@@ -137,7 +132,7 @@ async def _change(
         classroom.class_name = " ".join(form.get("name", "").split())[:60]
         if not classroom.class_name:
             raise BadInput("a class needs a name")
-        await records.do(_add_class, classroom.class_name)
+        await records.do(add_class, classroom.class_name)
     elif what == "add":
         names = [n for n in map(clean_name, form.get("names", "").splitlines()) if n]
         if not names:
@@ -194,10 +189,6 @@ async def _add(records: RecordsThread, name: str, class_name: str) -> str:
     except BadInput as error:
         return str(error)
     return ""
-
-
-def _add_class(db: Database, name: str) -> None:
-    db.table("classes").insert({"name": name}, ignore=True)
 
 
 async def _give(classroom: Classroom, form: dict[str, str]) -> None:

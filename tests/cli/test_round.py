@@ -48,7 +48,7 @@ def test_a_round_that_the_records_do_not_take_says_where_it_is(
     def busy(*_: object) -> None:
         raise sqlite3.OperationalError("database is locked")
 
-    monkeypatch.setattr("oralquiz.records.store", busy)
+    monkeypatch.setattr("oralquiz.records.store_file", busy)
     done = CliRunner().invoke(main, ["round", "--pupil", "Asha", "--step", "five:+3"])
     assert done.exit_code == 1
     assert f"{ONE_WRONG}: kept, but not in the records (database is locked)" in done.stderr

@@ -13,8 +13,9 @@ from oralquiz.errors import BadInput
 from oralquiz.judge.verdict import Verdict
 from oralquiz.records import import_sessions as entering
 from oralquiz.records.database import open_records
+from oralquiz.records.erasure import erase_pupil
 from oralquiz.records.import_sessions import Imported, import_session, waiting
-from oralquiz.records.pupil_list import erase_pupil, pupils
+from oralquiz.records.pupil_list import pupils
 from oralquiz.records.scoring import scores
 from oralquiz.session.correction import correct
 from oralquiz.session.file import CUT_SHORT

@@ -16,8 +16,9 @@ from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.records.answer_history import answers_of
 from oralquiz.records.database import open_records
+from oralquiz.records.erasure import erase_pupil
 from oralquiz.records.migrations import migrations
-from oralquiz.records.pupil_list import add_pupil, erase_pupil, find_pupil, pupils, set_consent
+from oralquiz.records.pupil_list import add_pupil, find_pupil, pupils, set_consent
 from oralquiz.records.retention import forget_voices, voices_kept
 from oralquiz.records.scoring import Tally, scores
 from oralquiz.records.session_rows import store

@@ -18,6 +18,7 @@ import numpy as np
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from oralquiz.records.cards import Cards
 from oralquiz.records.pupil_list import Pupil, add_pupil
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
@@ -26,7 +27,7 @@ from oralquiz.web.assembly import Tools
 from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.connection import Connection
-from oralquiz.web.credentials import Passphrases, load_keys
+from oralquiz.web.credentials import Codes, Passphrases, load_keys
 from oralquiz.web.packets import as_packet, packet
 from oralquiz.web.page_stream import Now
 from oralquiz.web.planning import RoundPlan, Way
@@ -70,6 +71,7 @@ def make_classroom(
         RecordsThread(folder / "records.db"),
         folder / "sessions",
         tools,
+        codes=Codes(cards=Cards(folder / "records.db")),
         threads=Threads(pool or Here(), Here()),
         now=now,
     )

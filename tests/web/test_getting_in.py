@@ -12,7 +12,7 @@ import pytest
 from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
 
-from oralquiz.errors import BadInput
+from oralquiz.records.cards import Cards
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.sound.blocks import BLOCK
 from oralquiz.web import app as app_module
@@ -589,28 +589,25 @@ def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
 def test_a_card_is_good_after_the_laptop_was_switched_off(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
-    kept = tmp_path / "web" / "cards.json"
+    kept = tmp_path / "records.db"
     ben, asha = (Pupil(2, "Ben", "3B", True), Pupil(1, "Asha Rao", "3B", True))
-    evening = Codes(path=kept)
+    evening = Codes(cards=Cards(kept))
     (card, _), (hers, _), (shared, _) = (
         evening.for_pupil(ben), evening.for_pupil(asha), evening.for_class("3B"),
     )  # fmt: skip
     assert kept.stat().st_mode & 0o077 == 0
-    classroom.roster.codes = Codes(path=kept)
+    classroom.roster.codes = Codes(cards=Cards(kept))
     assert classroom.codes.open(shared) is None
     home = browser(classroom, teacher, host="192.168.1.30")
     assert home.post("/join", data={"code": card, "name": ""}).status_code == 303
     assert "Hello Ben!" in home.get("/me").text
     later = time.time() + 15 * 24 * 3600
-    assert Codes(now=lambda: later, path=kept).open(card) is None
+    assert Codes(now=lambda: later, cards=Cards(kept)).open(card) is None
     # erased: neither the card nor the name stays
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
-    assert "Ben" not in kept.read_text()
-    assert Codes(path=kept).open(card) is None
-    assert Codes(path=kept).open(hers) is not None
-    kept.write_text('["?"]')
-    with pytest.raises(BadInput, match="remove it to begin anew"):
-        Codes(path=kept)
+    assert b"Ben" not in kept.read_bytes()
+    assert Codes(cards=Cards(kept)).open(card) is None
+    assert Codes(cards=Cards(kept)).open(hers) is not None
 
 
 def test_one_pupils_sounds_and_rounds_are_not_anothers(

@@ -17,8 +17,9 @@ import pytest
 import soundfile
 from starlette.testclient import TestClient
 
-from oralquiz.records.practice_sets import Best, bests, held
 from oralquiz.records.pupil_list import find_pupil, pupils
+from oralquiz.records.round_list import held
+from oralquiz.records.scoring import Best, bests
 from oralquiz.records.session_rows import store
 from oralquiz.session.file import open_session
 from oralquiz.web import result_pages as results

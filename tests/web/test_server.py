@@ -19,8 +19,8 @@ from click.testing import CliRunner
 
 from oralquiz.cli import main
 from oralquiz.errors import BadInput
-from oralquiz.records.practice_sets import held
 from oralquiz.records.pupil_list import pupils
+from oralquiz.records.round_list import held
 from oralquiz.session.folder_lock import locked
 from oralquiz.web import server, timed_protocol
 from oralquiz.web.assembly import Tools

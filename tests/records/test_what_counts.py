@@ -1,0 +1,89 @@
+"""What counts of a sum is decided in one place, and is the same for files, records and pages."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from sqlite_utils import Database
+
+from oralquiz.judge.verdict import Verdict
+from oralquiz.records.database import open_records
+from oralquiz.records.migrations import write_what_counts
+from oralquiz.records.pupil_list import find_pupil
+from oralquiz.records.scoring import bests, scores
+from oralquiz.records.session_rows import latency_that_counts, store, store_file
+from oralquiz.session.file import Correction, Session, open_session
+from tests.session.room import MUMBLE, make_round, run
+
+DEMO_SESSIONS = sorted((Path(__file__).parents[2] / "demo_sessions").glob("*.zip"))
+OLD_SESSION = Path(__file__).parents[1] / "session" / "files" / "schema-1.zip"
+WHEN = "2026-01-05T09:00:00+00:00"
+
+
+@pytest.fixture
+def db(tmp_path: Path) -> Database:
+    return open_records(tmp_path / "records.db")
+
+
+def every_ear(session: Session) -> list[Session]:
+    """``session`` and what it is with each kind of correction of every sum, once and twice."""
+    found = [session]
+    for verdict in Verdict:
+        for value in (None, 4):
+            ear = Correction(verdict, value, "t", WHEN)
+            again = Correction(Verdict.WRONG, None, "t", WHEN)
+            for corrections in ((ear,), (again, ear), (ear, again)):
+                turns = tuple(replace(turn, corrections=corrections) for turn in session.turns)
+                found.append(replace(session, turns=turns))
+    return found
+
+
+def rows(db: Database) -> list[tuple[object, ...]]:
+    return [
+        (row["turn"], row["verdict"], row["value"], row["latency_s"])
+        for row in db.query("select turn, verdict, value, latency_s from sums order by turn")
+    ]
+
+
+@pytest.mark.parametrize("path", [*DEMO_SESSIONS, OLD_SESSION], ids=lambda path: path.stem)
+def test_old_rows_are_filled_as_the_sessions_tell(path: Path, db: Database) -> None:
+    for session in every_ear(open_session(path)):
+        store(db, session, path)
+        told = [
+            (t.index, t.verdict and t.verdict.value, t.value, latency_that_counts(t))
+            for t in session.turns
+        ]
+        assert rows(db) == told
+        db.execute("update sums set verdict = 'x', value = -1, latency_s = -1.0")
+        write_what_counts(db)
+        assert rows(db) == told
+    assert any(verdict == "right" for _, verdict, _, _ in told) or "wrong" in str(told)
+
+
+def test_what_an_answer_that_was_asked_for_twice_took_counts_nowhere(
+    tmp_path: Path, db: Database
+) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("20 + 10", "1 + 2"), [MUMBLE, 30, 3], delay=1.25)
+    session = open_session(path)
+    asked_twice, once = session.turns
+    first = replace(asked_twice.attempts[0], latency_s=0.5)  # quicker than the other
+    asked_twice = replace(asked_twice, attempts=(first, *asked_twice.attempts[1:]))
+    store(db, replace(session, turns=(asked_twice, once)), path)
+    assert [len(asked_twice.attempts), len(once.attempts)] == [2, 1]
+    assert (asked_twice.verdict, once.verdict) == (Verdict.RIGHT, Verdict.RIGHT)
+    assert latency_that_counts(asked_twice) is None
+    (score,) = scores(db)
+    (best,) = bests(db, find_pupil(db, "Asha").id)
+    assert best.latency_s is not None
+    assert round(best.latency_s, 3) == score.total.median_latency_s
+    assert best.latency_s == once.latency_s
+
+
+def test_the_best_of_answers_that_were_all_asked_for_twice_has_no_time(
+    tmp_path: Path, db: Database
+) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("20 + 10"), [MUMBLE, 30])
+    store_file(db, path)
+    assert [best.latency_s for best in bests(db, find_pupil(db, "Asha").id)] == [None]
