@@ -52,13 +52,12 @@ def _said(row: dict[str, Any]) -> int | None:
 def _answer(
     row: dict[str, Any], verdict: Verdict, said: int | None, previous: int | None
 ) -> Answer:
-    judged = verdict in (Verdict.RIGHT, Verdict.WRONG)
     return Answer(
         day=datetime.fromisoformat(row["created"]).astimezone().date(),
         terms=Sum.parse(row["terms"]),
         verdict=verdict,
         said=said,
-        latency_s=row["latency_s"] if judged else None,
+        latency_s=row["latency_s"],
         columns=row["columns"],
         previous=previous,
     )

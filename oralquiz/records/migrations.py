@@ -14,7 +14,7 @@ cards                    pupils' own codes for practice at home
 practice_sets            what a class practises at home, the newest counts
 counted (a view)         what counts of a sum: verdict, value, latency
 
-What counts is decided once, by ``Answered``, and written down with the sum (see session_rows).
+What counts is decided once, by ``rounds.Answered``, and written down with the sum.
 """
 
 from __future__ import annotations
@@ -167,7 +167,8 @@ def write_what_counts(db: Database) -> None:
     """Write down with every sum of older records what counts of it.
 
     The last correction, else the last attempt; a correction by ear without a number stands with
-    the number that it fits; the latency of a voice that was asked for once.
+    the number that it fits; the latency of a voice that
+    was asked for once and judged right or wrong.
     """
     db.execute(
         """
@@ -180,7 +181,9 @@ def write_what_counts(db: Database) -> None:
               when ear.verdict = 'silent' then null
               when ear.verdict = 'wrong' and heard.value = sums.answer then null
               else heard.value end,
-            case when heard.attempt = 0 and not heard.typed then heard.latency_s end
+            case when heard.attempt = 0 and not heard.typed
+              and coalesce(ear.verdict, heard.verdict) in ('right', 'wrong')
+              then heard.latency_s end
           from (select 1)
             left join answers as heard on heard.id = (
               select id from answers where sum_id = sums.id order by attempt desc limit 1)

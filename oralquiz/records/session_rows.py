@@ -12,7 +12,8 @@ from oralquiz.beads import explain
 from oralquiz.errors import BadInput
 from oralquiz.records.database import changing
 from oralquiz.records.pupil_list import Pupil, insert_pupil, pupils
-from oralquiz.session import ERASED, Answered, Session, erase_turns, only_writer, open_session
+from oralquiz.rounds import Answered
+from oralquiz.session import ERASED, Session, erase_turns, only_writer, open_session
 
 
 def store_file(db: Database, file: Path) -> Session:
@@ -82,7 +83,7 @@ def _known(db: Database, turns: Iterable[Answered], created: str) -> dict[str, P
 
 
 def _store_turn(db: Database, session: Session, turn: Answered, pupil: int) -> None:
-    verdict, latency_s = turn.verdict, latency_that_counts(turn)
+    verdict, latency_s = turn.verdict, turn.speed_s
     sum_id = (
         db.table("sums")
         .insert(
@@ -130,14 +131,6 @@ def _store_turn(db: Database, session: Session, turn: Answered, pupil: int) -> N
             }
             for rule in sorted({use["rule"] for use in uses})
         )
-
-
-def latency_that_counts(turn: Answered) -> float | None:
-    """Seconds by which ``turn`` tells how quickly its pupil is; None where nothing does: a typed
-    answer has a hand's latency, and one that was asked for twice a later voice's."""
-    if len(turn.attempts) != 1 or turn.attempts[0].typed:
-        return None
-    return turn.attempts[0].latency_s
 
 
 def _rule_uses(session: Session, turn: Answered) -> Iterable[dict[str, Any]]:

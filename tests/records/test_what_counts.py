@@ -13,8 +13,9 @@ from oralquiz.records.database import open_records
 from oralquiz.records.migrations import write_what_counts
 from oralquiz.records.pupil_list import find_pupil
 from oralquiz.records.scoring import bests, scores
-from oralquiz.records.session_rows import latency_that_counts, store, store_file
-from oralquiz.session.file import Correction, Session, open_session
+from oralquiz.records.session_rows import store, store_file
+from oralquiz.rounds.progress import Correction
+from oralquiz.session.file import Session, open_session
 from tests.session.room import MUMBLE, make_round, run
 
 DEMO_SESSIONS = sorted((Path(__file__).parents[2] / "demo_sessions").glob("*.zip"))
@@ -51,10 +52,7 @@ def rows(db: Database) -> list[tuple[object, ...]]:
 def test_old_rows_are_filled_as_the_sessions_tell(path: Path, db: Database) -> None:
     for session in every_ear(open_session(path)):
         store(db, session, path)
-        told = [
-            (t.index, t.verdict and t.verdict.value, t.value, latency_that_counts(t))
-            for t in session.turns
-        ]
+        told = [(t.index, t.verdict and t.verdict.value, t.value, t.speed_s) for t in session.turns]
         assert rows(db) == told
         db.execute("update sums set verdict = 'x', value = -1, latency_s = -1.0")
         write_what_counts(db)
@@ -73,7 +71,7 @@ def test_what_an_answer_that_was_asked_for_twice_took_counts_nowhere(
     store(db, replace(session, turns=(asked_twice, once)), path)
     assert [len(asked_twice.attempts), len(once.attempts)] == [2, 1]
     assert (asked_twice.verdict, once.verdict) == (Verdict.RIGHT, Verdict.RIGHT)
-    assert latency_that_counts(asked_twice) is None
+    assert asked_twice.speed_s is None
     (score,) = scores(db)
     (best,) = bests(db, find_pupil(db, "Asha").id)
     assert best.latency_s is not None

@@ -23,6 +23,7 @@ from tests.session.room import make_round, run
 DISCARDER = """
 import os, signal, sys
 from pathlib import Path
+from oralquiz.rounds.events import RoundEnded
 from oralquiz.session.recorder import FileRecorder
 unlink, left = Path.unlink, [int(sys.argv[2])]
 def kill(self, missing_ok=False):
@@ -32,7 +33,7 @@ def kill(self, missing_ok=False):
     unlink(self, missing_ok)
 Path.unlink = kill
 recorder = FileRecorder(Path(sys.argv[1]), {"of": "Asha"})
-recorder.event(0, "sum_begun", {"pupil": "Asha"})
+recorder.event(0, RoundEnded("Asha"))
 recorder.discard()
 """
 
