@@ -33,7 +33,7 @@ def kill(self, missing_ok=False):
     unlink(self, missing_ok)
 Path.unlink = kill
 recorder = FileRecorder(Path(sys.argv[1]), {"of": "Asha"})
-recorder.event(0, RoundEnded("Asha"))
+recorder.event(0, RoundEnded("Asha", 0))
 recorder.discard()
 """
 
