@@ -12,6 +12,7 @@ import pytest
 from starlette.testclient import TestClient, WebSocketTestSession
 from starlette.websockets import WebSocketDisconnect
 
+from oralquiz.errors import BadInput
 from oralquiz.records.cards import Cards
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.sound.blocks import BLOCK
