@@ -12,7 +12,7 @@ from oralquiz.cli.common import FAILED, OK, json_option, print_json
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from oralquiz.replay import Phrases, Stage, TurnStory
+    from oralquiz.replay import StepPhrases, TerminalReplay, TurnStory
     from oralquiz.session import Session
 
 FORWARD = {"\x1b[C", "\x1bOC", "\xe0M", "\x00M", " ", "\r", "\n", "l"}
@@ -85,7 +85,7 @@ def replay(
     return OK
 
 
-def _check(file: Path, session: Session, table: Phrases, as_json: bool) -> int:
+def _check(file: Path, session: Session, table: StepPhrases, as_json: bool) -> int:
     from oralquiz.session import rerun
 
     difference = rerun(session).difference
@@ -101,7 +101,7 @@ def _check(file: Path, session: Session, table: Phrases, as_json: bool) -> int:
 def _page(
     session: Session,
     out: Path,
-    table: Phrases,
+    table: StepPhrases,
     only_wrong: bool,
     pupil: str,
     spoken: bool,
@@ -153,25 +153,27 @@ def _json(told: TurnStory) -> dict[str, Any]:
     }
 
 
-def _show(session: Session, told: tuple[TurnStory, ...], table: Phrases) -> None:
+def _show(session: Session, told: tuple[TurnStory, ...], table: StepPhrases) -> None:
     import sys
 
     from oralquiz.cli.console import console_for
-    from oralquiz.replay import Stage, printed
+    from oralquiz.replay import TerminalReplay, printed
 
     console = console_for()
     if not told:
         console.print(table.text("page", "nothing"))
         return
     round_ = session.round
-    stage = Stage(told, round_.move_order, round_.columns, table, console.encoding, console.width)
+    stage = TerminalReplay(
+        told, round_.move_order, round_.columns, table, console.encoding, console.width
+    )
     if console.is_terminal and sys.stdin.isatty():
         _step_through(console, stage, table)
     else:
         console.print(printed(stage))
 
 
-def _step_through(console: Console, stage: Stage, table: Phrases) -> None:
+def _step_through(console: Console, stage: TerminalReplay, table: StepPhrases) -> None:
     """Cards one by one, as the keys say."""
     from rich.console import Group
     from rich.text import Text

@@ -5,7 +5,7 @@ from __future__ import annotations
 from oralquiz.judge import Verdict
 from oralquiz.listen import readable
 from oralquiz.replay.slip_marks import sentence
-from oralquiz.replay.step_phrases import Phrases, term_written
+from oralquiz.replay.step_phrases import StepPhrases, term_written
 from oralquiz.replay.step_words import Form
 from oralquiz.replay.turn_story import TurnStory
 from oralquiz.rounds import Answered
@@ -20,22 +20,22 @@ GLYPHS = {
 """A sign for each verdict, so that it does not take colour to tell them apart."""
 
 
-def turn_title(turn: Answered, table: Phrases) -> str:
+def turn_title(turn: Answered, table: StepPhrases) -> str:
     """Whose sum it is, and which."""
     return table.text("page", "of_pupil", pupil=turn.pupil, n=turn.index + 1)
 
 
-def sign_and_word(verdict: Verdict | None, table: Phrases) -> tuple[str, str]:
+def sign_and_word(verdict: Verdict | None, table: StepPhrases) -> tuple[str, str]:
     """How a verdict is shown: a sign, and a word or two. None: it was not judged."""
     return GLYPHS[verdict], table.text("verdict", verdict.value if verdict else "none")
 
 
-def verdict_word(turn: Answered, table: Phrases) -> str:
+def verdict_word(turn: Answered, table: StepPhrases) -> str:
     """The verdict that counts, in one word or two."""
     return sign_and_word(turn.verdict, table)[1]
 
 
-def heard_words(turn: Answered, table: Phrases) -> str:
+def heard_words(turn: Answered, table: StepPhrases) -> str:
     """What was heard of the pupil, or typed: the number that counts, else the words."""
     last = turn.attempts[-1] if turn.attempts else None
     if turn.value is not None:
@@ -47,7 +47,7 @@ def heard_words(turn: Answered, table: Phrases) -> str:
     return table.text("page", "heard_nothing")
 
 
-def detail_words(turn: Answered, table: Phrases) -> str:
+def detail_words(turn: Answered, table: StepPhrases) -> str:
     """The verdict, the latency, and whether the teacher listened again."""
     parts = [verdict_word(turn, table)]
     if turn.latency_s is not None:
@@ -56,7 +56,7 @@ def detail_words(turn: Answered, table: Phrases) -> str:
     return f"{detail}. {table.text('page', 'corrected')}" if turn.corrections else detail
 
 
-def possible_words(told: TurnStory, n: int, form: Form, table: Phrases) -> str:
+def possible_words(told: TurnStory, n: int, form: Form, table: StepPhrases) -> str:
     """One explanation of a wrong answer in words: its slip or slips, and what would show."""
     one = told.possible[n]
     parts = [sentence(slip, told.story, form, table) for slip in one.slips]

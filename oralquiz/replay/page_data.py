@@ -15,17 +15,17 @@ from oralquiz.replay.outcome import (
     turn_title,
     verdict_word,
 )
-from oralquiz.replay.spoken_steps import Explanation
-from oralquiz.replay.step_phrases import Phrases, term_written, written
+from oralquiz.replay.spoken_steps import SpokenExplanation
+from oralquiz.replay.step_phrases import StepPhrases, term_written, written
 from oralquiz.replay.step_words import Form, words
-from oralquiz.replay.story import Step
+from oralquiz.replay.story import StoryStep
 from oralquiz.replay.timing import Beat, Timing
 from oralquiz.replay.turn_story import TurnStory
 from oralquiz.session import Cue
 
 
 def sum_data(
-    told: TurnStory, forms: tuple[Form, ...], table: Phrases, tracks: dict[str, Any]
+    told: TurnStory, forms: tuple[Form, ...], table: StepPhrases, tracks: dict[str, Any]
 ) -> dict[str, Any]:
     """One sum. ``tracks`` says for each way of hearing it when its steps happen."""
     turn = told.turn
@@ -81,7 +81,7 @@ def recorded(
     }
 
 
-def explained(explanation: Explanation) -> dict[str, Any]:
+def explained(explanation: SpokenExplanation) -> dict[str, Any]:
     """The sum explained by a voice."""
     return {
         "pieces": list(explanation.pieces),
@@ -109,7 +109,9 @@ def _ms(time_s: float) -> float:
     return round(time_s, 3)
 
 
-def _orders(steps: list[Step], forms: tuple[Form, ...], table: Phrases) -> list[dict[str, Any]]:
+def _orders(
+    steps: list[StoryStep], forms: tuple[Form, ...], table: StepPhrases
+) -> list[dict[str, Any]]:
     """The step in each order; only once where the order makes no difference."""
     told = [
         {
@@ -121,7 +123,7 @@ def _orders(steps: list[Step], forms: tuple[Form, ...], table: Phrases) -> list[
     return told[:1] if all(one == told[0] for one in told) else told
 
 
-def _maybe(told: TurnStory, forms: tuple[Form, ...], table: Phrases) -> list[dict[str, Any]]:
+def _maybe(told: TurnStory, forms: tuple[Form, ...], table: StepPhrases) -> list[dict[str, Any]]:
     return [
         {
             "steps": list(one.steps),
@@ -133,7 +135,7 @@ def _maybe(told: TurnStory, forms: tuple[Form, ...], table: Phrases) -> list[dic
     ]
 
 
-def shared_words(table: Phrases, forms: tuple[Form, ...]) -> dict[str, Any]:
+def shared_words(table: StepPhrases, forms: tuple[Form, ...]) -> dict[str, Any]:
     """The texts that the script puts in place itself."""
     page = table.tables["page"]
     keys = (

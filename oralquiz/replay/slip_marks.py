@@ -9,9 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from oralquiz.judge import Diagnoser, Explanation, Slip, SlipKind
-from oralquiz.replay.step_phrases import Phrases, signed, term_written, written
+from oralquiz.replay.step_phrases import StepPhrases, signed, term_written, written
 from oralquiz.replay.step_words import Form
-from oralquiz.replay.story import Step, Story
+from oralquiz.replay.story import Story, StoryStep
 
 MOST = 3  # so many are shown
 LEAST = 0.05  # and none that is less probable than this
@@ -59,7 +59,7 @@ def possible(
     )
 
 
-def sentence(slip: Slip, story: Story, form: Form, table: Phrases) -> str:
+def sentence(slip: Slip, story: Story, form: Form, table: StepPhrases) -> str:
     """``slip`` in words a child reads."""
     term = "" if slip.term is None else term_written(story.sum.terms, slip.term)
     here = slip.error // 10 ** (slip.column or 0)  # as this column counts
@@ -98,7 +98,7 @@ def _step(story: Story, slip: Slip) -> int:
     return at.number
 
 
-def _is_move(step: Step, slip: Slip) -> bool:
+def _is_move(step: StoryStep, slip: Slip) -> bool:
     move = step.move
     return (move.column, move.digit, move.carry) == (slip.column, slip.digit, slip.carry)
 

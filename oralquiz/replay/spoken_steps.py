@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from oralquiz.replay.replay_audio import encode, seconds
-from oralquiz.replay.step_phrases import Phrases
+from oralquiz.replay.step_phrases import StepPhrases
 from oralquiz.replay.step_words import Form, spoken, words
 from oralquiz.replay.story import Story
 from oralquiz.replay.timing import Beat, Mark
@@ -30,7 +30,7 @@ REST_S = 0.5
 
 
 @dataclass(frozen=True)
-class Explanation:
+class SpokenExplanation:
     """One sum explained: the names of its pieces in order, and when each step happens in it."""
 
     pieces: tuple[str, ...]
@@ -40,7 +40,7 @@ class Explanation:
     answer_at: float
 
 
-def spoken_sentences(text: str, table: Phrases) -> list[str]:
+def spoken_sentences(text: str, table: StepPhrases) -> list[str]:
     """``text`` for a voice, sentence by sentence: so that each can be used again."""
     return re.split(r"(?<=[.!?]) ", spoken(text, table))
 
@@ -51,11 +51,11 @@ class Explainer:
 
     voice: Voice
     form: Form
-    table: Phrases
+    table: StepPhrases
     pieces: dict[str, bytes] = field(default_factory=dict)
     _names: dict[str, str] = field(default_factory=dict)
 
-    def explain(self, story: Story) -> Explanation:
+    def explain(self, story: Story) -> SpokenExplanation:
         """``story`` spoken. Raises AudioError when the voice fails."""
         order = [self._silence(REST_S)]
         now = self._seconds(order[0])
@@ -73,7 +73,7 @@ class Explainer:
                 beats.append(Beat(begun, now, now + move))
             order.append(self._silence(move + REST_S))
             answer_at, now = begun, now + self._seconds(order[-1])
-        return Explanation(tuple(order), now, tuple(beats), tuple(said), answer_at)
+        return SpokenExplanation(tuple(order), now, tuple(beats), tuple(said), answer_at)
 
     def _sentences(self, story: Story) -> Iterator[tuple[int, str]]:
         """Each sentence with how many gestures it is about; the answer is about none."""

@@ -17,7 +17,7 @@ MINUS = "\N{MINUS SIGN}"
 
 
 @dataclass(frozen=True)
-class Phrases:
+class StepPhrases:
     """The sentences of one language. ``tables`` is the TOML file: tables of texts and lists."""
 
     language: str
@@ -43,12 +43,12 @@ def languages() -> tuple[str, ...]:
 
 
 @cache
-def phrases(language: str = DEFAULT_LANGUAGE) -> Phrases:
+def phrases(language: str = DEFAULT_LANGUAGE) -> StepPhrases:
     """The phrase table of ``language``. Raises BadInput if there is none."""
     if language not in languages():
         raise BadInput(f"no phrases in '{language}': there are {', '.join(languages())}")
     raw = files(__package__).joinpath("languages", f"{language}.toml").read_text("utf-8")
-    return Phrases(language, tomllib.loads(raw))
+    return StepPhrases(language, tomllib.loads(raw))
 
 
 def signed(number: int) -> str:

@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from oralquiz.beads import BeadStep, Kind, Move
-from oralquiz.replay.step_phrases import MINUS, SPACE, Phrases, signed
-from oralquiz.replay.story import Role, Step
+from oralquiz.replay.step_phrases import MINUS, SPACE, StepPhrases, signed
+from oralquiz.replay.story import Role, StoryStep
 
 Form = Literal["hands", "frame"]
 """What is drawn and named: two hands (up to two columns) or the bead frame."""
@@ -29,7 +29,7 @@ def form_for(columns: int) -> Form:
     return "hands" if columns <= HAND_COLUMNS else "frame"
 
 
-def words(step: Step, form: Form, table: Phrases) -> Words:
+def words(step: StoryStep, form: Form, table: StepPhrases) -> Words:
     """``step`` in the words of ``table``, for hands or for the frame."""
     move = step.move
     return Words(
@@ -39,7 +39,7 @@ def words(step: Step, form: Form, table: Phrases) -> Words:
     )
 
 
-def spoken(text: str, table: Phrases) -> str:
+def spoken(text: str, table: StepPhrases) -> str:
     """``text`` for a voice: signs before numbers become words."""
     text = text.replace(f"+{SPACE}", table.text("signs", "plus") + " ")
     return text.replace(f"{MINUS}{SPACE}", table.text("signs", "minus") + " ")
@@ -55,7 +55,7 @@ def value(gesture: BeadStep) -> int:
     return (5 if gesture.bead == "five" else 1) * gesture.count
 
 
-def _why(step: Step, form: Form, table: Phrases) -> str:
+def _why(step: StoryStep, form: Form, table: StepPhrases) -> str:
     move, n = step.move, abs(step.move.digit)
     if step.role is Role.OWN:
         key = "more" if move.digit > 0 else "less"
@@ -81,7 +81,7 @@ def _why(step: Step, form: Form, table: Phrases) -> str:
     return " ".join([sentence, *_then_five(move, form, table)])
 
 
-def _borrow(step: Step, form: Form, table: Phrases) -> str:
+def _borrow(step: StoryStep, form: Form, table: StepPhrases) -> str:
     asker, *on_the_way = step.asked
     sentences = [
         table.text("why", "borrow", n=abs(asker.digit), on=_place("on", asker.column, form, table)),
@@ -95,7 +95,7 @@ def _borrow(step: Step, form: Form, table: Phrases) -> str:
     return " ".join(sentences)
 
 
-def _then_five(move: Move, form: Form, table: Phrases) -> list[str]:
+def _then_five(move: Move, form: Form, table: StepPhrases) -> list[str]:
     """The extra sentence when the change itself hides behind the five."""
     if not _hidden(move):
         return []
@@ -108,7 +108,7 @@ def _hidden(move: Move) -> bool:
     return len(move.beads) == 2 and (move.beads[0].count > 0) != (move.beads[1].count > 0)
 
 
-def _halves(move: Move, form: Form, table: Phrases) -> dict[str, str]:
+def _halves(move: Move, form: Form, table: StepPhrases) -> dict[str, str]:
     first, second = move.beads
     return {
         "short": table.text(form, "short"),
@@ -117,11 +117,11 @@ def _halves(move: Move, form: Form, table: Phrases) -> dict[str, str]:
     }
 
 
-def _place(key: str, column: int, form: Form, table: Phrases) -> str:
+def _place(key: str, column: int, form: Form, table: StepPhrases) -> str:
     return table.item(form, key, column)
 
 
-def _do(move: Move, form: Form, table: Phrases) -> str:
+def _do(move: Move, form: Form, table: StepPhrases) -> str:
     parts = [_gesture(gesture, form, table) for gesture in move.beads]
     if len(parts) == 1:
         sentence = table.text("do", "one", first=parts[0])
@@ -131,7 +131,7 @@ def _do(move: Move, form: Form, table: Phrases) -> str:
     return sentence[0].upper() + sentence[1:]
 
 
-def _gesture(gesture: BeadStep, form: Form, table: Phrases) -> str:
+def _gesture(gesture: BeadStep, form: Form, table: StepPhrases) -> str:
     way = "in" if gesture.count > 0 else "out"
     if gesture.bead == "five":
         return table.text(form, f"five_{way}")

@@ -31,7 +31,7 @@ class Role(StrEnum):
 
 
 @dataclass(frozen=True)
-class Step:
+class StoryStep:
     """One move as it is shown.
 
     ``number`` counts from 1 over the whole sum; ``term`` is the index of the term it belongs to.
@@ -70,21 +70,21 @@ class Story:
     sum: Sum
     columns: int
     move_order: MoveOrder
-    steps: tuple[Step, ...]
+    steps: tuple[StoryStep, ...]
 
-    def steps_of(self, term: int) -> tuple[Step, ...]:
+    def steps_of(self, term: int) -> tuple[StoryStep, ...]:
         """The steps of one term (index from 0), in playing order."""
         return tuple(step for step in self.steps if step.term == term)
 
 
 def tell(terms: Sum, columns: int, order: MoveOrder = MoveOrder.FIVE_FIRST) -> Story:
     """The story of a sum. Raises FrameError, naming the term, if the frame cannot show it."""
-    steps: list[Step] = []
+    steps: list[StoryStep] = []
     for index, played in enumerate(explain(terms, columns, order)):
         last = len(steps) + len(played.moves)
         for move, role, asked in _roles(played):
             number = len(steps) + 1
-            steps.append(Step(number, index, move, role, asked, number == last))
+            steps.append(StoryStep(number, index, move, role, asked, number == last))
     return Story(terms, columns, order, tuple(steps))
 
 

@@ -11,9 +11,9 @@ from rich.text import Text
 
 from oralquiz.beads import MoveOrder
 from oralquiz.replay.outcome import GLYPHS, detail_words, heard_words, possible_words, turn_title
-from oralquiz.replay.step_phrases import Phrases, term_written
+from oralquiz.replay.step_phrases import StepPhrases, term_written
 from oralquiz.replay.step_words import Form, form_for, words
-from oralquiz.replay.story import Step, Story
+from oralquiz.replay.story import Story, StoryStep
 from oralquiz.replay.text_pictures import FULL, PLAIN, Strokes, text_picture
 from oralquiz.replay.turn_story import ORDERS, TurnStory
 
@@ -29,7 +29,7 @@ def strokes_for(encoding: str) -> Strokes:
     return FULL
 
 
-class Stage:
+class TerminalReplay:
     """Renders the cards of turns: first the start, then one a move, at last the answer.
 
     Three pictures of two hands take 79 of ``width`` characters; where there are fewer, the picture
@@ -41,7 +41,7 @@ class Stage:
         told: Sequence[TurnStory],
         order: MoveOrder,
         columns: int,
-        table: Phrases,
+        table: StepPhrases,
         encoding: str,
         width: int = 80,
     ) -> None:
@@ -108,7 +108,7 @@ class Stage:
         steps = self.story(turn).steps
         return steps[card - 1].term if 0 < card <= len(steps) else None
 
-    def _pictures(self, step: Step) -> Text:
+    def _pictures(self, step: StoryStep) -> Text:
         pictures = [
             self._lines(step.before),
             self._lines(step.before, step),
@@ -129,7 +129,7 @@ class Stage:
     def _picture(self, value: int) -> Text:
         return self._coloured("\n".join(self._lines(value)))
 
-    def _lines(self, value: int, step: Step | None = None) -> list[str]:
+    def _lines(self, value: int, step: StoryStep | None = None) -> list[str]:
         gestures = step.gestures if step else ()
         return text_picture(value, self._columns, self._form, gestures, self._strokes)
 
@@ -157,7 +157,7 @@ class Stage:
         return ["", *lines] if lines else []
 
 
-def printed(stage: Stage) -> RenderableType:
+def printed(stage: TerminalReplay) -> RenderableType:
     """Every card of every turn, one after the other: for paper, a file or a pipe."""
     parts: list[RenderableType] = []
     for turn in range(len(stage.told)):

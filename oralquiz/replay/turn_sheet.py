@@ -10,7 +10,7 @@ from oralquiz.beads import BeadStep, MoveOrder, digit_at
 from oralquiz.replay import picture as pictures
 from oralquiz.replay.drawing import tag
 from oralquiz.replay.outcome import detail_words, heard_words, possible_words, turn_title
-from oralquiz.replay.step_phrases import Phrases, term_written, written
+from oralquiz.replay.step_phrases import StepPhrases, term_written, written
 from oralquiz.replay.step_words import Form, words
 from oralquiz.replay.turn_story import ORDERS, TurnStory
 
@@ -47,7 +47,7 @@ class Symbols:
 
 
 def sheet(
-    told: TurnStory, order: MoveOrder, form: Form, table: Phrases, symbols: Symbols
+    told: TurnStory, order: MoveOrder, form: Form, table: StepPhrases, symbols: Symbols
 ) -> dict[str, Any]:
     turn = told.turn
     story = told.stories[ORDERS.index(order)]

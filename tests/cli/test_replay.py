@@ -18,7 +18,7 @@ from rich.console import Console, RenderableType
 from oralquiz.cli import main
 from oralquiz.cli.replay import _step_through
 from oralquiz.replay.step_phrases import phrases
-from oralquiz.replay.terminal import Stage
+from oralquiz.replay.terminal import TerminalReplay
 from oralquiz.replay.turn_story import tell_turns
 from tests.replay.made import made
 from tests.session.room import make_round, run
@@ -158,19 +158,19 @@ RIGHT, LEFT, UP, DOWN = "\x1b[C", "\x1b[D", "\x1b[A", "\x1b[B"
 
 def test_keys_walk_through_the_cards(monkeypatch: pytest.MonkeyPatch) -> None:
     session = made(["34 + 13 - 22", "7 + 6"], [20, 13])
-    stage = Stage(
+    stage = TerminalReplay(
         tell_turns(session, session.turns), session.round.move_order, 2, phrases("en"), "utf-8"
     )
     keys = iter([RIGHT, RIGHT, LEFT, DOWN, LEFT, " ", UP, "x", "q"])
     monkeypatch.setattr(click, "getchar", lambda: next(keys))
     seen: list[tuple[int, int]] = []
-    card = Stage.card
+    card = TerminalReplay.card
 
-    def watched(self: Stage, turn: int, n: int) -> RenderableType:
+    def watched(self: TerminalReplay, turn: int, n: int) -> RenderableType:
         seen.append((turn, n))
         return card(self, turn, n)
 
-    monkeypatch.setattr(Stage, "card", watched)
+    monkeypatch.setattr(TerminalReplay, "card", watched)
     _step_through(Console(force_terminal=True, width=80, height=24), stage, phrases("en"))
     assert seen == [
         (0, 0),

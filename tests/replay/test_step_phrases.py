@@ -17,10 +17,17 @@ from oralquiz.errors import BadInput
 from oralquiz.judge.slip import SlipKind
 from oralquiz.judge.verdict import Verdict
 from oralquiz.replay import page
-from oralquiz.replay.step_phrases import Phrases, languages, phrases, signed, term_written, written
+from oralquiz.replay.step_phrases import (
+    StepPhrases,
+    languages,
+    phrases,
+    signed,
+    term_written,
+    written,
+)
 from oralquiz.replay.step_words import Words, form_for, spoken, words
 from oralquiz.replay.story import tell
-from oralquiz.replay.terminal import Stage, printed
+from oralquiz.replay.terminal import TerminalReplay, printed
 from oralquiz.replay.turn_story import tell_turns
 from oralquiz.rounds.progress import Correction
 from tests.replay.made import made
@@ -78,7 +85,7 @@ def test_every_phrase_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
     """Pages and terminal together ask for every phrase, but for the rarer kinds of slips."""
     asked: set[str] = set()
     tables = phrases("en").tables
-    noted = Phrases("en", {name: Noted(name, dict(t), asked) for name, t in tables.items()})
+    noted = StepPhrases("en", {name: Noted(name, dict(t), asked) for name, t in tables.items()})
     monkeypatch.setattr(page, "phrases", lambda language: noted)
     told = ["34 + 13 - 22 + 9 - 8", "58 - 54", "7 - 3 + 1 + 4 - 4", "67 + 2"]
     for columns, sums in {2: told, 4: [*told, "999 + 1 - 4", "4000 - 1"]}.items():
@@ -103,7 +110,9 @@ def test_every_phrase_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
         page.build_page(replace(session, audio=session.audio[:0], turns=()))
         two = made(["34 + 13 - 22", "67 + 2"], [91, 41], columns=columns)
         page.build_page(two)
-        stage = Stage(tell_turns(two, two.turns), MoveOrder.FIVE_FIRST, columns, noted, "utf-8")
+        stage = TerminalReplay(
+            tell_turns(two, two.turns), MoveOrder.FIVE_FIRST, columns, noted, "utf-8"
+        )
         Console(file=io.StringIO()).print(printed(stage))
     every = {f"{name}.{key}" for name, table in tables.items() for key in table}
     rare = {f"slip.{kind.value}" for kind in SlipKind}
