@@ -12,7 +12,7 @@ from oralquiz.session.round import Round, Turn
 from oralquiz.beads import Sum
 from oralquiz.demo import demonstrate
 from oralquiz.judge.verdict import Verdict
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 
 HERE = Path(__file__).parent
 

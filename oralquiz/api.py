@@ -9,7 +9,7 @@ from typing import Any
 from oralquiz.beads import Sum
 from oralquiz.compose import ComposedSums, compose, load_syllabus, request_for
 from oralquiz.judge import PRACTICE, Policy, Verdict, judge
-from oralquiz.listen import Hearing, VoskRecognizer, open_recognizer
+from oralquiz.listen import AnswerRecognizer, Hearing, open_recognizer
 from oralquiz.sound import SESSION_RATE, Samples, read_recording
 from oralquiz.speak import Dictation, Reading, open_voice
 from oralquiz.speak import dictate as render
@@ -41,7 +41,7 @@ def dictate(
 
 
 @cache
-def _recognizer(model: str | None) -> VoskRecognizer:
+def _recognizer(model: str | None) -> AnswerRecognizer:
     return open_recognizer(model)
 
 

@@ -42,11 +42,11 @@ NEVER = 1e-4
 
 @dataclasses.dataclass(frozen=True)
 class Clip:
-    """What was said (None: no number), by whom, and how it was read."""
+    """What was said (None: no number), by whom, and what the decoder made of it."""
 
     speaker: str
     truth: int | None
-    readings: Sequence[Hypothesis]
+    hypotheses: Sequence[Hypothesis]
 
 
 def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[tuple[Path, str, int | None]]:
@@ -67,7 +67,7 @@ def outcome(value: int | None, limits: tuple[int, int]) -> int | None:
 
 def likelihood(clip: Clip, calibration: Calibration, limits: tuple[int, int]) -> float:
     """The probability that the calibrated readings give to what was said, by its outcome."""
-    mass = masses(clip.readings, NUMBERS, calibration)
+    mass = masses(clip.hypotheses, NUMBERS, calibration)
     truth = outcome(clip.truth, limits)
     said = sum(m for value, m in mass.items() if outcome(value, limits) == truth)
     share = said / sum(mass.values())
@@ -94,7 +94,7 @@ def calibration_error(
     pairs = []
     right = 0
     for clip in clips:
-        heard = candidates(clip.readings, NUMBERS, *limits, calibration)
+        heard = candidates(clip.hypotheses, NUMBERS, *limits, calibration)
         if heard:
             pairs.append((heard[0].confidence, heard[0].value == clip.truth))
             right += pairs[-1][1]
@@ -125,9 +125,9 @@ def main() -> None:
     recognizer = open_recognizer(arguments.model)
     clips = []
     for path, speaker, truth in kept_out(arguments.corpus, arguments.most, heard):
-        readings = recognizer.readings(read_recording(path, 16_000), lowest, highest)
-        if readings:
-            clips.append(Clip(speaker, truth, readings))
+        hypotheses = recognizer.decoder.decode(read_recording(path, 16_000), lowest, highest)
+        if hypotheses:
+            clips.append(Clip(speaker, truth, hypotheses))
     voices = sorted({clip.speaker for clip in clips})
     fitting = {voice for index, voice in enumerate(voices) if index % 2 == 0}
     fitted = [clip for clip in clips if clip.speaker in fitting]

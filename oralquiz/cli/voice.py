@@ -14,7 +14,7 @@ from oralquiz.listen import readable
 
 if TYPE_CHECKING:
     from oralquiz.audio import SoundCard
-    from oralquiz.listen import VoskRecognizer
+    from oralquiz.listen import AnswerRecognizer
     from oralquiz.sound import Clip
 
 TAKES = 5
@@ -183,7 +183,7 @@ def record(
     click.echo(f"own:{name} is complete: oralquiz voice try own:{name}")
 
 
-def _recognizer(language: str) -> VoskRecognizer | None:
+def _recognizer(language: str) -> AnswerRecognizer | None:
     from oralquiz.errors import ModelError
     from oralquiz.listen import open_recognizer
 
@@ -193,7 +193,7 @@ def _recognizer(language: str) -> VoskRecognizer | None:
         return None
 
 
-def _misheard(checker: VoskRecognizer | None, word: str, language: str, clip: Clip) -> str | None:
+def _misheard(checker: AnswerRecognizer | None, word: str, language: str, clip: Clip) -> str | None:
     """What the recogniser heard instead of a number word, or None when it agrees or cannot say."""
     from oralquiz.sound import at_rate
     from oralquiz.speak import number_words, words_of
@@ -212,7 +212,7 @@ def _misheard(checker: VoskRecognizer | None, word: str, language: str, clip: Cl
 
 
 def _from_folder(
-    name: str, language: str, wanted: list[str], folder: Path, checker: VoskRecognizer | None
+    name: str, language: str, wanted: list[str], folder: Path, checker: AnswerRecognizer | None
 ) -> list[str]:
     """Keep every wanted word that has a good file; the words whose file is refused."""
     from oralquiz.sound import read_clip
@@ -241,7 +241,7 @@ def _from_folder(
 
 
 def _record_word(
-    card: SoundCard, name: str, language: str, word: str, checker: VoskRecognizer | None
+    card: SoundCard, name: str, language: str, word: str, checker: AnswerRecognizer | None
 ) -> bool:
     """Ask for ``word`` until a take is good; whether there was one."""
     from oralquiz.audio import record_one_word

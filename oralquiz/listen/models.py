@@ -1,4 +1,4 @@
-"""Recognition models on disk: where they are, what they can hear, the folder Vosk loads.
+"""Recognition models on disk: where they are, what they can hear, the folder that Vosk loads.
 
 A model is a folder in Vosk's on-disk layout. Our own has a ``model.json`` beside it that names its
 language, its vocabulary and several graphs, each strict about one range of numbers: the narrower
@@ -17,9 +17,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-import platformdirs
-
 from oralquiz.errors import BadInput, ModelError
+from oralquiz.folders import data_folder
 
 DEFAULT = "number-en"
 """The name of the model that comes with the package."""
@@ -49,9 +48,9 @@ class SelfTest:
 
 @dataclass(frozen=True)
 class Model:
-    """A model folder that was looked at and found whole.
+    """A model folder that was checked and found complete.
 
-    ``graphs`` is empty for a model whose word list is given at run time. ``unknown`` are the words
+    ``graphs`` is empty for a model whose grammar is given at run time. ``unknown`` are the words
     by which it writes speech that is no number, and noise.
     """
 
@@ -67,7 +66,7 @@ class Model:
 
     @property
     def runtime_grammar(self) -> bool:
-        """Whether its words are limited when it is used, not by a graph of its own."""
+        """Whether its grammar is given at run time, since it has no graph of its own."""
         return not self.graphs and not (self.path / FULL_GRAPH).is_file()
 
     @property
@@ -79,7 +78,7 @@ class Model:
         return max((graph.highest for graph in self.graphs), default=None)
 
     def graph(self, lowest: int, highest: int) -> Graph | None:
-        """The narrowest graph that knows every number of the range; None: told at run time.
+        """The narrowest graph that knows every number of the range; None: given at run time.
 
         Raises BadInput when the model cannot hear the whole range.
         """
@@ -95,17 +94,17 @@ class Model:
 
 
 def model_folders() -> list[Path]:
-    """The folders in which models are looked for, first found first used."""
+    """The folders that are searched for models; of two with one name the first found is used."""
     package = Path(__file__).resolve().parent.parent
     return [
-        platformdirs.user_data_path("oralquiz", appauthor=False) / "models",
+        data_folder() / "models",
         package.parent / "models",
         package / "_models",
     ]
 
 
 def model_paths() -> list[Path]:
-    """Every folder that looks like a model where models are looked for; a name counts once."""
+    """Every folder among them that looks like a model; a name counts once."""
     found: dict[str, Path] = {}
     for folder in model_folders():
         if folder.is_dir():
@@ -118,7 +117,7 @@ def model_paths() -> list[Path]:
 def find_model(name_or_path: str | Path | None = None, language: str | None = None) -> Model:
     """The model of that name or in that folder; None: the one that comes with the package.
 
-    Raises ModelError, in one line, for a model that is missing or not whole.
+    Raises ModelError, in one line, for a model that is missing or incomplete.
     """
     wanted = str(name_or_path) if name_or_path is not None else DEFAULT
     for path in model_paths():
@@ -132,7 +131,7 @@ def find_model(name_or_path: str | Path | None = None, language: str | None = No
 
 
 def read_model(path: Path, language: str | None = None) -> Model:
-    """Look at the model in ``path``. Raises ModelError, in one line, when it is not whole."""
+    """The model in ``path``. Raises ModelError, in one line, when it is incomplete."""
     if not path.is_dir():
         raise ModelError(f"model {path}: not a folder")
     missing = [name for name in NEEDED if not (path / name).is_file()]
@@ -184,7 +183,7 @@ def _json(path: Path) -> dict[str, Any]:
 
 
 def _language_in(path: Path) -> str:
-    """The language that a usual folder name tells, as in ``vosk-model-small-ko-0.22``."""
+    """The language by the usual naming of folders, as in ``vosk-model-small-ko-0.22``."""
     for name in (path.name, path.parent.name):
         for part in re.split(r"[-_]", name):
             if re.fullmatch(r"[a-z]{2}", part):
@@ -194,11 +193,11 @@ def _language_in(path: Path) -> str:
 
 @contextlib.contextmanager
 def loadable(model: Model, graph: Graph | None) -> Iterator[Path]:
-    """A folder that Vosk loads ``model`` with ``graph`` from; it may go once it was loaded.
+    """A folder from which Vosk loads ``model`` with ``graph``; it is needed only while it loads.
 
-    Vosk reads everything while it loads, from fixed names. So another graph needs a folder of its
-    own for a moment: links, or copies where links are not possible, in the temporary folder, which
-    works on a read-only install and beside other processes.
+    Vosk reads everything at once, from fixed names. So another graph needs a folder of its own for
+    a moment: links, or copies where links are not possible, in the temporary folder, which works
+    with a read-only installation and beside other processes.
     """
     if graph is None or graph.file == FULL_GRAPH:
         yield model.path

@@ -1,4 +1,4 @@
-"""How sure is it: from the scores of several readings to calibrated probabilities of numbers."""
+"""How sure it is: from the scores of several hypotheses to calibrated probabilities of numbers."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from oralquiz.listen.hearing import Candidate
-from oralquiz.listen.spoken import NumberWords, said_apart
-from oralquiz.listen.voskapi import Hypothesis
+from oralquiz.listen.hypothesis import Hypothesis
+from oralquiz.listen.language import NumberWords
 
 BENEFIT = 2.0
 """A number is reported while it is at most e^2 times less likely than no number at all: a weak
@@ -19,8 +19,8 @@ voice is then asked about, with the number at hand and little confidence, rather
 class Calibration:
     """What turns a model's scores into probabilities; fitted on voices it was not trained on.
 
-    ``scale`` multiplies log-likelihoods, ``other`` is added to those of readings without a number
-    word, and ``doubt`` is the share kept for what was not among the readings.
+    ``scale`` multiplies log-likelihoods, ``other`` is added to those of hypotheses without a number
+    word, and ``doubt`` is the share kept for what was not among the hypotheses.
     ``apart`` is added to those of numbers of two and more digits said one by one: not fitted, since
     how often people say "four two" for 42 no collection of voices tells; about one time in twenty.
 
@@ -35,22 +35,22 @@ class Calibration:
 
 
 def candidates(
-    readings: Sequence[Hypothesis],
+    hypotheses: Sequence[Hypothesis],
     numbers: NumberWords,
     lowest: int,
     highest: int,
     calibration: Calibration,
 ) -> tuple[Candidate, ...]:
-    """The numbers of the range among the readings, likeliest first.
+    """The numbers of the range among the hypotheses, likeliest first.
 
     None when no number is likely, or when one beyond the range is likelier than any within.
     """
-    mass = masses(readings, numbers, calibration)
+    mass = masses(hypotheses, numbers, calibration)
     words: dict[int, str] = {}
-    for reading in readings:
-        value = numbers.value(reading.text)
+    for hypothesis in hypotheses:
+        value = numbers.value(hypothesis.text)
         if value is not None:
-            words.setdefault(value, reading.text)
+            words.setdefault(value, hypothesis.text)
     ranked = sorted(words, key=lambda value: (-mass[value], value))
     if not ranked or not lowest <= ranked[0] <= highest:
         return ()
@@ -65,37 +65,38 @@ def candidates(
 
 
 def masses(
-    readings: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
+    hypotheses: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
 ) -> dict[int | None, float]:
     """How much speaks for each number, of whatever range, and (None) for no single number.
 
-    ``calibration.other`` makes up for what graphs give to number words. So it raises only readings
-    without any; those of numbers run into each other ("eight thirty two") stay as they are.
+    ``calibration.other`` makes up for the advantage that graphs give to number words. So it raises
+    only hypotheses without any; those of numbers run into each other ("eight thirty two") stay as
+    they are.
     """
     mass: dict[int | None, float] = {}
-    for text, log in _logs(readings, numbers, calibration):
+    for text, log in _logs(hypotheses, numbers, calibration):
         value = numbers.value(text)
-        if value is not None and value >= 10 and said_apart(text):
+        if value is not None and value >= 10 and numbers.digit_by_digit(text):
             log += calibration.apart
         mass[value] = mass.get(value, 0.0) + math.exp(log)
     return mass
 
 
-def any_number(
-    readings: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
+def number_probability(
+    hypotheses: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
 ) -> float:
     """The probability that a word that counts was said, of the range or beyond it."""
     mass = {True: 0.0, False: 0.0}
-    for text, log in _logs(readings, numbers, calibration):
-        mass[numbers.some(text)] += math.exp(log)
-    return mass[True] / sum(mass.values()) if readings else 0.0
+    for text, log in _logs(hypotheses, numbers, calibration):
+        mass[numbers.has_number(text)] += math.exp(log)
+    return mass[True] / sum(mass.values()) if hypotheses else 0.0
 
 
 def _logs(
-    readings: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
+    hypotheses: Sequence[Hypothesis], numbers: NumberWords, calibration: Calibration
 ) -> Iterator[tuple[str, float]]:
-    """Each reading's words and its calibrated log-likelihood, the best score counted as 0."""
-    best = max((reading.score for reading in readings), default=0.0)
-    for reading in readings:
-        raised = 0.0 if numbers.some(reading.text) else calibration.other
-        yield reading.text, calibration.scale * (reading.score - best) + raised
+    """Each hypothesis's words and its calibrated log-likelihood, the best score counted as 0."""
+    best = max((hypothesis.score for hypothesis in hypotheses), default=0.0)
+    for hypothesis in hypotheses:
+        raised = 0.0 if numbers.has_number(hypothesis.text) else calibration.other
+        yield hypothesis.text, calibration.scale * (hypothesis.score - best) + raised

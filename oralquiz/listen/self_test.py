@@ -1,6 +1,6 @@
 """Whether a model on disk works: it is loaded, and hears the clips that come with it.
 
-In a process of its own: what a damaged model does to a native library must not end ours.
+In a process of its own: a damaged model may crash the native library, and must not crash us.
 """
 
 from __future__ import annotations
@@ -112,17 +112,19 @@ def _try_apart(model: Model) -> dict[str, Any]:
 
 def _try(path: str, language: str) -> dict[str, Any]:
     """Load the model and hear its clips, in this process."""
-    from oralquiz.listen.vosk import open_recognizer
+    from oralquiz.listen.recognizer import AnswerRecognizer
+    from oralquiz.listen.vosk import VoskDecoder
     from oralquiz.sound import read_recording
 
     try:
-        recognizer = open_recognizer(path, language)
+        model = find_model(path, language)
+        recognizer = AnswerRecognizer(VoskDecoder(model))
         started = time.perf_counter()
         recognizer.load(*recognizer.limits)
         load_s = time.perf_counter() - started
         heard = 0
-        for test in recognizer.model.self_tests:
-            samples = read_recording(recognizer.model.path / test.file, recognizer.sample_rate)
+        for test in model.self_tests:
+            samples = read_recording(model.path / test.file, recognizer.sample_rate)
             heard += recognizer.hear(samples, *recognizer.limits).value == test.value
     except OralquizError as error:
         return {"error": str(error)}

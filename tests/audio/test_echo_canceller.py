@@ -91,7 +91,7 @@ def voices_in(samples: Samples) -> list[int]:
     detector = VoiceDetector(SESSION_RATE)
     detector.feed(samples)
     detector.close()
-    return [stretch.onset for stretch in detector.stretches]
+    return [segment.onset for segment in detector.segments]
 
 
 ROOMS = [

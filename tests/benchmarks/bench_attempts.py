@@ -23,7 +23,7 @@ from random import Random
 from oralquiz.judge.attempts import WEIGHT, combine_hearings
 from oralquiz.judge.verdict import Verdict, judge
 from oralquiz.listen.hearing import Hearing, Recognizer
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.sound.sound_files import read_recording
 from tests.benchmarks.bench_judge import RATE, Disturb, hear, in_a_room, noise
 

@@ -26,7 +26,7 @@ from typing import Any
 
 import numpy as np
 
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.sound.sound_files import read_recording
 
 RATE = 16_000

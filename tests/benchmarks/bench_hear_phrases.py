@@ -18,7 +18,7 @@ from pathlib import Path
 
 from num2words import num2words
 
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.sound.sound_files import read_recording
 
 VARIANTS = ("f5", "m4", "linda", "travis", "Hugo")

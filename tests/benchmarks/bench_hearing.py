@@ -59,7 +59,7 @@ def clips(folder: Path, highest: int) -> Iterator[tuple[str, str, int | None]]:
 
 def voices(corpus: Path, lowest: int, highest: int) -> Iterator[tuple[str, str, int | None]]:
     """The same from the corpus's manifest: voices kept out, and the prompts of one woman."""
-    from oralquiz.listen.spoken import parse_number
+    from oralquiz.listen.languages.en import parse_number
 
     sets = {"number": "voices kept out", "phrase": "their phrases", "other": "their other speech"}
     with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
@@ -93,7 +93,7 @@ def read(file: str) -> np.ndarray:
 
 
 def ours(lowest: int, highest: int, model: str | None) -> Hear:
-    from oralquiz.listen.vosk import open_recognizer
+    from oralquiz.listen.recognizer import open_recognizer
 
     recognizer = open_recognizer(model)
     recognizer.load(lowest, highest)

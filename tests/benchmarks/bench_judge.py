@@ -43,7 +43,7 @@ from oralquiz.judge.confusable import overlapping
 from oralquiz.judge.simulated import SimulatedPupil
 from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judge
 from oralquiz.listen.hearing import Hearing, Recognizer
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.rounds.plan import Options
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.sound_files import read_recording

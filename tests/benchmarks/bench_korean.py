@@ -23,8 +23,8 @@ from pathlib import Path
 
 import numpy as np
 
-from oralquiz.listen.spelled import SpelledNumbers
-from oralquiz.listen.vosk import VoskRecognizer, open_recognizer
+from oralquiz.listen.recognizer import AnswerRecognizer, open_recognizer
+from oralquiz.listen.spelled_numbers import SpelledNumbers
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_rate
 from oralquiz.sound.sound_files import read_recording
@@ -55,7 +55,7 @@ def recorded(folder: Path, rate: int) -> dict[int, Samples]:
     return {int(path.stem): read_recording(path, rate) for path in files}
 
 
-def vosk_ear(recognizer: VoskRecognizer) -> Ear:
+def vosk_ear(recognizer: AnswerRecognizer) -> Ear:
     return lambda samples: recognizer.hear(samples, NUMBERS[0], NUMBERS[-1]).value
 
 

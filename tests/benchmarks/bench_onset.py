@@ -18,8 +18,8 @@ from pathlib import Path
 
 import numpy as np
 
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.listen.voice_detector import VoiceDetector
-from oralquiz.listen.vosk import open_recognizer
 from oralquiz.sound.sound_files import read_recording
 from tests.listen.rooms import RATE, Samples, in_its_room, loudest_at, noise, peak_db
 
@@ -36,9 +36,9 @@ def detector(samples: Samples) -> float | None:
         heard.feed(samples[at : at + 320])
     heard.close()
     loudest = loudest_at(samples)
-    for stretch in heard.stretches:
-        if stretch.onset <= loudest <= (stretch.offset or loudest) + 320:
-            return stretch.onset / RATE * 1000
+    for segment in heard.segments:
+        if segment.onset <= loudest <= (segment.offset or loudest) + 320:
+            return segment.onset / RATE * 1000
     return None
 
 
@@ -59,9 +59,9 @@ def word_times() -> Onset:
     recognizer = open_recognizer()
 
     def onset(samples: Samples) -> float | None:
-        for reading in recognizer.readings(samples, 0, 99):
-            for word in reading.words:
-                if word.text not in recognizer.model.unknown:
+        for hypothesis in recognizer.decoder.decode(samples, 0, 99):
+            for word in hypothesis.words:
+                if word.text not in recognizer.decoder.unknown:
                     return word.start_s * 1000
         return None
 

@@ -13,7 +13,6 @@ from click.testing import CliRunner, Result
 
 from oralquiz.cli import main
 from oralquiz.listen.models import find_model
-from oralquiz.listen.voskapi import LoadedModel
 
 CLIPS = Path(__file__).parent.parent / "listen" / "data" / "clips"
 KEYS = {
@@ -177,13 +176,3 @@ def test_a_damaged_model_is_one_line(tmp_path: Path) -> None:
     (check,) = json.loads(result.stdout)["models"]
     assert check["error"].startswith(f"model {copy}: Vosk")
     assert "\n" not in check["error"]
-
-
-def test_what_is_loaded_is_shared() -> None:
-    from oralquiz.listen import vosk
-
-    run("hear", CLIPS / "digits_in_7_06.flac")
-    before = dict(vosk._loaded)
-    run("hear", CLIPS / "digits_in_7_06.flac")
-    assert vosk._loaded == before
-    assert all(isinstance(loaded, LoadedModel) for loaded in before.values())

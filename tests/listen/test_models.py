@@ -153,3 +153,12 @@ def test_the_folder_that_vosk_loads(
     assert not folder.exists()
     with loadable(model, model.graph(0, 9999)) as folder:
         assert folder == model.path
+
+
+def test_a_home_of_its_own_holds_models_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    assert models.model_folders()[0] == tmp_path / "data" / "models"
+    make(tmp_path / "data" / "models" / "tiny")
+    assert find_model("tiny").path == tmp_path / "data" / "models" / "tiny"

@@ -1,4 +1,4 @@
-"""From scores of readings to probabilities of numbers, against sums done by hand."""
+"""From scores of hypotheses to probabilities of numbers, against sums done by hand."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ import math
 import pytest
 
 from oralquiz.listen.hearing import Candidate
-from oralquiz.listen.posterior import Calibration, any_number, candidates
-from oralquiz.listen.spoken import EnglishNumbers
-from oralquiz.listen.voskapi import Hypothesis, Word
+from oralquiz.listen.hypothesis import Hypothesis, Word
+from oralquiz.listen.languages.en import EnglishNumbers
+from oralquiz.listen.posterior import Calibration, candidates, number_probability
 
 PLAIN = Calibration(scale=1.0, other=0.0, doubt=0.0)
 E = math.e
@@ -18,18 +18,18 @@ E = math.e
 def heard(
     *rows: tuple[str, float], calibration: Calibration = PLAIN, highest: int = 99
 ) -> tuple[Candidate, ...]:
-    readings = [
+    hypotheses = [
         Hypothesis(tuple(Word(word, 0.0, 0.1) for word in text.split()), score)
         for text, score in rows
     ]
-    return candidates(readings, EnglishNumbers(), 0, highest, calibration)
+    return candidates(hypotheses, EnglishNumbers(), 0, highest, calibration)
 
 
 def shares(found: tuple[Candidate, ...]) -> dict[int, float]:
     return {candidate.value: candidate.confidence for candidate in found}
 
 
-def test_readings_of_the_same_number_add_up() -> None:
+def test_hypotheses_of_the_same_number_add_up() -> None:
     found = heard(("forty two", 0.0), ("forty three", -1.0), ("[unk] forty two", -1.0))
     assert shares(found) == pytest.approx({42: (E + 1) / (E + 2), 43: 1 / (E + 2)})
     assert found[0].words == "forty two"
@@ -41,7 +41,7 @@ def test_scale_and_doubt() -> None:
     assert shares(found) == pytest.approx({5: 0.99 * E / (E + 1), 9: 0.99 / (E + 1)})
 
 
-def test_only_readings_without_a_number_word_are_raised() -> None:
+def test_only_hypotheses_without_a_number_word_are_raised() -> None:
     calibration = Calibration(scale=1.0, other=1.0, doubt=0.0)
     found = heard(("five", 0.0), ("[unk]", -1.0), calibration=calibration)
     assert shares(found) == pytest.approx({5: 0.5})
@@ -74,14 +74,14 @@ def test_nothing_heard() -> None:
     assert heard(("", 0.0)) == ()
 
 
-def test_whether_any_number_was_said_beyond_the_range_or_in_it() -> None:
+def test_whether_number_probability_was_said_beyond_the_range_or_in_it() -> None:
     rows = [("six hundred", 0.0), ("[unk]", -1.0), ("five", -1.0)]
-    readings = [
+    hypotheses = [
         Hypothesis(tuple(Word(word, 0.0, 0.1) for word in text.split()), score)
         for text, score in rows
     ]
     numbers = EnglishNumbers()
-    assert any_number(readings, numbers, PLAIN) == pytest.approx((E + 1) / (E + 2))
+    assert number_probability(hypotheses, numbers, PLAIN) == pytest.approx((E + 1) / (E + 2))
     raised = Calibration(scale=1.0, other=1.0, doubt=0.0)
-    assert any_number(readings, numbers, raised) == pytest.approx((E + 1) / (2 * E + 1))
-    assert any_number([], numbers, PLAIN) == 0
+    assert number_probability(hypotheses, numbers, raised) == pytest.approx((E + 1) / (2 * E + 1))
+    assert number_probability([], numbers, PLAIN) == 0

@@ -29,15 +29,15 @@ def tone(seconds: float, level_db: float) -> NDArray[np.float32]:
     return ((phase - 0.5) * 3.46 * 10 ** (level_db / 20)).astype(np.float32)
 
 
-def stretches_ms(samples: NDArray[np.float32], block: int = 320) -> list[tuple[float, float]]:
+def segments_ms(samples: NDArray[np.float32], block: int = 320) -> list[tuple[float, float]]:
     detector = VoiceDetector(RATE)
     for at in range(0, len(samples), block):
         detector.feed(samples[at : at + block])
     detector.close()
     found = []
-    for stretch in detector.stretches:
-        assert stretch.offset is not None
-        found.append((stretch.onset / RATE * 1000, stretch.offset / RATE * 1000))
+    for segment in detector.segments:
+        assert segment.offset is not None
+        found.append((segment.onset / RATE * 1000, segment.offset / RATE * 1000))
     return found
 
 
@@ -63,7 +63,7 @@ def test_onset_within_20_ms_of_the_hand_set_label(clip: Path, room: str) -> None
     if room == "and noise":
         samples = samples + noise(len(samples) / RATE, peak_db(samples) - 50)[: len(samples)]
     voice_ms = loudest_at(samples) / RATE * 1000
-    (onset_ms,) = [on for on, off in stretches_ms(samples) if on <= voice_ms <= off]
+    (onset_ms,) = [on for on, off in segments_ms(samples) if on <= voice_ms <= off]
     assert onset_ms == pytest.approx(expected_ms, abs=20)
 
 
@@ -78,18 +78,18 @@ def test_every_first_sound_has_a_clip() -> None:
 def test_a_buzz_in_a_room(room_db: float, voice_db: float) -> None:
     sound = noise(2.5, room_db)
     sound[RATE : RATE + RATE // 2] += tone(0.5, voice_db)
-    ((onset, offset),) = stretches_ms(sound)
+    ((onset, offset),) = segments_ms(sound)
     assert onset == pytest.approx(1000, abs=10)
     assert offset == pytest.approx(1500, abs=20)
 
 
 @pytest.mark.parametrize("room_db", [-100, -70, -50, -40])
 def test_a_steady_room_is_no_voice(room_db: float) -> None:
-    assert stretches_ms(noise(20, room_db)) == []
+    assert segments_ms(noise(20, room_db)) == []
 
 
 def test_digital_silence_is_no_voice() -> None:
-    assert stretches_ms(np.zeros(RATE, np.float32)) == []
+    assert segments_ms(np.zeros(RATE, np.float32)) == []
 
 
 def test_a_click_is_no_voice_and_no_onset() -> None:
@@ -97,7 +97,7 @@ def test_a_click_is_no_voice_and_no_onset() -> None:
     sound[RATE // 2 : RATE // 2 + 80] += noise(0.005, -20)
     sound[RATE - 1600 : RATE - 1520] += noise(0.005, -20)  # 100 ms before the voice
     sound[RATE : RATE + RATE // 2] += tone(0.5, -20)
-    ((onset, _),) = stretches_ms(sound)
+    ((onset, _),) = segments_ms(sound)
     assert onset == pytest.approx(1000, abs=10)
 
 
@@ -105,15 +105,15 @@ def test_weak_friction_before_the_vowel_belongs_to_it() -> None:
     sound = noise(2.5, -75)
     sound[RATE - 1920 : RATE] += noise(0.120, -50, seed=2)  # 30 dB under the vowel
     sound[RATE : RATE + RATE // 2] += tone(0.5, -20)
-    ((onset, _),) = stretches_ms(sound)
+    ((onset, _),) = segments_ms(sound)
     assert onset == pytest.approx(880, abs=10)
 
 
-def test_two_words_with_a_pause_are_two_stretches() -> None:
+def test_two_words_with_a_pause_are_two_segments() -> None:
     sound = noise(3, -70)
     sound[RATE : RATE + 8000] += tone(0.5, -20)
     sound[RATE + 12800 : RATE + 20800] += tone(0.5, -20)
-    (first, second) = stretches_ms(sound)
+    (first, second) = segments_ms(sound)
     assert first == pytest.approx((1000, 1500), abs=20)
     assert second == pytest.approx((1800, 2300), abs=20)
 
@@ -121,7 +121,7 @@ def test_two_words_with_a_pause_are_two_stretches() -> None:
 def test_a_voice_from_the_first_sample_on() -> None:
     sound = np.concatenate([tone(0.5, -20), noise(1, -70)])
     sound[:8000] += noise(0.5, -70)
-    ((onset, offset),) = stretches_ms(sound)
+    ((onset, offset),) = segments_ms(sound)
     assert onset <= 100
     assert offset == pytest.approx(500, abs=20)
 
@@ -129,16 +129,16 @@ def test_a_voice_from_the_first_sample_on() -> None:
 def test_while_it_goes_on() -> None:
     detector = VoiceDetector(RATE)
     detector.feed(noise(1, -70))
-    assert not detector.on
+    assert not detector.speaking
     assert detector.quiet_since is None
     detector.feed(tone(0.3, -20))
-    assert detector.on
+    assert detector.speaking
     assert detector.quiet_since is None
-    ((onset, offset),) = [(s.onset, s.offset) for s in detector.stretches]
+    ((onset, offset),) = [(s.onset, s.offset) for s in detector.segments]
     assert onset == pytest.approx(RATE, abs=160)
     assert offset is None
     detector.feed(noise(0.2, -70))
-    assert not detector.on
+    assert not detector.speaking
     assert detector.quiet_since == pytest.approx(1.3 * RATE, abs=320)
 
 
@@ -155,5 +155,5 @@ def test_blocks_do_not_matter(sizes: list[int]) -> None:
         size = sizes[at % len(sizes)]
         cut.feed(sound[at : at + size])
         at += size
-    assert cut.stretches == whole.stretches
-    assert len(whole.stretches) == 2
+    assert cut.segments == whole.segments
+    assert len(whole.segments) == 2

@@ -1,174 +1,42 @@
-"""The listener's clock and its end rule, with scripted readings; and the model itself."""
+"""Vosk as the decoder: what it loads, and what it gives."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from oralquiz.listen.hearing import Hearing
 from oralquiz.listen.models import find_model
-from oralquiz.listen.vosk import EndRule, VoskRecognizer, open_recognizer
-from oralquiz.listen.voskapi import Hypothesis, Word
+from oralquiz.listen.vosk import VoskDecoder, loaded_model
 from oralquiz.sound.sound_files import read_recording
-from tests.listen.rooms import RATE, Samples, noise
-
-RULE = EndRule(closed_s=0.16, digits_s=0.26, open_s=0.5, other_s=2.0)
+from tests.listen.rooms import RATE
 
 
-def reading(text: str, times: tuple[float, ...] = ()) -> Hypothesis:
-    """``text`` with the times at which its words start."""
-    words = text.split()
-    starts = times or (0.3,) * len(words)
-    return Hypothesis(
-        tuple(Word(word, start, start + 0.2) for word, start in zip(words, starts, strict=False)),
-        0.0,
-    )
+def test_what_is_loaded_is_shared() -> None:
+    model = find_model()
+    graph = model.graph(0, 99)
+    assert loaded_model(model, graph) is loaded_model(find_model(), graph)
+    assert loaded_model(model, graph) is not loaded_model(model, model.graph(0, 9))
 
 
-class Scripted(VoskRecognizer):
-    """Hears, in whatever is said, ``first``, then the next text once more voice has come."""
-
-    def __init__(self, *texts: str, times: tuple[float, ...] = ()) -> None:
-        super().__init__(find_model(), RULE)
-        self.texts = list(texts)
-        self.times = times
-        self.lengths: list[int] = []
-
-    def readings(self, samples: Samples, lowest: int, highest: int) -> list[Hypothesis]:
-        self.lengths.append(len(samples))
-        return [reading(self.texts.pop(0) if len(self.texts) > 1 else self.texts[0], self.times)]
+def test_hypotheses_come_best_first_with_their_times() -> None:
+    clip = find_model().path / "self_test" / "42.flac"
+    samples = read_recording(clip, RATE)
+    found = VoskDecoder(find_model()).decode(samples, 0, 99)
+    assert found[0].text == "forty two"
+    assert [one.score for one in found] == sorted((one.score for one in found), reverse=True)
+    seconds = len(samples) / RATE
+    first, last = found[0].words
+    assert 0 <= first.start_s < first.end_s <= last.start_s < last.end_s <= seconds
 
 
-def say(*spans_s: tuple[float, float], seconds: float = 6.0) -> Samples:
-    """A quiet room with a buzz from .. to each of the spans, in seconds."""
-    sound = noise(seconds, -70)
-    for begin, end in spans_s:
-        first, last = round(begin * RATE), round(end * RATE)
-        phase = np.arange(last - first) * 150 / RATE % 1
-        sound[first:last] += ((phase - 0.5) * 0.3).astype(np.float32)
-    return sound
+def test_what_comes_after_a_sound_does_not_move_its_times() -> None:
+    decoder = VoskDecoder(find_model())
+    samples = read_recording(find_model().path / "self_test" / "42.flac", RATE)
+    later = np.concatenate([np.zeros(RATE // 2, np.float32), samples])
+    (first, _), (moved, _) = (decoder.decode(s, 0, 99)[0].words for s in (samples, later))
+    assert moved.start_s - first.start_s == pytest.approx(0.5, abs=0.07)
 
 
-def hear(recognizer: VoskRecognizer, sound: Samples, block: int = 320) -> tuple[float, Hearing]:
-    """When the final hearing came, in seconds, and what it was."""
-    listener = recognizer.listen(0, 99)
-    for at in range(0, len(sound), block):
-        final = listener.feed(sound[at : at + block])
-        if final is not None:
-            return (at + block) / RATE, final
-    return len(sound) / RATE, listener.finish()
-
-
-@pytest.mark.parametrize(
-    ("text", "value", "quiet_s"),
-    [
-        ("forty two", 42, 0.16),
-        ("thirteen", 13, 0.16),
-        ("zero", 0, 0.16),
-        ("four", 4, 0.26),  # may still become "four two"
-        ("forty", 40, 0.5),
-        ("[unk]", None, 2.0),
-        ("", None, 2.0),
-        ("one hundred", None, 2.0),  # no number of the range
-    ],
-)
-def test_an_answer_ends_by_what_it_can_still_become(
-    text: str, value: int | None, quiet_s: float
-) -> None:
-    when_s, heard = hear(Scripted(text), say((1.0, 1.5)))
-    assert heard.value == value
-    assert heard.words == text
-    assert heard.onset_s == pytest.approx(1.0, abs=0.01)
-    assert heard.offset_s == pytest.approx(1.5, abs=0.02)
-    assert when_s - 1.5 == pytest.approx(quiet_s, abs=0.04)
-
-
-def test_a_pause_inside_a_number() -> None:
-    when_s, heard = hear(Scripted("forty", "forty two"), say((1.0, 1.3), (1.7, 2.0)))
-    assert heard.value == 42
-    assert (heard.onset_s, heard.offset_s) == pytest.approx((1.0, 2.0), abs=0.02)
-    assert when_s == pytest.approx(2.16, abs=0.04)
-
-
-def test_hesitation_before_the_number() -> None:
-    recognizer = Scripted("[unk]", "[unk] forty two")
-    when_s, heard = hear(recognizer, say((1.0, 1.3), (2.5, 3.0)))
-    assert heard.value == 42
-    assert when_s == pytest.approx(3.16, abs=0.04)
-
-
-@pytest.mark.parametrize(
-    ("spans", "text", "times", "onset_s"),
-    [
-        # times count from 0.3 s before the first voice, as what is read does
-        (((1.0, 1.3), (2.5, 3.0)), "[unk] forty two", (0.3, 1.83, 2.0), 2.5),
-        (((1.0, 2.0),), "[unk] forty two", (0.3, 0.9, 1.1), 1.6),  # without a pause
-        (((1.0, 1.6),), "[unk] forty two", (0.3, 0.4, 0.6), 1.0),  # a first sound taken for other
-        (((1.0, 1.5), (2.0, 3.0)), "forty two [unk] forty five", (0.3, 0.5, 1.3, 1.72, 1.9), 2.42),
-        (((1.0, 1.5), (2.0, 2.1)), "forty two [unk]", (0.3, 0.5, 1.3), 1.0),
-    ],
-)
-def test_the_onset_is_that_of_the_number_that_stands(
-    spans: tuple[tuple[float, float], ...], text: str, times: tuple[float, ...], onset_s: float
-) -> None:
-    recognizer = Scripted(text, times=times)
-    assert recognizer.hear(say(*spans), 0, 99).onset_s == pytest.approx(onset_s, abs=0.02)
-
-
-def test_silence_is_no_voice() -> None:
-    recognizer = Scripted("forty two")
-    when_s, heard = hear(recognizer, say())
-    assert (when_s, heard) == (6.0, Hearing((), "", None, None))
-    assert recognizer.lengths == []  # nobody spoke, so nothing was read
-
-
-def test_a_stream_that_ends_in_the_middle_of_the_voice() -> None:
-    when_s, heard = hear(Scripted("forty two"), say((1.0, 1.5))[:22_400])
-    assert heard.value == 42
-    assert (when_s, heard.offset_s) == pytest.approx((1.4, 1.4), abs=0.01)
-
-
-def test_only_the_voice_and_a_little_before_is_read() -> None:
-    recognizer = Scripted("forty two")
-    hear(recognizer, say((4.0, 4.5)))
-    assert recognizer.lengths[-1] / RATE == pytest.approx(0.3 + 0.5 + 0.16, abs=0.05)
-
-
-@pytest.mark.parametrize("block", [1, 77, 320, 1000, 16_000, 200_000])
-def test_blocks_do_not_matter(block: int) -> None:
-    sound = say((1.0, 1.5), (1.9, 2.1), seconds=3.0)
-    assert (
-        hear(Scripted("forty", "forty two"), sound, block)[1]
-        == hear(Scripted("forty", "forty two"), sound)[1]
-    )
-
-
-def test_speaking_while_the_voice_goes_on() -> None:
-    listener = Scripted("forty two").listen(0, 99)
-    sound = say((1.0, 1.5))
-    said = []
-    for at in range(0, len(sound), 320):
-        if listener.feed(sound[at : at + 320]) is not None:
-            break
-        said.append(listener.speaking)
-    assert said.index(True) * 0.02 == pytest.approx(1.05, abs=0.06)
-    assert not said[-1]
-
-
-def test_the_model_hears_the_same_twice() -> None:
-    recognizer = open_recognizer()
-    sound = say((0.5, 0.9), (1.0, 1.4), seconds=2.0)
-    first = recognizer.hear(sound, 0, 99)
-    assert recognizer.hear(sound, 0, 99) == first
-    assert recognizer.name.startswith("number-en")
-    assert recognizer.sample_rate == RATE
-
-
-@pytest.mark.parametrize(("highest", "value"), [(99, None), (999, 605), (9999, 605)])
-def test_a_number_beyond_the_range_is_not_taken_for_its_end(
-    highest: int, value: int | None
-) -> None:
-    recognizer = open_recognizer()
-    clip = find_model().path / "self_test" / "605.flac"
-    heard = recognizer.hear(read_recording(clip, RATE), 0, highest)
-    assert (heard.value, heard.words) == (value, "six hundred and five")
+def test_nothing_at_all_is_no_number() -> None:
+    decoder = VoskDecoder(find_model())
+    assert all(not one.words for one in decoder.decode(np.zeros(0, np.float32), 0, 99)[:1])

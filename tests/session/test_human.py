@@ -18,7 +18,7 @@ import soxr
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.beads import Sum
 from oralquiz.judge.verdict import Verdict
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.records.database import open_records
 from oralquiz.records.scoring import scores
 from oralquiz.records.session_rows import store

@@ -16,7 +16,7 @@ from oralquiz.audio.echo_canceller import EchoCanceller
 from oralquiz.audio.sound_card import SoundCard
 from oralquiz.beads import Sum
 from oralquiz.errors import AudioError
-from oralquiz.listen.vosk import open_recognizer
+from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.rounds.events import Dictated, Event
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader

@@ -17,8 +17,9 @@ from click.testing import CliRunner
 
 from oralquiz.cli.dictate import dictate
 from oralquiz.cli.hear import hear
-from oralquiz.listen.spelled import SpelledNumbers
-from oralquiz.listen.vosk import _load, open_recognizer
+from oralquiz.listen.models import find_model
+from oralquiz.listen.spelled_numbers import SpelledNumbers
+from oralquiz.listen.vosk import loaded_model
 from tests.benchmarks.bench_korean import LANGUAGE, NUMBERS, packaged_model
 
 MODEL = packaged_model()
@@ -41,10 +42,10 @@ def test_korean_terms_are_dictated_and_heard_back_as_numbers(tmp_path: Path) -> 
 
 
 def test_the_model_has_words_for_every_number_of_two_hands() -> None:
-    recognizer = open_recognizer(MODEL)
-    assert recognizer.model.language == LANGUAGE  # told by its folder's name
+    model = find_model(MODEL)
+    assert model.language == LANGUAGE  # told by its folder's name
     spelled = SpelledNumbers(LANGUAGE, NUMBERS[0], NUMBERS[-1])
-    phrases = spelled.phrases(_load(recognizer.model, None).knows)
+    phrases = spelled.phrases(loaded_model(model, None).knows)
     assert [spelled.value(phrase) for phrase in phrases] == list(NUMBERS)
 
 

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from num2words import num2words
 
-from oralquiz.listen.spoken import NUMBER_WORDS, EnglishNumbers, Growth, number_growth, parse_number
+from oralquiz.listen.language import Growth
+from oralquiz.listen.languages.en import NUMBER_WORDS, EnglishNumbers, number_growth, parse_number
 
 VALUES = {
     "zero": 0,
@@ -78,7 +79,7 @@ def test_no_single_number(words: str) -> None:
     ],
 )  # fmt: skip
 def test_whether_there_is_some_number(words: str, some: bool) -> None:
-    assert EnglishNumbers().some(words) is some
+    assert EnglishNumbers().has_number(words) is some
 
 
 def test_num2words_round_trip() -> None:
@@ -152,3 +153,25 @@ def test_growth_knows_every_usual_longer_number(highest: int) -> None:
             assert growth is Growth.OPEN, said
         elif growth is Growth.OPEN:  # only by "forty two hundred", which num2words never says
             assert 100 * (parse_number(said) or 0) <= highest, said
+
+
+@pytest.mark.parametrize(
+    ("words", "more"),
+    [("six hundred and", True), ("minus", True), ("[unk]", False), ("two", False), ("", False)],
+)
+def test_words_that_a_number_must_follow(words: str, more: bool) -> None:
+    assert EnglishNumbers().expects_more(words) is more
+
+
+@pytest.mark.parametrize(
+    ("words", "digits"),
+    [("four two", True), ("one oh five", True), ("forty two", False), ("four", False), ("", False)],
+)
+def test_digit_by_digit_or_whole(words: str, digits: bool) -> None:
+    assert EnglishNumbers().digit_by_digit(words) is digits
+
+
+def test_what_may_still_come_depends_on_the_range() -> None:
+    assert EnglishNumbers(0, 99).growth("forty") is Growth.OPEN
+    assert EnglishNumbers(0, 40).growth("forty") is Growth.CLOSED
+    assert EnglishNumbers(-99, 9).growth("minus forty") is Growth.OPEN

@@ -4,20 +4,27 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 
 from num2words import num2words
 
 from oralquiz.errors import ModelError
-from oralquiz.listen.spoken import Growth
+from oralquiz.listen.language import Growth
 
 MOST_NUMBERS = 20_000
 """Numbers that are spelled ahead, at most."""
 
 
+@lru_cache(maxsize=8)
+def spelled_numbers(language: str, lowest: int, highest: int) -> SpelledNumbers:
+    """The numbers of a range as num2words spells them, spelled once. Raises ModelError."""
+    return SpelledNumbers(language, lowest, highest)
+
+
 class SpelledNumbers:
     """The numbers ``lowest`` .. ``highest`` as num2words spells them in ``language``.
 
-    Compared without blanks, hyphens or case, so that a recogniser may part the words in its own
+    Compared without blanks, hyphens or case, so that a decoder may divide the words in its own
     way. Raises ModelError for a language that num2words does not know.
     """
 
@@ -41,20 +48,29 @@ class SpelledNumbers:
         """The number that ``words`` are, whole; None for anything else."""
         return self._value.get(squeezed(words))
 
-    def some(self, words: str) -> bool:
-        """Whether there is a word at all: such a model knows no others than number words."""
+    def has_number(self, words: str) -> bool:
+        """Whether there is a word at all: the grammar holds no others than number words."""
         return bool(squeezed(words))
 
-    def growth(self, words: str, lowest: int, highest: int) -> Growth:
+    def digit_by_digit(self, words: str) -> bool:
+        """Never: such numbers are not among those that were spelled."""
+        return False
+
+    def expects_more(self, words: str) -> bool:
+        """Never: which words join numbers is not known."""
+        return False
+
+    def growth(self, words: str) -> Growth:
         """What the number may still become, among all that were spelled."""
         key = squeezed(words)
         open_ = key in self._begun or key not in self._value
         return Growth.OPEN if open_ else Growth.CLOSED
 
     def phrases(self, known: Callable[[str], bool]) -> list[str]:
-        """Each number in words that a recogniser has, ``known``; raises ModelError if one cannot.
+        """Each number in words that a decoder has (``known``). Raises ModelError if one cannot be
+        said in them.
 
-        A word that it has not is put together from the fewest of its words.
+        A word that it lacks is put together from as few of its words as possible.
         """
         return [self._phrase(value, known) for value in self.spelling]
 

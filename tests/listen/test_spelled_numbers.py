@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from oralquiz.errors import ModelError
-from oralquiz.listen.spelled import SpelledNumbers
-from oralquiz.listen.spoken import Growth
+from oralquiz.listen.language import Growth
+from oralquiz.listen.spelled_numbers import SpelledNumbers
 
 
 @pytest.mark.parametrize("language", ["ko", "de", "fr", "tr", "pl", "fi", "ru"])
@@ -35,9 +35,9 @@ def test_what_is_no_number_of_the_range() -> None:
 
 def test_growth() -> None:
     numbers = SpelledNumbers("ko", 0, 99)
-    assert numbers.growth("사십", 0, 99) is Growth.OPEN
-    assert numbers.growth("사십 이", 0, 99) is Growth.CLOSED
-    assert numbers.growth("", 0, 99) is Growth.OPEN
+    assert numbers.growth("사십") is Growth.OPEN
+    assert numbers.growth("사십 이") is Growth.CLOSED
+    assert numbers.growth("") is Growth.OPEN
 
 
 def test_phrases_use_the_words_the_model_has() -> None:

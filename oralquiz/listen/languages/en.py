@@ -1,16 +1,17 @@
-"""Spoken number words to values: what was said, and whether it can still grow.
+"""English: spoken number words to values, and whether a number can still grow.
 
 Numbers are compared by value, never by wording: "a hundred five", "one hundred and five" and
-"one oh five" are all 105. A slip of the tongue is no answer: of "forty two, no, forty five" the
-last number stands.
+"one oh five" are all 105. A slip of the tongue is no answer: in "forty two, no, forty five" the
+last number counts.
 """
 
 from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from enum import Enum
-from typing import Protocol
+from dataclasses import dataclass
+
+from oralquiz.listen.language import Growth, Language
 
 ZEROS = frozenset({"zero", "oh", "o", "nought", "naught"})
 ONE_TO_NINE = "one two three four five six seven eight nine"
@@ -23,51 +24,64 @@ TEENS = {word: value for value, word in enumerate(TEN_TO_NINETEEN.split(), 10)}
 TENS = {word: 10 * value for value, word in enumerate(TWENTY_TO_NINETY.split(), 2)}
 SIGNS = frozenset({"minus", "negative"})
 GLUE = frozenset({"a", "and"}) | SIGNS
-"""Words that belong to a number but are none by themselves."""
+"""Words that are part of a number but no number by themselves."""
 SCALES = frozenset({"hundred", "thousand"})
 A_SCALE = (["hundred"], ["thousand"])
-NUMBER_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | SCALES | GLUE
-HESITATIONS = frozenset({"um", "uh", "er", "erm", "ah", "eh", "hm", "hmm", "mm", "mhm"})
-"""Sounds of thinking: they neither end a number nor take one back."""
+COUNTING_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | SCALES
+NUMBER_WORDS = COUNTING_WORDS | GLUE
+FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "eh", "hm", "hmm", "mm", "mhm"})
+"""Sounds of hesitation: they neither end a number nor take one back."""
 MOST_DIGITS = 9
-"""Digits said one by one in one number."""
+"""At most so many digits make one number that is said digit by digit."""
 
 
-class Growth(Enum):
-    """What more a number that was heard may become."""
-
-    CLOSED = "no further word makes another number of the range"
-    DIGITS = "only another digit said one by one would"
-    OPEN = "a usual number of the range begins like this"
-
-
-class NumberWords(Protocol):
-    """The number words of one language."""
-
-    def value(self, words: str) -> int | None:
-        """The one number that ``words`` say, or None."""
-        ...
-
-    def some(self, words: str) -> bool:
-        """Whether any of the words counts something, be it one number, several or a piece."""
-        ...
-
-    def growth(self, words: str, lowest: int, highest: int) -> Growth:
-        """What the number that ``words`` end in may still become within the range."""
-        ...
-
-
+@dataclass(frozen=True)
 class EnglishNumbers:
-    """English: whole or digit by digit, with or without a sign."""
+    """English: whole or digit by digit, with or without a sign. Values are not limited to the
+    range; what a number may still become is."""
+
+    lowest: int = -9999
+    highest: int = 9999
 
     def value(self, words: str) -> int | None:
         return parse_number(words)
 
-    def some(self, words: str) -> bool:
-        return any(word in NUMBER_WORDS - GLUE for word in tokens(words))
+    def has_number(self, words: str) -> bool:
+        return any(word in COUNTING_WORDS for word in tokens(words))
 
-    def growth(self, words: str, lowest: int, highest: int) -> Growth:
-        return number_growth(words, lowest, highest)
+    def digit_by_digit(self, words: str) -> bool:
+        spoken = [word for word in _last_number(words) or [] if word not in GLUE]
+        return len(spoken) > 1 and all(word in DIGITS for word in spoken)
+
+    def expects_more(self, words: str) -> bool:
+        *_, last = ("", *tokens(words))
+        return last in GLUE
+
+    def growth(self, words: str) -> Growth:
+        return number_growth(words, self.lowest, self.highest)
+
+    def phrases(self, known: Callable[[str], bool]) -> list[str]:
+        from oralquiz.listen.spelled_numbers import spelled_numbers  # num2words takes its time
+
+        return spelled_numbers("en", self.lowest, self.highest).phrases(known)
+
+
+def sound_alike(value: int) -> int | None:
+    """The number that is easily heard for ``value``: 30 for 13, 13 for 30, 130 for 113.
+
+    "Thirteen" and "thirty" differ in one unstressed ending; so does every pair up to nineteen and
+    ninety, alone or after hundreds. None where there is no such pair. The sign is kept.
+    """
+    sign = -1 if value < 0 else 1
+    hundreds, rest = divmod(abs(value), 100)
+    tens, ones = divmod(rest, 10)
+    if tens == 1 and ones >= 3:
+        other = 10 * ones
+    elif tens >= 3 and ones == 0:
+        other = 10 + tens
+    else:
+        return None
+    return sign * (100 * hundreds + other)
 
 
 def tokens(words: str) -> list[str]:
@@ -78,8 +92,8 @@ def tokens(words: str) -> list[str]:
 def parse_number(words: str) -> int | None:
     """The one number that English ``words`` say; None when they say none, or no single one.
 
-    Other words ("it's", "[unk]", "no I mean") part the sentence; the last number stands.
-    Hesitations ("um") are passed over.
+    Other words ("it's", "[unk]", "no I mean") divide the sentence; the last number counts.
+    Fillers ("um") are passed over.
     """
     last = _last_number(words)
     return None if last is None else _signed(last)
@@ -88,7 +102,7 @@ def parse_number(words: str) -> int | None:
 def number_growth(words: str, lowest: int, highest: int) -> Growth:
     """What the number that ``words`` end in may still become within ``lowest`` .. ``highest``.
 
-    Words that end in no number have all of it before them: OPEN.
+    Words that do not end in a number may still be followed by any: OPEN.
     """
     spoken = tokens(words)
     run = _last_number(words)
@@ -115,17 +129,10 @@ def number_growth(words: str, lowest: int, highest: int) -> Growth:
     return Growth.CLOSED
 
 
-def said_apart(words: str) -> bool:
-    """Whether the number that stands in ``words`` is said digit by digit."""
-    run = _last_number(words) or []
-    spoken = [word for word in run if word not in GLUE]
-    return len(spoken) > 1 and all(word in DIGITS for word in spoken)
-
-
 def _last_number(words: str) -> Sequence[str] | None:
     """The last run of number words that is more than glue, from its sign or first number on."""
     last: Sequence[str] | None = None
-    for run in _runs(word for word in tokens(words) if word not in HESITATIONS):
+    for run in _runs(word for word in tokens(words) if word not in FILLERS):
         while run and (run[0] == "and" or (run[0] == "a" and run[1:2] not in A_SCALE)):
             run = run[1:]
         if any(word not in GLUE for word in run):
@@ -199,3 +206,6 @@ def _below_hundred(run: Sequence[str]) -> int | None:
     if len(run) == 2 and run[0] in TENS and run[1] in DIGITS and run[1] not in ZEROS:
         return TENS[run[0]] + DIGITS[run[1]]
     return None
+
+
+LANGUAGE = Language("en", EnglishNumbers, sound_alike, FILLERS, ask_again="once more, please")

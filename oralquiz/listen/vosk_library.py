@@ -1,8 +1,8 @@
 """The few calls of Vosk's C library (vosk_api.h) that hearing numbers takes.
 
-The library and its binding are those of the ``vosk`` package. Its Python module is passed by where
-that is possible: it brings a downloader and a subtitle writer along, 15 MB and a tenth of a second
-in every process that hears.
+The library and its binding are those of the ``vosk`` package. Its Python module is avoided where
+possible: it imports a downloader and a subtitle writer, 15 MB and a tenth of a second in every
+process that hears.
 """
 
 from __future__ import annotations
@@ -11,7 +11,6 @@ import importlib.util
 import json
 import sys
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -19,37 +18,12 @@ from typing import Any
 import numpy as np
 
 from oralquiz.errors import ModelError
+from oralquiz.listen.hypothesis import Hypothesis, Word
 from oralquiz.sound import Samples
 
 LIBRARIES = {"linux": "libvosk.so", "darwin": "libvosk.dyld"}
 QUIET = -3
-"""Log level at which the library says nothing: what goes wrong is said by our own errors."""
-
-
-@dataclass(frozen=True)
-class Word:
-    """A word that was recognised, in seconds from the start of the sound (steps of 0.03 s)."""
-
-    text: str
-    start_s: float
-    end_s: float
-
-
-@dataclass(frozen=True)
-class Hypothesis:
-    """One reading of a sound, with the logarithm of its likelihood, of any zero."""
-
-    words: tuple[Word, ...]
-    score: float
-
-    @property
-    def text(self) -> str:
-        return " ".join(word.text for word in self.words)
-
-    def earlier(self, seconds: float) -> Hypothesis:
-        """The same for a sound of which the first ``seconds`` were put before it."""
-        words = (Word(w.text, w.start_s - seconds, w.end_s - seconds) for w in self.words)
-        return Hypothesis(tuple(words), self.score)
+"""Log level at which the library is silent: our own errors say what goes wrong."""
 
 
 @cache
@@ -77,7 +51,7 @@ class LoadedModel:
     """A model in memory. Safe to use from several threads at once."""
 
     def __init__(self, folder: Path) -> None:
-        """Raises ModelError when the library cannot load what is in ``folder``."""
+        """Raises ModelError when the library cannot load the model in ``folder``."""
         self._api, self._ffi = _binding()
         handle = self._api.vosk_model_new(str(folder).encode())
         if handle == self._ffi.NULL:
@@ -88,12 +62,13 @@ class LoadedModel:
         """Whether ``word`` is in its vocabulary."""
         return bool(self._api.vosk_model_find_word(self._handle, word.encode()) >= 0)
 
-    def read(
+    def decode(
         self, samples: Samples, sample_rate: int, most: int, phrases: Sequence[str] | None = None
     ) -> list[Hypothesis]:
-        """The ``most`` likeliest readings of ``samples`` (n,), best first.
+        """The ``most`` likeliest hypotheses of ``samples`` (n,), best first.
 
-        ``phrases`` limits a model whose words are limited at run time.
+        ``phrases`` is the grammar of a model that gets it at run time. Word times come in steps of
+        0.03 s.
         """
         handle = self._recognizer(float(sample_rate), phrases)
         try:

@@ -1,0 +1,1 @@
+"""The languages that answers are heard in, one module each, named by its code: ``LANGUAGE``."""
