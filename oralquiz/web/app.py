@@ -15,8 +15,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
-from oralquiz.web import login as door
-from oralquiz.web import pages, sockets
+from oralquiz.web import login, pages, sockets
 from oralquiz.web import pupil_pages as pupil
 from oralquiz.web import pupil_progress as progress
 from oralquiz.web import result_pages as results
@@ -43,7 +42,7 @@ register_url_convertor("count", CountConvertor())
 
 COOKIE = "oralquiz"
 COOKIE_LASTS_S = 60 * 24 * 3600
-"""Longer than what it opens (that is checked for itself), so that a page can say what has ended."""
+"""Longer than any visit (whose end is checked separately): a page can then say what has ended."""
 
 REQUESTS = (600.0, 100.0)
 """Requests at once and a second from one address: a class behind one address may open its pages."""
@@ -60,7 +59,7 @@ async def _bad(request: Request, error: Exception) -> Response:
 
 
 async def _cut_off(request: Request, error: Exception) -> Response:
-    """A body that went on for too long (see Guard), or whose sender went away."""
+    """A body that is too long (see Security), or whose sender went away."""
     return PlainTextResponse(f"at most {BODY_BYTES} bytes\n", 413)
 
 
@@ -72,11 +71,11 @@ def create_app(classroom: Classroom, hosts: Sequence[str], *, secure: bool = Fal
 
     app = Starlette(
         routes=[
-            Route("/", door.home),
-            Route("/enter", door.enter, methods=["GET", "POST"]),
-            Route("/leave", door.leave, methods=["POST"]),
-            Route("/join", door.join, methods=["GET", "POST"]),
-            Route("/lock", teachers(door.lock), methods=["POST"]),
+            Route("/", login.home),
+            Route("/enter", login.enter, methods=["GET", "POST"]),
+            Route("/leave", login.leave, methods=["POST"]),
+            Route("/join", login.join, methods=["GET", "POST"]),
+            Route("/lock", teachers(login.lock), methods=["POST"]),
             Route("/about", teacher.about),
             Route("/class", teacher.class_page),
             Route("/class", teacher.class_change, methods=["POST"]),

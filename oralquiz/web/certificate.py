@@ -1,4 +1,4 @@
-"""A certificate of our own for the class network: a browser gives no microphone without TLS.
+"""A self-signed certificate for the class network: browsers give no microphone without TLS.
 
 It is made on first use and again when it is about to expire or the machine's addresses changed.
 Tablets do not know who signed it and say so once; the fingerprint, shown on the teacher's page,
@@ -35,7 +35,7 @@ class Certificate:
 
 
 def own_certificate(folder: Path, names: Sequence[str]) -> Certificate:
-    """The certificate in ``folder`` for ``names`` (host names and addresses), made if need be."""
+    """The certificate in ``folder`` for ``names`` (host names and addresses), made if necessary."""
     cert_path, key_path = folder / "certificate.pem", folder / "key.pem"
     try:
         cert = x509.load_pem_x509_certificate(cert_path.read_bytes())
@@ -99,7 +99,7 @@ def _described(cert: x509.Certificate, cert_path: Path, key_path: Path) -> Certi
 
 
 def own_addresses() -> list[str]:
-    """This machine's addresses on its networks, the one that others reach first."""
+    """This machine's addresses on its networks, the one that others reach it at first."""
     found: list[str] = []
     for family, far in ((socket.AF_INET, "192.0.2.1"), (socket.AF_INET6, "2001:db8::1")):
         with socket.socket(family, socket.SOCK_DGRAM) as probe:

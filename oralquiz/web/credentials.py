@@ -1,4 +1,4 @@
-"""Who may come in: the teacher's passphrase, join codes that expire, and how often one may try."""
+"""Who may sign in: the teacher's passphrase, join codes that expire, and rate limits."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from oralquiz.records import Card, Cards, Pupil
 from oralquiz.web.private_files import write_private
 
 ALPHABET = "BCDFGHJKMPQRTVWXY2346789"
-"""No vowels (no words), nothing that looks like something else (no 0 O, 1 I L, 5 S, N M kept)."""
+"""No vowels (so no words) and no characters that are easily confused (no 0 O, 1 I L, 5 S)."""
 
 CODE_LENGTH = 6
 HOME_CODE_LENGTH = 9
@@ -48,7 +48,7 @@ class Passphrases:
 
 @dataclass
 class Keys:
-    """What the server keeps between two starts, in a file that only its user can read.
+    """What the server keeps when it is stopped, in a file that only its user can read.
 
     ``secret`` signs the cookies; ``epoch`` is in every cookie of a teacher, so that a new
     passphrase sends every browser back to the door.
@@ -88,7 +88,7 @@ def load_keys(path: Path) -> Keys:
         keys.save()
         return keys
     except (OSError, UnicodeDecodeError, msgspec.DecodeError) as error:
-        raise BadInput(f"{path}: no keys of ours ({error}); remove it to begin anew") from None
+        raise BadInput(f"{path}: no keys in it ({error}); remove it to start over") from None
 
 
 @dataclass(frozen=True)
@@ -133,7 +133,7 @@ class Codes:
         return _ticket(card) if card else None
 
     def forget_pupil(self, pupil: Pupil) -> None:
-        """The pupil's card opens nothing any more, and the name stands on none."""
+        """The pupil's card opens nothing any more, and the name is on no other."""
         self.cards.take_back(pupil)
 
     def open(self, code: str) -> Ticket | None:
@@ -166,7 +166,7 @@ def _ticket(card: Card) -> tuple[str, Ticket]:
 
 @dataclass
 class Limit:
-    """A token bucket for each of many callers: ``burst`` at once, ``per_s`` a second after that."""
+    """A token bucket for each of many callers: ``burst`` at once, then ``per_s`` a second."""
 
     burst: float
     per_s: float
@@ -174,7 +174,7 @@ class Limit:
     _left: dict[str, tuple[float, float]] = field(default_factory=dict)
 
     def give_back(self, who: str) -> None:
-        """What ``who`` took was not meant to count."""
+        """What ``who`` took last does not count."""
         left, since = self._left.get(who, (self.burst, self.now()))
         self._left[who] = (min(self.burst, left + 1.0), since)
 

@@ -1,4 +1,4 @@
-"""Whose page this is: read from the signed cookie, checked against what is true now."""
+"""Whose page this is: read from the signed cookie, checked against the present state."""
 
 from __future__ import annotations
 

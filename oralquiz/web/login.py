@@ -1,4 +1,4 @@
-"""Coming in and going out: the teacher by passphrase, pupils by code."""
+"""Signing in and out: the teacher by passphrase, pupils by code."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from oralquiz.web.identity import (
 )
 from oralquiz.web.pages import form_of, go, page
 
-TRY_LATER = "Too many tries. Wait a few minutes."
+TRY_LATER = "Too many attempts. Wait a few minutes."
 
 
 async def home(request: Request) -> Response:
@@ -122,7 +122,7 @@ async def join(request: Request) -> Response:
 
 
 def _called(name: str, known: list[Pupil]) -> Pupil | None:
-    """The pupil of that name, or of that first name if only one has it."""
+    """The pupil of that name, or of that first name if only one pupil has it."""
     wanted = clean_name(name).casefold()
     if not wanted:
         return None
@@ -133,7 +133,7 @@ def _called(name: str, known: list[Pupil]) -> Pupil | None:
 
 
 async def lock(request: Request) -> Response:
-    """A new passphrase; every teacher's browser has to come in again, this one is in."""
+    """Set a new passphrase. Every other browser of the teacher's has to sign in again."""
     classroom = classroom_of(request)
     form = await form_of(request)
     first, second = form.get("passphrase", ""), form.get("again", "")

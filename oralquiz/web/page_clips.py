@@ -11,11 +11,11 @@ from oralquiz.sound import Clip, Samples, to_pcm16
 from oralquiz.speak import Dictation
 
 KEPT = 4
-"""Sounds a run keeps: the one playing, the next one, a phrase, and one to spare."""
+"""Sounds a round keeps: the one playing, the next one, a phrase, and one to spare."""
 
 
 class PageClips:
-    """The last few sounds of one run as 16-bit PCM at SESSION_RATE. Safe between threads."""
+    """The last few sounds of one round as 16-bit PCM at SESSION_RATE. Safe between threads."""
 
     def __init__(self) -> None:
         self._kept: OrderedDict[str, bytes] = OrderedDict()
@@ -46,7 +46,7 @@ class AheadReader:
         self._lock = Lock()
 
     def prepare(self, turn: Turn) -> Dictation:
-        """Render ``turn`` unless it is ready, and keep the last two. Raises what the voice does."""
+        """Render ``turn`` unless it is ready; the last two are kept. Raises what the voice raises."""
         with self._lock:
             if turn not in self._ready:
                 dictation = self._reader.dictation(turn)

@@ -1,4 +1,4 @@
-"""What a teacher asks for on the start page, and the rounds that come of it."""
+"""What a teacher asks for on the start page, and the rounds that it makes."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ PACES = (0.8, 6.0)
 """Seconds from onset to onset that a page offers."""
 
 NO_LIMIT_S = 86_400.0
-"""A day: what "take all the time you need" means to the runner."""
+"""A day: the runner's limit when a pupil may take any time."""
 
 
 class Way(StrEnum):
@@ -37,7 +37,7 @@ class Way(StrEnum):
 
 @dataclass(frozen=True)
 class RoundPlan:
-    """A round that is wanted: for each pupil ``count`` sums of the step."""
+    """The round to hold: ``count`` sums of the step for each pupil."""
 
     step: str
     way: Way = Way.OWN
@@ -50,7 +50,7 @@ class RoundPlan:
     course: str = "two-hands"
 
     def options(self, stretch: int = 1) -> Options:
-        """How the round is run; ``stretch`` multiplies the time for an answer, 0 takes it off."""
+        """How the round is run; ``stretch`` multiplies the time for an answer, 0: no limit."""
         limit = NO_LIMIT_S if stretch == 0 else self.answer_within_s * stretch
         return Options(
             pace_s=self.pace_s,
@@ -60,7 +60,7 @@ class RoundPlan:
 
 
 STRETCHES = (1, 2, 5, 10, 0)
-"""How a pupil may stretch the time for an answer (WCAG 2.2.1: tenfold, or off: 0)."""
+"""How many times longer a pupil may take for an answer (WCAG 2.2.1: tenfold, or no limit: 0)."""
 
 
 def read_plan(form: Mapping[str, object], syllabus: Syllabus) -> RoundPlan:
@@ -117,7 +117,7 @@ def sums_for(plan: RoundPlan, count: int, seed: int | None = None) -> PlannedSum
 
 
 def rounds_for(plan: RoundPlan, pupils: Sequence[Pupil], seed: int | None = None) -> list[Round]:
-    """One round a device: one for the front, else one for each pupil in the order given."""
+    """One round per device: one for the front, else one for each pupil in the order given."""
     title = load_syllabus(plan.course).step(plan.step).title
     same = plan.way is Way.ROOM
     composed = sums_for(plan, plan.count if same else plan.count * len(pupils), seed)

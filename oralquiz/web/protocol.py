@@ -24,7 +24,7 @@ Seconds = Annotated[float, Meta(ge=-(2**40), le=2**40)]
 
 
 class ProtocolError(BadInput):
-    """A page sent something that no page of ours sends."""
+    """A page sent something that this server's pages never send."""
 
 
 class Hello(Struct, frozen=True, tag_field="t", tag="hello"):

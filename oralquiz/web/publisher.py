@@ -52,7 +52,7 @@ class Publisher:
         """End the connections of a visit that is over; without one, every teacher's."""
         for watcher in self._watchers:
             if not visit or watcher.connection.visit == visit:
-                watcher.connection.close("come in first", REFUSED)
+                watcher.connection.close("sign in first", REFUSED)
 
     def _tell(self) -> None:
         self._telling = False

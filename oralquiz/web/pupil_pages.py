@@ -1,4 +1,4 @@
-"""A pupil's pages: the stage, in class and at home, and what the pupil has done."""
+"""A pupil's pages: rounds in class and at home, and what the pupil has done."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from oralquiz.web.planning import STRETCHES
 from oralquiz.web.sockets import set_of
 
 BREAK_AFTER_MIN = 10
-"""Minutes of practice after which a page proposes a break."""
+"""Minutes of practice after which a page suggests a break."""
 
 
 @pupils_only
@@ -48,7 +48,7 @@ async def chirp_heard(request: Request) -> Response:
     """What the page heard from the chirp's start on: how long the chirp took to come back."""
     here = await who(request)
     if not (here.teacher or here.pupil):
-        return JSONResponse({"trouble": "Come in first."}, 403)
+        return JSONResponse({"trouble": "Sign in first."}, 403)
     body = await request.body()
     heard = from_pcm16(body)
     echo = await asyncio.to_thread(find_echo, heard, chirp())
@@ -59,7 +59,7 @@ async def chirp_heard(request: Request) -> Response:
 
 
 async def clip(request: Request) -> Response:
-    """A sound that one's own run is about to play, as 16-bit PCM at 16 kHz."""
+    """A sound that the visitor's own round is about to play, as 16-bit PCM at 16 kHz."""
     classroom = classroom_of(request)
     here = await who(request)
     device = None

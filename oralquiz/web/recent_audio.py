@@ -1,4 +1,4 @@
-"""The last seconds of a microphone, so that an answer can be cut out once it was heard."""
+"""The last seconds of a microphone, so that an answer can be cut out once it has been heard."""
 
 from __future__ import annotations
 

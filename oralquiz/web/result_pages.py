@@ -1,4 +1,4 @@
-"""What was held: the list, one round with the teacher's ear, its replay."""
+"""Finished rounds: the list, one round with its answers to correct, its replay."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ from oralquiz.web.pages import (
 from oralquiz.web.recent_audio import AROUND_S
 
 ROUNDS = 60
-"""Rounds on one page of results: a class of twenty tablets makes twenty at once."""
+"""Rounds on one page of results; a class with twenty tablets makes twenty at once."""
 
 
 async def _session(request: Request, pupil: Pupil | None = None) -> tuple[Path, Session]:

@@ -275,7 +275,7 @@ class RoundWorker:
         self._page.stop()
         if isinstance(error, OralquizError | OSError):
             why = str(error)
-        else:  # a mistake of ours: said with what it was, so that it can be reported
+        else:  # a bug: named, so that it can be reported
             traceback.print_exception(error)
             why = f"something went wrong in the program ({type(error).__name__}: {error})"
         try:

@@ -1,4 +1,4 @@
-"""The door: which hosts and origins are let in, how much at once, and the headers of every page."""
+"""Which hosts and origins are accepted, how much at once, and the headers of every page."""
 
 from __future__ import annotations
 
@@ -47,8 +47,8 @@ def host_name(host: str) -> str:
 class Security:
     """ASGI middleware around the whole app.
 
-    A Host that is none of ours is turned away (a foreign name that resolves to this machine), so
-    is whatever changes something or opens a socket without coming from a page of ours.
+    Refuses a Host that is not this server's (a foreign name that resolves to this machine), and
+    whatever changes something or opens a socket without coming from one of its own pages.
     """
 
     def __init__(self, app: ASGIApp, hosts: Iterable[str], secure: bool, limit: Limit) -> None:

@@ -1,4 +1,4 @@
-"""Serving: this computer over loopback, and if wanted the class network over TLS."""
+"""Serving this computer over loopback and, if wanted, the class network over TLS."""
 
 from __future__ import annotations
 
@@ -133,7 +133,7 @@ async def serve(
     entered: Callable[[str], None] = lambda said: None,
 ) -> None:
     """Serve until stopped. ``names`` are what this machine is called in the class network;
-    ``ready`` is told the classroom and the URLs once both doors are open, ``entered`` in one line
+    ``ready`` is told the classroom and the URLs once both are open, ``entered`` in one line
     which sessions have reached the records only now, if any. Raises BadInput."""
     classroom = make_classroom()
     addresses: list[ListeningAddress] = []

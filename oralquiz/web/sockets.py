@@ -156,4 +156,4 @@ async def wall_socket(socket: WebSocket) -> None:
 
 async def _refuse(socket: WebSocket) -> None:
     await socket.accept()  # so that the page is told why
-    await socket.close(REFUSED, "come in first")
+    await socket.close(REFUSED, "sign in first")

@@ -40,7 +40,7 @@ MOST_LETTERS = 60
 
 
 def qr(text: str) -> Markup:
-    """A QR code as SVG without inline style."""
+    """A QR code as SVG without inline styles."""
     out = io.BytesIO()
     segno.make(text, error="m", micro=False).save(
         out, kind="svg", xmldecl=False, svgns=True, omitsize=True, border=4, light="#fff"
@@ -92,7 +92,7 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
 
 
 async def _card_page(request: Request, pupil: Pupil) -> Response:
-    """The class's page with the pupil's card on it."""
+    """The page of the class, showing the pupil's card."""
     classroom = classroom_of(request)
     found = classroom.codes.card_of(pupil)
     assert found is not None
@@ -181,7 +181,7 @@ async def _change(
 
 
 async def _add(records: RecordsThread, name: str, class_name: str) -> str:
-    """Add a pupil; returns what is in the way of it, else nothing."""
+    """Add a pupil; returns why it could not be done, else nothing."""
     if len(name) > MOST_LETTERS:
         return f"a name has at most {MOST_LETTERS} letters, not “{name[:20]}…”"
     try:

@@ -1,4 +1,4 @@
-"""Which visits are over: whoever signs out is out, whatever copies of the cookie there are."""
+"""Which visits have ended: signing out also ends every copy of the cookie."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ class Visits:
     """Every cookie that opens something names its visit. A visit that was ended opens nothing any
     more; it is kept at ``path`` until its cookie would have run out by itself.
 
-    Raises BadInput for a file at ``path`` that is none of ours.
+    Raises BadInput for a file at ``path`` that this program did not write.
     """
 
     def __init__(self, path: Path, now: Callable[[], float] = time.time) -> None:
@@ -30,7 +30,7 @@ class Visits:
         return secrets.token_urlsafe(12)
 
     def end(self, visit: str, until: float) -> None:
-        """``visit``, whose cookie is good ``until`` then (seconds since the epoch), is over."""
+        """``visit`` is over; its cookie would be good ``until`` then (seconds since the epoch)."""
         now = self._now()
         self._ended = {one: end for one, end in self._ended.items() if end > now} | {visit: until}
         write_private(self._path, msgspec.json.encode(self._ended))
@@ -45,4 +45,4 @@ def _read(path: Path) -> dict[str, float]:
     except FileNotFoundError:
         return {}
     except (OSError, ValueError) as error:
-        raise BadInput(f"{path}: no visits of ours ({error}); remove it to begin anew") from None
+        raise BadInput(f"{path}: no list of visits ({error}); remove it to start over") from None

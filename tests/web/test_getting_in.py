@@ -123,9 +123,9 @@ def test_without_a_passphrase_only_this_computer_is_the_teacher(
     far = browser(classroom, teacher, host="192.168.1.20")
     for path in TEACHERS:
         assert far.get(path).headers.get("location") == "/enter", path
-    assert close_code(far, "/ws/teacher") == (4403, "come in first")
-    assert close_code(far, "/ws/wall") == (4403, "come in first")
-    assert close_code(far, "/ws/me") == (4403, "come in first")
+    assert close_code(far, "/ws/teacher") == (4403, "sign in first")
+    assert close_code(far, "/ws/wall") == (4403, "sign in first")
+    assert close_code(far, "/ws/me") == (4403, "sign in first")
 
 
 def test_the_passphrase_opens_and_nothing_else_does(
@@ -302,7 +302,7 @@ def test_ended_visits_are_forgotten_when_their_cookies_have_run_out(tmp_path: Pa
     kept = Visits(tmp_path / "ended.json")
     assert (kept.has_ended("one"), kept.has_ended("two")) == (False, True)
     (tmp_path / "ended.json").write_text("[]")
-    with pytest.raises(BadInput, match="no visits of ours"):
+    with pytest.raises(BadInput, match="no list of visits"):
         Visits(tmp_path / "ended.json")
 
 
@@ -415,8 +415,8 @@ def test_a_pupil_joins_by_code_and_sees_only_the_own_page(
         assert tablet.get(path).status_code == 403, path
     for path in ("/class", "/plan", "/lock", "/results/x/correct"):
         assert tablet.post(path, data={"what": "open"}).status_code == 403
-    assert close_code(tablet, "/ws/teacher") == (4403, "come in first")
-    assert close_code(tablet, "/ws/wall") == (4403, "come in first")
+    assert close_code(tablet, "/ws/teacher") == (4403, "sign in first")
+    assert close_code(tablet, "/ws/wall") == (4403, "sign in first")
 
 
 def test_on_this_computer_too_a_pupils_browser_is_no_teacher(
@@ -510,7 +510,7 @@ def test_who_came_with_a_card_stays_as_long_as_the_card(
     assert home.get("/").headers["location"] == "/me"
     assert home.get("/me").headers["location"] == "/join"
     assert "Your card is no longer valid." in home.get("/join").text
-    assert close_code(home, "/ws/me") == (4403, "come in first")
+    assert close_code(home, "/ws/me") == (4403, "sign in first")
 
 
 def test_pressing_card_twice_shows_the_same_card(classroom: Classroom, teacher: TestClient) -> None:

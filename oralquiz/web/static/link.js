@@ -5,7 +5,7 @@
 const MOST_WAITING = 2_000_000; // bytes: a minute of sound
 const SILENCE = 10_000; // ms: the server says something every 4 s; a network may go without a word
 
-export const NOT_IN = "Come in first."; // why a page is refused whose cookie opens nothing any more
+export const NOT_IN = "Sign in first."; // why a page is refused whose cookie opens nothing any more
 
 /**
  * @typedef {object} LinkHooks
