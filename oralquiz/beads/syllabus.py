@@ -15,9 +15,9 @@ Range = tuple[int, int]
 class Step:
     """One lesson: the rules it adds and, where the course says so, how its sums look.
 
-    ``drill`` are the rules a sum of this step must use; usually the added ones, none for an exam
-    grade. ``columns``, ``terms``, ``digits``, ``digits_in_all`` and ``minus`` (how many terms are
-    minus) are None where the course leaves them to the teacher.
+    ``drill`` are the rules that a sum of this step must use: usually those it adds, none for an
+    exam grade. ``columns``, ``terms``, ``digits``, ``digits_in_all`` and ``minus`` (how many terms
+    are minus) are None where the course leaves them to the teacher.
     """
 
     name: str
@@ -36,7 +36,7 @@ class Step:
 class Syllabus:
     """Ordered steps with unique names. ``columns`` is the frame it is made for.
 
-    ``source`` says where the order comes from, ``caveat`` what to mind when using it.
+    ``source`` says where the order comes from, ``caveat`` what to be careful about.
     """
 
     name: str
@@ -58,7 +58,7 @@ class Syllabus:
             names.add(step.name)
 
     def index(self, name: str) -> int:
-        """Where the step ``name`` stands, from 0; capitals do not matter."""
+        """The position of the step ``name``, from 0; capitals do not matter."""
         wanted = name.strip().casefold().replace("−", "-")
         for index, step in enumerate(self.steps):
             if step.name.casefold() == wanted:

@@ -23,15 +23,15 @@ if TYPE_CHECKING:
 @click.option(
     "--graded",
     is_flag=True,
-    help="A set for a lesson: even over hands and digits, varied, from easier to harder.",
+    help="A set for a lesson: spread evenly over hands and digits, varied, easier to harder.",
 )
-@click.option("--code", is_flag=True, help="Print the set as one short text, too.")
-@click.option("--from-code", metavar="CODE", help="Open the set a code holds.")
+@click.option("--code", is_flag=True, help="Also print the set as one short text.")
+@click.option("--from-code", metavar="CODE", help="Open the set that a code holds.")
 @click.option(
     "--check",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Read your own sums (text or CSV): their rules, and whether they fit --step.",
+    help="Check your own sums (text or CSV): their rules, and whether they fit --step.",
 )
 @json_option
 @click.pass_context
@@ -47,8 +47,8 @@ def compose(
 ) -> None:
     """Sums that drill the rule of a step, use only rules taught so far, and stay on the frame.
 
-    Drawn uniformly from all such sums, of which the number is told. With --graded, a range of
-    --terms, or something to avoid, they are a set for a lesson.
+    They are drawn uniformly from all such sums, and the number of these is shown. With --graded,
+    a range of --terms, or something to avoid, they make a set for a lesson.
     """
     asked = SumOptions(**options)
     if check is not None or from_code is not None:
@@ -138,20 +138,20 @@ def _relaxations(request: Request) -> list[dict[str, Any]]:
 
 
 def _tell(asked: SumOptions, total: Count, found: int, relaxed: list[dict[str, Any]]) -> None:
-    """On stderr, so that stdout holds nothing but sums: how many there are, what to relax."""
+    """How many sums there are, or what to relax: on stderr, so that stdout holds only sums."""
     if found:
         click.echo(f"{total} such sums; seed {asked.chosen_seed}", err=True)
         if found < asked.count:
-            click.echo(f"only {found} could be given: there are no more", err=True)
+            click.echo(f"only {found}: there are no more", err=True)
         return
     if total.estimate:
-        click.echo("every such sum is one that is not wanted again", err=True)
+        click.echo("every such sum is one of those to avoid", err=True)
         return
     click.echo(f"There is no such sum for {asked.chosen_step.name}.", err=True)
     if not relaxed:
-        click.echo("No single change makes one exist; change two or more things.", err=True)
+        click.echo("No single change is enough: change two or more things.", err=True)
         return
-    click.echo("Any one of these changes makes some exist:", err=True)
+    click.echo("Any one of these changes is enough:", err=True)
     for each in relaxed:
         number = f"{int(each['count']):,}" if each["count"] else f"about {each['estimate']:.2g}"
         click.echo(f"  {each['sentence']} ({number} sums)", err=True)
@@ -214,7 +214,7 @@ def _code_as_json(opened: SetCode) -> dict[str, Any]:
 
 
 def _result(asked: SumOptions, written: WrittenSum) -> dict[str, Any]:
-    """What is printed of one sum; ``rules`` is a list for each term, up to where it leaves."""
+    """What is printed about one sum; ``rules`` has a list for each term that stays on the frame."""
     from oralquiz.beads import ALL_RULES
     from oralquiz.compose import check_sum, rules_by_term
 

@@ -54,7 +54,7 @@ def diagnose(
 ) -> None:
     """The slips that explain why SUM was answered with the number heard, the likeliest first.
 
-    Without a single slip that leads to the number, pairs of slips are tried.
+    If no single slip leads to the number, pairs of slips are tried.
     """
     diagnosis = explain_answer(Sum.parse(text), heard, columns, previous)
     if as_json:
@@ -92,7 +92,7 @@ def _print(diagnosis: Diagnosis, most: int, language: str) -> None:
 
 
 def _unbroken(text: str) -> str:
-    """``text`` with every sign kept on the line of its number."""
+    """``text`` with every sign kept on the same line as its number."""
     return re.sub(r"([+−]) (?=\d)", "\\1\u00a0", text)
 
 

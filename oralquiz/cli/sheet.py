@@ -36,13 +36,13 @@ from oralquiz.errors import BadInput, OralquizError
     type=click.FloatRange(0.3, 60),
     help="Seconds from one term to the next, for the reading script.  [default: 2.5]",
 )
-@click.option("--title", help="What stands at the top; by default what the step teaches.")
+@click.option("--title", help="The title at the top. Default: what the step teaches.")
 @click.option(
     "--font",
     type=click.Path(path_type=Path),
-    help="A TrueType font, for a title in a script that the built-in one lacks.",
+    help="A TrueType font, for a title in a script that the built-in font lacks.",
 )
-@click.option("--from-code", metavar="CODE", help="Print the set a code holds.")
+@click.option("--from-code", metavar="CODE", help="Print the set that a code holds.")
 @click.option(
     "--from-file", type=click.Path(path_type=Path), help="Print your own sums (text or CSV)."
 )
@@ -60,7 +60,7 @@ def sheet(
 ) -> None:
     """A PDF of a graded set: the pupil's sheet, the key with the rules, a reading script.
 
-    The script gives the pace, and a QR code that opens the same set again.
+    The script shows the pace and a QR code that opens the same set again.
     """
     from oralquiz.report import MINUS, Sheet, write_sheet
 

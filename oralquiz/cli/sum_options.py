@@ -43,6 +43,8 @@ class RangeType(click.ParamType[Range]):
 
 
 class RuleType(click.ParamType[Rule]):
+    """A rule by its name, such as five:+3."""
+
     name = "rule"
 
     def convert(
@@ -92,7 +94,7 @@ class SumOptions:
         return self.random_seed if self.seed is None else self.seed
 
     def requests(self) -> list[Request]:
-        """One request for each length of sums that is asked for."""
+        """One request for each number of terms wanted."""
         terms = self.terms or self.chosen_step.terms or (5, 5)
         return [self.request(length) for length in range(terms[0], terms[1] + 1)]
 
@@ -120,7 +122,7 @@ class SumOptions:
         )
 
     def sums_to_avoid(self) -> frozenset[tuple[int, ...]]:
-        """The sums that are not wanted again: from files, and from a pupil's last sessions."""
+        """The sums not wanted again: from files, and from a pupil's last sessions."""
         from oralquiz.compose import read_sums
 
         avoided: set[tuple[int, ...]] = set()
@@ -174,7 +176,7 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         type=click.IntRange(1, 100),
         default=1,
         show_default=True,
-        help="How often each sum uses the drilled rule, at least.",
+        help="How often each sum must use the drilled rule, at least.",
     ),
     click.option(
         "--drill", type=RuleType(), multiple=True, help="Drill this rule instead of the step's."
@@ -186,7 +188,7 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.option("--signs", help="One sign a term: +, - or ? for either, such as +-??+."),
     click.option("--answer", type=RangeType(-99_999, 99_999), help="The answer: 50, or 10-60."),
     click.option(
-        "--digits-in-all", type=click.IntRange(1), help="The digits of all terms together."
+        "--digits-in-all", type=click.IntRange(1), help="How many digits all terms have together."
     ),
     click.option("--repeats", is_flag=True, help="A term may follow itself."),
     click.option("--cancels", is_flag=True, help="A term may follow its opposite."),
@@ -201,9 +203,9 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         "--avoid",
         type=click.Path(path_type=Path),
         multiple=True,
-        help="A file of sums that are not wanted again.",
+        help="A file of sums not to be given again.",
     ),
-    click.option("--avoid-pupil", help="No sum that this pupil had lately."),
+    click.option("--avoid-pupil", help="Give no sum that this pupil was given lately."),
     click.option(
         "--last",
         type=click.IntRange(1),

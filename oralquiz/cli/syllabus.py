@@ -15,19 +15,21 @@ COMMON = ((5, 1), (5, 2), (10, 3))
 """The common requests whose sums are counted: terms, and uses of the drilled rule."""
 
 WORDS = 26
-"""Characters that what a step teaches and adds take at least, with the rules between columns."""
+"""The least width, in characters, of the columns for what a step teaches and adds, with rules."""
 
 
 @click.command()
 @click.argument("name", default="two-hands", metavar="[NAME or FILE]")
-@click.option("--list", "list_them", is_flag=True, help="The courses that come with the tool.")
-@click.option("--no-counts", is_flag=True, help="Leave out how many sums there are.")
+@click.option(
+    "--list", "list_them", is_flag=True, help="List the courses that come with the program."
+)
+@click.option("--no-counts", is_flag=True, help="Do not count the sums.")
 @json_option
 def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None:
-    """The steps of a course: one that comes with the tool, or your own TOML file.
+    """The steps of a course: one that comes with the program, or your own TOML file.
 
-    Counted are the sums of 5 terms that use the step's rule once or twice, and of 10 terms that
-    use it three times; where a course says how many terms a sum has, those instead.
+    The counts are of sums of 5 terms that use the step's rule once or twice, and of 10 terms that
+    use it three times; where a course sets the number of terms, of such sums instead.
     """
     if list_them:
         _list(as_json)
@@ -88,7 +90,7 @@ def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None
 
 
 def _that_fit(steps: list[dict[str, Any]], width: int) -> tuple[list[str], list[str]]:
-    """Which columns of counts a window has room for, beside the words; and which not."""
+    """Which columns of counts fit into the window beside the words, and which do not."""
     widths: dict[str, int] = {}
     for count in (count for step in steps for count in step.get("counts", [])):
         asked = count["asked"]

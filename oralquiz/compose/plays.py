@@ -1,7 +1,7 @@
 """Every way to play one term on a frame, as arrays: from which total, to which, by which rules.
 
-The arithmetic is the bead frame's own: `play_term` is asked once for each digit a column shows
-and each digit it takes (180 moves), and those moves are put together column by column. A column
+The arithmetic is the bead frame's own: `play_term` is called once for each digit a column shows
+and each digit it takes (180 moves), and plays are put together from those moves. A column
 first plays the term's own digit and later, at most once, the carry from its right; which moves
 these are depends on nothing but the digit it shows, the digit it takes and whether a carry comes.
 """

@@ -1,4 +1,4 @@
-"""Numbers as a teacher writes them: 5, or 4-6; 1 sum, 2 sums."""
+"""Numbers and ranges as a teacher writes them: 5, or 4-6; 1 sum, 2 sums."""
 
 from __future__ import annotations
 

@@ -32,8 +32,8 @@ class Relaxation:
 def relaxations(request: Request) -> tuple[Relaxation, ...]:
     """For a request without sums: every single constraint whose relaxation makes one exist.
 
-    Each is relaxed as little as is enough. Empty if only two or more together would do. What
-    cannot be counted on a wide frame is passed over.
+    Each is relaxed no more than needed. Empty if only two or more together would do. What cannot
+    be counted on a wide frame is left out.
     """
     found: list[Relaxation] = []
     for constraint, ways in _candidates(request).items():

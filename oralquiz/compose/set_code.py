@@ -2,8 +2,8 @@
 
     OQ1*2*2.5*FIVE:+3*34+13-22/45+11-6
 
-are the notation's name and version, the frame's columns, the pace in seconds, the step, and the
-sums, a slash between them. Its characters are those that QR codes pack most densely, as far as
+holds the notation's name and version, the frame's columns, the pace in seconds, the step, and the
+sums, separated by slashes. Its characters are those that QR codes pack most densely, as far as
 the step's name allows.
 """
 
@@ -31,7 +31,9 @@ class SetCode:
 def encode(code: SetCode) -> str:
     """Raises BadInput if the step's name holds a star."""
     if "*" in code.step:
-        raise BadInput(f"a step named {excerpt(code.step)} cannot be put in a code: no * please")
+        raise BadInput(
+            f"a step named {excerpt(code.step)} cannot be put in a code: its name must have no *"
+        )
     sums = "/".join("".join(f"{term:+d}" for term in s.terms).removeprefix("+") for s in code.sums)
     return "*".join([_NAME, str(code.columns), f"{code.pace:g}", code.step.upper(), sums])
 

@@ -1,7 +1,7 @@
-"""A set of sums for a lesson: even over hands and digits, varied, new, from easier to harder.
+"""A set of sums for a lesson: spread evenly over hands and digits, varied, from easier to harder.
 
-Sums are drawn uniformly into a pool, and taken from it one by one: always the one whose uses of
-the drilled rule stand where the set has drilled least, and whose answer is new. Where the pool
+Sums are drawn uniformly into a pool and taken from it one by one: always the one that uses the
+drilled rule in the places where the set has drilled it least, and whose answer is new. If the pool
 misses a place that some sum could drill, sums for just that place are drawn too.
 """
 
@@ -24,7 +24,7 @@ POOL_PER_SUM = 40
 SMALLEST_POOL = 600
 LARGEST_SET = 1_000
 SAME_ANSWER = 0.5
-"""An answer the set already has weighs like half a use too many in a place."""
+"""An answer that the set already has counts like half a use too many in one place."""
 
 
 @dataclass(frozen=True, order=True)

@@ -1,4 +1,4 @@
-"""What a sum must keep count of while it grows: uses of each drill, minus terms, digits.
+"""What must be counted while a sum grows: uses of each drill, minus terms, digits.
 
 A tally is a tuple of such counts, capped where more does not matter. Plays that change the tally
 alike form a class. For each term the tallies that a sum can have there, and from which it can

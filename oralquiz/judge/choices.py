@@ -14,8 +14,8 @@ probabilities of ``Rates``:
 After a slip everything goes on correctly *from what the frame then shows*. A move never leaves
 its column in a state that no column can show; a carry or borrow that leaves the frame on the left
 is lost, since no column takes it: the frame shows the total modulo 10 ** columns. So every later
-term can still be played after a slip, also one that a pupil who noticed would refuse (5 - 22 on
-two hands then ends on 83).
+term can still be played after a slip, even one that an attentive pupil would refuse (5 - 22 on two
+hands then ends on 83).
 """
 
 from __future__ import annotations

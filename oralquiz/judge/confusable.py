@@ -1,8 +1,8 @@
-"""Numbers that the ear itself takes for one another: the teens and the tens, and parts of a number.
+"""Numbers easily mistaken for one another by ear: teens and tens, and parts of a number.
 
 "Thirteen" and "thirty" differ in one unstressed ending; so does every pair up to nineteen and
-ninety, alone or after hundreds (113 and 130). That is a fact of English (and of German:
-dreizehn, dreißig), used here for the recogniser's ear and for the pupil's alike. Of "fifty three"
+ninety, alone or after hundreds (113 and 130). This is so in English (and in German:
+dreizehn, dreißig), and is used here both for the recogniser and for the pupil. Of "fifty three"
 or "five ... three" one word may be lost.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 
 def sounds_like(value: int) -> int | None:
-    """The number that is easily heard for ``value``: 30 for 13, 13 for 30, 130 for 113.
+    """The number that ``value`` is easily mistaken for: 30 for 13, 13 for 30, 130 for 113.
 
     None where there is no such pair. The sign of ``value`` is kept.
     """

@@ -151,7 +151,7 @@ class Diagnoser:
     def expected(
         self, terms: Sum, previous: int | None = None
     ) -> dict[tuple[SlipKind, Rule | None], float]:
-        """How many slips, by kind and rule, one playing of ``terms`` lets expect."""
+        """The expected number of slips, by kind and rule, in playing ``terms`` once."""
         counts: dict[tuple[SlipKind, Rule | None], float] = {}
         for spot in self._walk(terms, _START, 0, previous):
             for choice in spot.point.slips:

@@ -1,9 +1,9 @@
 """How often each slip happens: documented guesses to start from, sharpened by the pupil's history.
 
 A rate is the probability of one kind of slip at one place where it can happen (one move, one
-term, one answer). No published table of such rates for read-aloud sums on a bead frame is known
-to us; the *order* is taken from the literature, the sizes are our own and meant to be corrected
-by what a pupil does:
+term, one answer). We know of no published table of such rates for sums read aloud on a bead frame;
+the *order* is taken from the literature, the sizes are our own and meant to be corrected by what a
+pupil does:
 
 * Errors of exactly five are disproportionately common where fives are counted on a hand (Domahs,
   Krinzinger & Willmes 2008): the slips of the five come first.

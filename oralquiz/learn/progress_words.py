@@ -10,11 +10,11 @@ from oralquiz.learn.speed import Interval, Speed, SpeedAccuracy, Third, speed_ac
 from oralquiz.learn.weakness import Weakness
 
 NINE_IN_TEN_FROM = 20
-"""Timed answers below which one slow answer makes the nine in ten."""
+"""With fewer timed answers, a single slow one would decide the time for nine in ten."""
 
 
 def progress_sentences(answers: Sequence[Answer]) -> tuple[str, ...]:
-    """How one pupil does: how many right and how quickly, side by side, and the change of both."""
+    """How one pupil is doing: how many right and how quickly, side by side, and how both change."""
     found = speed_accuracy(answers)
     lines = [accuracy_words(found), speed_words(found.speed)]
     if found.early:
@@ -52,8 +52,8 @@ def share_words(found: SpeedAccuracy) -> str:
 
 
 def speed_words(speed: Speed) -> str:
-    """``half of the right answers within 2.1 s (1.8 to 2.6), nine in ten within 3.8 s``, what the
-    mean leaves out, and what has no time."""
+    """``half of the right answers within 2.1 s (1.8 to 2.6), nine in ten within 3.8 s``, how many
+    the mean leaves out, and how many have no time."""
     untimed = speed.right - speed.timed - speed.early
     without = f"; {untimed} without a time (typed, or asked twice)" if untimed else ""
     if speed.median is None:
@@ -87,14 +87,14 @@ def thirds_words(thirds: Sequence[Third]) -> str:
 
 
 def latency_change(trend: Trend) -> str:
-    """``quicker by 0.3 s a week (0.1 to 0.5)``, or between what it lies."""
+    """``quicker by 0.3 s a week (0.1 to 0.5)``, or the limits between which it lies."""
     low, high = _ends(trend.interval)
     digits = 1 if min(abs(low), abs(high)) >= 0.05 else 2
     return _change(trend, "quicker", "slower", lambda change: f"{abs(change):.{digits}f}", " s")
 
 
 def accuracy_change(trend: Trend) -> str:
-    """``more by 4 in 100 a week (1 to 7)``, or between what it lies."""
+    """``more by 4 in 100 a week (1 to 7)``, or the limits between which it lies."""
     return _change(trend, "fewer", "more", lambda change: f"{abs(100 * change):.0f}", " in 100")
 
 

@@ -2,7 +2,7 @@
 
 What enters, and why:
 
-* Only **right** answers tell how long a sum takes; the latency of a wrong one is another
+* Only **right** answers tell how long a sum takes; the latency of a wrong one is a different
   quantity. Unclear and silent answers have none and are counted as missing.
 * An answer that begins less than EARLY_S after the last term ended cannot be a reaction to its
   last sound (simple reactions take a tenth of a second; Luce 1986, from memory). It is *early*:
@@ -124,13 +124,13 @@ class Third:
 
 @dataclass(frozen=True)
 class SpeedAccuracy:
-    """Speed and accuracy side by side, for neither means anything alone.
+    """Speed and accuracy side by side, since neither means anything alone.
 
     ``accuracy`` is the share of right ones among right and wrong answers, with Wilson's interval;
     None without any. ``thirds`` splits those answers by latency, the quickest first (the
-    conditional accuracy function): who is wrong when quick is hasty, who is wrong when slow does
-    not know how. Empty below nine answers with a latency. ``early_right`` of ``early`` answers
-    were right.
+    conditional accuracy function): a pupil who is wrong when quick is hasty, one who is wrong
+    when slow does not know how. Empty below nine answers with a latency. ``early_right`` of
+    ``early`` answers were right.
     """
 
     right: int

@@ -1,17 +1,17 @@
 """Weaknesses: slips that repeat, each with the answers it is seen in.
 
-A single slip says nothing: everybody slips. What is stable across answers and days is another
-thing than what happened once (Brown & Burton 1978; VanLehn 1982), and only that is named here,
-when all of these hold:
+A single slip says nothing: everybody slips. What is stable across answers and days differs from
+what happened once (Brown & Burton 1978; VanLehn 1982), and is named here only when all of these
+hold:
 
 * at least FEWEST answers are explained by it, each with a probability of at least CLEAR;
 * on at least FEWEST_DAYS different days;
-* so many would be seen by chance, at this pupil's own general rate of slips, in fewer than
-  CHANCE of such histories.
+* by chance, at this pupil's own general rate of slips, at least as many would be seen in fewer
+  than CHANCE of such histories.
 
-Looked for are one kind of slip at one rule (the five not moved in + 3), one kind at whatever
-rule, and one rule whatever the slip. The narrower name is preferred; a broader one is given only
-to what the narrower ones leave over.
+We look for one kind of slip at one rule (the five not moved in + 3), one kind at any rule, and
+one rule with any slip. The narrower name is preferred; a broader one is given only to what the
+narrower ones leave unexplained.
 """
 
 from __future__ import annotations
@@ -50,8 +50,9 @@ class Evidence:
 class Weakness:
     """A slip that repeats: a kind, a rule, or a kind at a rule (the other is None).
 
-    ``evidence`` is in the order of the answers; ``expected`` is how many such answers this
-    pupil's general rate of slips lets expect, ``chance`` how probable at least as many are then.
+    ``evidence`` is in the order of the answers; ``expected`` is how many such answers are
+    to be expected at this pupil's general rate of slips, ``chance`` the probability of at least
+    as many as were seen.
     """
 
     kind: SlipKind | None
@@ -88,9 +89,9 @@ class _Wrong:
 def weaknesses(answers: Iterable[Answer], rates: Rates = DEFAULT) -> tuple[Weakness, ...]:
     """What repeats in ``answers`` of one pupil, most evidence first.
 
-    Unclear and silent answers are passed over: nobody knows what they were.
+    Unclear and silent answers are left out: nobody knows what they were.
     """
-    left, expected = _look_through(answers, rates)
+    left, expected = _explain_answers(answers, rates)
     if not left:
         return ()
     slips = sum(probability for wrong in left for _, probability in wrong.slips)
@@ -132,10 +133,10 @@ def _evidence(
     return found
 
 
-def _look_through(
+def _explain_answers(
     answers: Iterable[Answer], rates: Rates
 ) -> tuple[list[_Wrong], dict[tuple[SlipKind, Rule | None], float]]:
-    """The wrong answers explained, and how many slips the rates let expect in all."""
+    """The wrong answers explained, and how many slips are expected in all at these rates."""
     diagnosers: dict[int, Diagnoser] = {}
     wrong: list[_Wrong] = []
     expected: dict[tuple[SlipKind, Rule | None], float] = {}

@@ -62,5 +62,5 @@ def test_what_is_no_code_is_refused(text: str, problem: str) -> None:
 
 
 def test_a_star_in_the_step_is_refused() -> None:
-    with pytest.raises(BadInput, match="no \\* please"):
+    with pytest.raises(BadInput, match="must have no \\*"):
         encode(SetCode(2, 2.5, "my*step", CODE.sums))
