@@ -225,7 +225,7 @@ class Choices:
             for error, (kind, deviation) in distinct.items()
         )
         total = sum(choice.probability for choice in choices)
-        if total > 0.5:  # a history may make slips likely, but not likelier than the right thing
+        if total > 0.5:  # slips may be likely, but not likelier than the right thing
             choices = tuple(
                 choice._replace(probability=choice.probability * 0.5 / total) for choice in choices
             )

@@ -1,9 +1,8 @@
-"""How often each slip happens: documented guesses to start from, sharpened by the pupil's history.
+"""How often each slip happens: documented guesses.
 
 A rate is the probability of one kind of slip at one place where it can happen (one move, one
 term, one answer). We know of no published table of such rates for sums read aloud on a bead frame;
-the *order* is taken from the literature, the sizes are our own and meant to be corrected by what a
-pupil does:
+the *order* is taken from the literature, the sizes are our own:
 
 * Errors of exactly five are disproportionately common where fives are counted on a hand (Domahs,
   Krinzinger & Willmes 2008): the slips of the five come first.
@@ -68,31 +67,21 @@ KEPT_IN_THE_HEAD = 0.5
 """Probability that a carry off the left end of the frame is remembered and said (105 on two
 hands that show 05) rather than lost."""
 
-_MOST = 20.0  # no history makes a slip more than so many times likelier, so that rates stay rates
-
 
 @dataclass(frozen=True)
 class Rates:
-    """The rates one pupil is judged by: base rate x kind of move x the pupil's own factors.
+    """The rates by which answers are judged: a base rate times that of the kind of move.
 
-    Factors are 1 where nothing is known. Rates depend on nothing else: two slips of one pupil
-    are taken to be independent.
+    Rates depend on nothing else: two slips of one pupil are taken to be independent.
     """
 
     base: Mapping[SlipKind, float] = field(default_factory=lambda: BASE)
     moves: Mapping[Kind, float] = field(default_factory=lambda: MOVES)
-    kinds: Mapping[SlipKind, float] = field(default_factory=dict)
-    rules: Mapping[Rule, float] = field(default_factory=dict)
     stray: float = STRAY
 
     def of(self, kind: SlipKind, rule: Rule | None) -> float:
         """The probability of ``kind`` at one place, in a move that needs ``rule``."""
-        factor = self.kinds.get(kind, 1.0)
-        rate = self.base[kind]
-        if rule is not None:
-            factor *= self.rules.get(rule, 1.0)
-            rate *= self.moves[rule.kind]
-        return rate * min(factor, _MOST)
+        return self.base[kind] if rule is None else self.base[kind] * self.moves[rule.kind]
 
 
 DEFAULT = Rates()

@@ -22,7 +22,6 @@ from oralquiz.beads import Sum
 from oralquiz.compose import load_syllabus, request_for
 from oralquiz.compose.composed import compose
 from oralquiz.judge.diagnosis import Diagnoser
-from oralquiz.judge.history import rates_of
 from oralquiz.judge.rates import DEFAULT, Rates
 from oralquiz.judge.simulated import SimulatedPupil
 from tests.judge.model import Hits, other_pupil, random_sum, table
@@ -75,23 +74,6 @@ def ranking(sums_a_row: int) -> None:
             pupils = Random(1)
             theirs = count(drawn, diagnoser, partial(other_pupil, pupils, spread))
             row(f"others' rates ({spread}), {length} terms", theirs)
-    history(sums_a_row)
-
-
-def history(sums: int) -> None:
-    """Others' rates again, before and after 200 answers of each pupil are known."""
-    random = Random(4)
-    without, sharp = Hits(), Hits()
-    for _ in range(12):
-        rates = other_pupil(random, 0.7)
-        pupil = SimulatedPupil(2, rates)
-        asked = [random_sum(random, 5) for _ in range(200)]
-        own = Diagnoser(2, rates_of((terms, pupil.play(terms, random).said) for terms in asked))
-        drawn = [random_sum(random, 5) for _ in range(sums)]
-        without.add(count(drawn, Diagnoser(2), always(rates)))
-        sharp.add(count(drawn, own, always(rates)))
-    row("others' rates (0.7), 5 terms", without)
-    row("... with 200 answers known", sharp)
 
 
 def speed(answers: int = 10_000) -> None:

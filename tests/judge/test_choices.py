@@ -2,8 +2,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from oralquiz.beads import Rule
 from oralquiz.judge.choices import Choices
-from oralquiz.judge.rates import DEFAULT, Rates
+from oralquiz.judge.rates import BASE, DEFAULT, MOVES, Rates
 from oralquiz.judge.slip import SlipKind
 from oralquiz.judge.slip_table import Digit, digits_of
 
@@ -91,3 +92,10 @@ def test_only_an_answer_before_can_be_kept() -> None:
     assert TWO_HANDS.start(None).slips == () == TWO_HANDS.start(0).slips
     (slip,) = TWO_HANDS.start(27).slips
     assert (slip.kind, slip.error) == (SlipKind.PREVIOUS_KEPT, 27)
+
+
+def test_a_rate_is_that_of_the_slip_times_that_of_the_move() -> None:
+    kind, five, direct = SlipKind.FIVE_NOT_MOVED, Rule.parse("five:+3"), Rule.parse("direct")
+    assert DEFAULT.of(kind, five) == BASE[kind] * MOVES[five.kind]
+    assert DEFAULT.of(kind, direct) == BASE[kind] * MOVES[direct.kind] < DEFAULT.of(kind, five)
+    assert DEFAULT.of(SlipKind.TERM_LEFT_OUT, None) == BASE[SlipKind.TERM_LEFT_OUT]

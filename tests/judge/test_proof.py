@@ -13,10 +13,8 @@ from scipy import stats
 from oralquiz.beads import Sum
 from oralquiz.judge.choices import Choices
 from oralquiz.judge.diagnosis import Diagnoser
-from oralquiz.judge.history import rates_of
 from oralquiz.judge.rates import BASE, DEFAULT, Rates
 from oralquiz.judge.simulated import SimulatedPupil
-from oralquiz.judge.slip import SlipKind
 from tests.judge.model import Hits, other_pupil, paths, random_sum, table
 
 DIAGNOSER = Diagnoser(2)
@@ -112,23 +110,6 @@ def test_hardly_worse_when_the_pupil_is_not_as_documented(length: int) -> None:
     found = hits(length, None, seed=2, sums=25)
     assert found.first / found.best_first >= 0.97
     assert found.three / found.whole >= 0.95
-
-
-@pytest.mark.parametrize("habit", [SlipKind.FINGER_TOO_FEW, SlipKind.FIVE_MOVED_IN_VAIN])
-def test_sharpened_by_the_pupils_own_history(habit: SlipKind) -> None:
-    # a pupil with a habit that is rare among others, known by 250 earlier answers
-    random = Random(3)
-    theirs = Rates(base={**BASE, habit: 20 * BASE[habit]})
-    pupil = SimulatedPupil(2, theirs)
-    past = [(s, pupil.play(s, random).said) for s in (random_sum(random, 5) for _ in range(250))]
-    own = Diagnoser(2, rates_of(past))
-    without, sharp = Hits(), Hits()
-    for _ in range(7):
-        terms = random_sum(random, 5)
-        for heard, ways in table(terms, 2, theirs, 1).items():
-            without.count(ways, DIAGNOSER.diagnose(terms, heard))
-            sharp.count(ways, own.diagnose(terms, heard))
-    assert sharp.first / sharp.best_first > without.first / without.best_first + 0.03
 
 
 def test_probabilities_are_calibrated_for_pupils_who_are_as_documented() -> None:
