@@ -6,19 +6,18 @@ are virtual. The pupils know what they said; the rest of the program finds out b
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 
 from oralquiz.audio import Habits, VirtualPupils, VirtualRoom
-from oralquiz.compose import compose, load_syllabus, request_for
+from oralquiz.compose import load_syllabus
 from oralquiz.judge import Verdict
 from oralquiz.listen import Recognizer
 from oralquiz.records import Score, add_pupil, open_records, scores, store_file
-from oralquiz.rounds import Event, Options, Round, Turn, VoiceReader, Watch
-from oralquiz.session import Session, conduct
+from oralquiz.rounds import Event, Round, RoundPlan, VoiceReader, Watch, Way, plan_rounds
+from oralquiz.session import Devices, Session, open_round
 from oralquiz.sound import Samples, at_session_rate
 from oralquiz.speak import Voice, number_words, open_voice, pupil_voices
 
@@ -53,16 +52,22 @@ class Demonstration:
         return sum(turn.verdict == verdict for turn in self.session.turns)
 
 
+PLAN = RoundPlan(STEP, Way.FRONT, SUMS_EACH, TERMS, PACE_S)
+
+
+@dataclass(frozen=True)
+class InventedPupil:
+    """Somebody who takes part and does not exist."""
+
+    name: str
+    consent: bool = True
+
+
 def prepare(seed: int) -> Round:
     """A round of the lesson's step: the pupils take turns."""
-    syllabus = load_syllabus()
-    request = request_for(syllabus, STEP, terms=TERMS)
-    sums = compose(request, SUMS_EACH * len(PUPILS), seed).sums
-    turns = tuple(
-        Turn(PUPILS[index % len(PUPILS)], terms, consent=True) for index, terms in enumerate(sums)
-    )
-    now = datetime.now(UTC).isoformat(timespec="seconds")
-    return Round(f"{CLASS}: {syllabus.step(STEP).title}", now, turns, step=STEP, rule=STEP)
+    title = f"{CLASS}: {load_syllabus().step(STEP).title}"
+    (round_,) = plan_rounds(PLAN, [InventedPupil(name) for name in PUPILS], seed, name=title)
+    return round_
 
 
 def demonstrate(
@@ -91,15 +96,12 @@ def demonstrate(
         if watch is not None:
             watch(at, event)
 
-    path = conduct(
-        round_,
-        Options(pace_s=pace_s),
-        VoiceReader(open_voice(pace=pace_s), pace_s),
-        room,
-        recognizer,
-        folder / SESSION,
-        watch=both,
-    )
+    reader = VoiceReader(open_voice(pace=pace_s), pace_s)
+    options = replace(PLAN, pace_s=pace_s).options()
+    devices = Devices(reader, room, recognizer)
+    with open_round(round_, options, devices, folder / SESSION, watch=both) as live:
+        live.run(room)
+    path = live.finish()
     database = folder / "records.db"
     db = open_records(database)
     for name in PUPILS:

@@ -113,7 +113,7 @@ def _page(
 
     voice = None
     if spoken:
-        name = session.header["voice"] if table.language == "en" else None
+        name = session.voice if table.language == "en" else None
         voice = open_voice(name, rate=WORDS_PER_MINUTE, language=table.language)
     page = build_page(
         session, language=table.language, only_wrong=only_wrong, pupil=pupil, voice=voice

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import secrets
 import sqlite3
-from datetime import UTC, datetime
-from pathlib import Path
+from datetime import datetime
 
 import click
 
-from oralquiz.cli.common import FAILED, PACE, SEED, fail, json_option, print_json
+from oralquiz.cli.common import PACE, SEED, json_option, print_json
 
 
 @click.command()
@@ -78,63 +77,36 @@ def round(
     from oralquiz.audio import EchoCanceller, SoundCard
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, early_end, left_behind, score_table
-    from oralquiz.compose import compose, load_syllabus, many, request_for
+    from oralquiz.compose import load_syllabus, many
     from oralquiz.errors import AudioError, BadInput, OralquizError
     from oralquiz.folders import sessions_folder
-    from oralquiz.judge import PRACTICE, TEST
     from oralquiz.listen import open_recognizer
     from oralquiz.records import find_pupil, open_records, scores, store_file
-    from oralquiz.rounds import Options, Round, Turn, VoiceReader
-    from oralquiz.session import conduct, cut_short
+    from oralquiz.rounds import RoundPlan, VoiceReader, Way, plan_rounds
+    from oralquiz.session import Devices, cut_short, open_round
     from oralquiz.speak import open_voice
 
     console = console_for(stderr=as_json)
     syllabus = load_syllabus(course)
     lesson = syllabus.step(step) if step else syllabus.steps[0]
     seed = secrets.randbelow(1_000_000) if seed is None else seed
-    request = request_for(syllabus, lesson.name, terms=terms)
-    wanted = count * len(names)
-    sums = compose(request, wanted, seed).sums
-    if len(sums) < wanted:
-        fail(
-            f"{lesson.name} has only {len(sums)} such sums and {wanted} are wanted: "
-            f"see `oralquiz compose --step {lesson.name}` for what stands in the way",
-            FAILED,
-        )
+    plan = RoundPlan(
+        lesson.name, Way.FRONT, count, terms or 0, pace, voice or "", answer_within, strict, course
+    )
     db = open_records()
     who = [find_pupil(db, name) for name in names]
     if len({pupil.id for pupil in who}) < len(who):
         raise BadInput("a pupil is named twice; turns are taken in the order of the names")
+    (round_,) = plan_rounds(plan, who, seed, repeat=False)
     if left := left_behind(cut_short(sessions_folder())):
         console.print(left, soft_wrap=True)
-    options = Options(
-        pace_s=pace,
-        answer_within_s=answer_within,
-        policy=TEST if strict else PRACTICE,
-    )
     reader = VoiceReader(open_voice(voice, pace=pace), pace)
     recognizer = open_recognizer(model)
-    now = datetime.now(UTC)
-
     with SoundCard(speaker, microphone) as card:
         for pupil in who:
             if not pupil.consent:
                 console.print(f"{pupil.name}: no consent noted, so the voice is not kept")
-        in_turn = [who[index % len(who)] for index in range(wanted)]
-        turns = tuple(
-            Turn(pupil.name, terms, pupil.consent)
-            for pupil, terms in zip(in_turn, sums, strict=True)
-        )
-        title = lesson.title
-        round_ = Round(
-            title,
-            now.isoformat(timespec="seconds"),
-            turns,
-            step=lesson.name,
-            rule=lesson.name,
-            columns=request.columns,
-        )
-        console.print(f"{title}; seed {seed}. {CAUTION}")
+        console.print(f"{round_.name}; seed {seed}. {CAUTION}")
         console.print(f"{card.output_name} and {card.input_name}: a short chirp comes first")
         if card.measure_lag() is None:
             console.print("the chirp was not heard: latencies rest on the system's own figure")
@@ -152,18 +124,12 @@ def round(
                 if not click.confirm(again, default=True, err=True):
                     return False
 
-        folder = sessions_folder() / now.astimezone().strftime("%Y-%m-%d-%H%M%S")
-        path: Path = conduct(
-            round_,
-            options,
-            reader,
-            card,
-            recognizer,
-            folder,
-            watch=Screen(console, round_).watch,
-            mend=mend,
-            guard=EchoCanceller(),
-        )
+        folder = sessions_folder() / datetime.now().strftime("%Y-%m-%d-%H%M%S")
+        devices = Devices(reader, card, recognizer, EchoCanceller())
+        watch = Screen(console, round_).watch
+        with open_round(round_, plan.options(), devices, folder, watch=watch) as live:
+            live.run(card, mend)
+        path = live.finish()
         if card.xruns or card.lost:
             console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")
     try:

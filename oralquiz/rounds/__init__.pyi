@@ -21,6 +21,13 @@ from .harmless import without_controls as without_controls
 from .plan import Options as Options
 from .plan import Round as Round
 from .plan import Turn as Turn
+from .planning import PlannedSums as PlannedSums
+from .planning import RoundPlan as RoundPlan
+from .planning import TakesPart as TakesPart
+from .planning import TooFewSums as TooFewSums
+from .planning import Way as Way
+from .planning import plan_rounds as plan_rounds
+from .planning import sums_for as sums_for
 from .ports import AudioIn as AudioIn
 from .ports import AudioOut as AudioOut
 from .ports import Clock as Clock

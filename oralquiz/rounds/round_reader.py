@@ -20,6 +20,11 @@ class VoiceReader:
         self._reading = reading
         self._dictations: dict[Sum, Dictation] = {}
 
+    @property
+    def voice_name(self) -> str:
+        """What the session file calls the voice."""
+        return self.voice.name
+
     def prepare(self, round_: Round, options: Options) -> None:
         """Render everything the round will say, so that nothing can fail once it has begun."""
         for turn in round_.turns:

@@ -16,7 +16,10 @@ from .file import open_session as open_session
 from .folder_lock import BeingHeld as BeingHeld
 from .folder_lock import is_held as is_held
 from .folder_lock import only_writer as only_writer
-from .live_round import conduct as conduct
+from .live_round import Devices as Devices
+from .live_round import LiveRound as LiveRound
+from .live_round import RoundReader as RoundReader
+from .live_round import open_round as open_round
 from .recorder import FileRecorder as FileRecorder
 from .recovery import cut_short as cut_short
 from .recovery import recover as recover

@@ -6,6 +6,7 @@ was heard is still on the disk before the event that rests on it.
 
 from __future__ import annotations
 
+from contextlib import suppress
 from pathlib import Path
 from typing import Protocol
 
@@ -26,6 +27,8 @@ class SessionRecorder(Protocol):
     def sound(self, said: Samples, heard: Samples) -> None: ...
 
     def close(self) -> None: ...
+
+    def abandon(self) -> None: ...
 
     def discard(self) -> None: ...
 
@@ -55,6 +58,11 @@ class BufferedRecorder:
             self._pass_on()
         finally:
             self._recorder.close()
+
+    def abandon(self) -> None:
+        with suppress(OSError):  # what is not on the disk by now will not get there
+            self._pass_on()
+        self._recorder.abandon()
 
     def discard(self) -> None:
         self._recorder.discard()

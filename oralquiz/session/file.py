@@ -101,6 +101,13 @@ class Session:
         return int(self.header["sample_rate"])
 
     @property
+    def voice(self) -> str | None:
+        """The voice that read the sums; None for the usual one, which the web app used to call
+        "default" without saying which that was."""
+        name = str(self.header["voice"])
+        return None if name == "default" else name
+
+    @property
     def why_ended(self) -> str:
         """What the round ended for (``finished``: by itself); empty where it was cut short."""
         ended = (e.event.why for e in self.events if isinstance(e.event, RoundEnded))

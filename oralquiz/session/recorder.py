@@ -44,17 +44,20 @@ class FileRecorder:
     def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
         folder.mkdir(parents=True)
         self.folder = folder
-        self._lock = lock(folder, BEGIN_S)
         self._entries: list[Entry] = []
-        try:
+        with contextlib.ExitStack() as undo:  # a round that cannot begin leaves nothing behind
+            undo.callback(_remove_empty, folder)
+            self._lock = lock(folder, BEGIN_S)
+            undo.callback(let_go, folder, self._lock)
+            undo.callback(discard, folder)
             (folder / "session.json").write_text(
                 json.dumps(header, ensure_ascii=False, indent=1) + "\n", encoding="utf-8"
             )
             self._log = (folder / "events.jsonl").open("w", encoding="utf-8", newline="\n")
-            self._sound = _flac(folder / "audio.flac", QUICK)
-        except BaseException:
-            self._lock.release()
-            raise
+            undo.callback(self._log.close)
+            with _as_os_error(folder):
+                self._sound = _flac(folder / "audio.flac", QUICK)
+            undo.pop_all()
 
     def event(self, at: int, event: Event) -> None:
         """Append one event and have it on the disk before returning."""
@@ -107,6 +110,11 @@ class FileRecorder:
         self._log.close()
         with _as_os_error(self.folder):
             self._sound.close()
+
+
+def _remove_empty(folder: Path) -> None:
+    with contextlib.suppress(OSError):  # nobody's folder yet, or gone already
+        folder.rmdir()
 
 
 @contextlib.contextmanager

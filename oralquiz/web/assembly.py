@@ -10,24 +10,21 @@ import os
 import secrets
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import suppress
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from oralquiz import __version__
 from oralquiz.audio import EchoCanceller, HalfDuplexGate
-from oralquiz.errors import OralquizError
 from oralquiz.listen import Recognizer
 from oralquiz.records import Pupil
-from oralquiz.rounds import EchoFilter, Reader, Round
-from oralquiz.session import FileRecorder, header
+from oralquiz.rounds import EchoFilter, Round, RoundPlan, Way, plan_rounds
+from oralquiz.session import RoundReader
 from oralquiz.web.background import Background
 from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.page_clips import AheadReader
 from oralquiz.web.page_stream import Now
-from oralquiz.web.planning import RoundPlan, Way, rounds_for
 from oralquiz.web.remote_round import RemoteRound, Threads
 from oralquiz.web.room_barrier import RoomBarrier
 
@@ -41,7 +38,7 @@ class Tools:
     """What reads and hears: opened when the first round needs it."""
 
     recognizer: Callable[[], Recognizer]
-    reader: Callable[[str, float], Reader]
+    reader: Callable[[str, float], RoundReader]
     """From a voice's name (empty: the usual one) and the pace in seconds."""
     voices: Callable[[], Sequence[tuple[str, str]]]
     """Names and labels of the voices a teacher can choose."""
@@ -88,7 +85,7 @@ class Assembly:
             self._recognizer = await asyncio.to_thread(self._tools.recognizer)
         return self._recognizer
 
-    async def reader(self, plan: RoundPlan) -> Reader:
+    async def reader(self, plan: RoundPlan) -> RoundReader:
         """The voice that ``plan`` wants, at its pace. Raises OralquizError."""
         return await asyncio.to_thread(self._tools.reader, plan.voice, plan.pace_s)
 
@@ -101,34 +98,16 @@ class Assembly:
     ) -> ClassRound:
         """A class round of ``pupils`` on ``devices``, begun. ``make`` makes it from its key and
         title. Raises OralquizError, and then leaves nothing behind."""
-        rounds = await asyncio.to_thread(rounds_for, plan, pupils)
+        rounds = await asyncio.to_thread(plan_rounds, plan, pupils)
         recognizer = await self.recognizer()
         readers = await self._readers(plan, rounds)
         class_round = make(secrets.token_hex(6), rounds[0].name)
         if plan.way is Way.ROOM:
             self._read_at_the_front(class_round, readers[0])
-        recorders = await asyncio.to_thread(
-            self._recorders, class_round.key, plan, rounds, devices, recognizer
+        remotes = await asyncio.to_thread(
+            self._open, class_round, plan, rounds, devices, readers, recognizer
         )
-        for number, (round_, device, reader, recorder) in enumerate(
-            zip(rounds, devices, readers, recorders, strict=True), start=1
-        ):
-            barrier = class_round.barrier
-            remote = RemoteRound(
-                f"{class_round.key}-{number}",
-                round_,
-                plan.options(device.stretch),
-                reader,
-                recognizer,
-                recorder,
-                self.threads,
-                tell=class_round.tell(device),
-                report=class_round.report,
-                now=self._now,
-                stream_begun=barrier.stirred if barrier else lambda: None,
-                room=barrier is not None,
-                echo_filter=echo_filter(device.mic, len(rounds)),
-            )
+        for remote, device in zip(remotes, devices, strict=True):
             class_round.add(remote, device)
         clips = {
             key: one.remote.first_clip()
@@ -161,34 +140,41 @@ class Assembly:
             self._now,
         )
 
-    def _recorders(
+    def _open(
         self,
-        key: str,
+        class_round: ClassRound,
         plan: RoundPlan,
         rounds: Sequence[Round],
         devices: Sequence[BrowserDevice],
+        readers: Sequence[AheadReader],
         recognizer: Recognizer,
-    ) -> list[FileRecorder]:
-        """A recorder for each round. When one cannot be had, none is left."""
+    ) -> list[RemoteRound]:
+        """The round of each device, its session begun. When one cannot be had, none is left."""
         stamp = datetime.now(UTC).strftime("%Y-%m-%d-%H%M%S")
-        made: list[FileRecorder] = []
-        try:
-            for number, (round_, device) in enumerate(zip(rounds, devices, strict=True), start=1):
-                head = header(
-                    round_,
+        barrier = class_round.barrier
+        remotes: list[RemoteRound] = []
+        with ExitStack() as opened:
+            for number, device in enumerate(devices, start=1):
+                key = f"{class_round.key}-{number}"
+                remote = RemoteRound(
+                    key,
+                    rounds[number - 1],
                     plan.options(device.stretch),
-                    voice=plan.voice or "default",
-                    model=recognizer.name,
-                    software=f"oralquiz {__version__}",
+                    readers[number - 1],
+                    recognizer,
+                    self._sessions / f"{stamp}-{key}",
+                    self.threads,
+                    tell=class_round.tell(device),
+                    report=class_round.report,
+                    now=self._now,
+                    stream_begun=barrier.stirred if barrier else lambda: None,
+                    room=barrier is not None,
+                    echo_filter=echo_filter(device.mic, len(rounds)),
                 )
-                folder = self._sessions / f"{stamp}-{key}-{number}"
-                made.append(FileRecorder(folder, head))
-        except OSError as error:
-            for recorder in made:
-                with suppress(OSError):
-                    recorder.discard()
-            raise OralquizError(f"the sessions cannot be kept ({error})") from None
-        return made
+                opened.enter_context(remote.live)
+                remotes.append(remote)
+            opened.pop_all()  # from here on each lives until it is over
+        return remotes
 
 
 def echo_filter(mic: bool, devices: int) -> EchoFilter | None:

@@ -19,15 +19,16 @@ from oralquiz.rounds import (
     Corrected,
     Dictated,
     Event,
+    RoundPlan,
     Stage,
     SumEnded,
+    Way,
 )
 from oralquiz.sound import Samples
 from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.device_messages import ShowOver, ShowPhase, ToDevice
 from oralquiz.web.inbox import TeacherVerdict
 from oralquiz.web.participant import Participant, counts_of
-from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.pupil_view import again_shown, answer_shown, turn_shown
 from oralquiz.web.remote_round import RemoteRound
 from oralquiz.web.reports import Failed, Finished, Happened, Reached, Report, VerdictTooLate

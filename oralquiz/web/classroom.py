@@ -10,6 +10,7 @@ from oralquiz.beads import Syllabus
 from oralquiz.compose import load_syllabus
 from oralquiz.errors import BadInput
 from oralquiz.records import Erased, Pupil, erase_pupil, pupils
+from oralquiz.rounds import RoundPlan, Way
 from oralquiz.web.assembly import Assembly, Tools, usual_threads
 from oralquiz.web.attempt_limits import AttemptLimits
 from oralquiz.web.background import Background
@@ -21,7 +22,6 @@ from oralquiz.web.credentials import Codes, Keys, Passphrases
 from oralquiz.web.live_messages import Front, Live, Wall
 from oralquiz.web.live_view import live_round, wall_round
 from oralquiz.web.page_stream import Now
-from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.publisher import Publisher
 from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.remote_round import Threads

@@ -8,12 +8,12 @@ from contextlib import suppress
 
 from oralquiz.errors import BadInput
 from oralquiz.records import Pupil
+from oralquiz.rounds import RoundPlan, Way
 from oralquiz.web.assembly import Assembly
 from oralquiz.web.background import Background
 from oralquiz.web.bookkeeper import Bookkeeper
 from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.class_round import ClassRound, Phase
-from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.roster import PUPIL_COMMANDS, Roster, device_key
 
 CLOSING_S = 5.0

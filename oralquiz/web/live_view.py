@@ -8,11 +8,10 @@ from msgspec import UNSET
 
 from oralquiz.listen import readable
 from oralquiz.replay import written
-from oralquiz.rounds import Answered, Stage
+from oralquiz.rounds import Answered, Stage, Way
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.live_messages import JudgedAnswer, LiveRound, LiveRow, WallRound
 from oralquiz.web.participant import Participant, counts_of
-from oralquiz.web.planning import Way
 
 PHASES = {
     Stage.WAITING: "waiting",

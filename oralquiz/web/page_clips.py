@@ -6,7 +6,8 @@ import hashlib
 from collections import OrderedDict
 from threading import Lock
 
-from oralquiz.rounds import Reader, Turn
+from oralquiz.rounds import Turn
+from oralquiz.session import RoundReader
 from oralquiz.sound import Clip, Samples, to_pcm16
 from oralquiz.speak import Dictation
 
@@ -40,10 +41,14 @@ class PageClips:
 class AheadReader:
     """A reader that has the next sum ready before it is asked for."""
 
-    def __init__(self, reader: Reader) -> None:
+    def __init__(self, reader: RoundReader) -> None:
         self._reader = reader
         self._ready: dict[Turn, Dictation] = {}
         self._lock = Lock()
+
+    @property
+    def voice_name(self) -> str:
+        return self._reader.voice_name
 
     def prepare(self, turn: Turn) -> Dictation:
         """Render ``turn`` unless it is ready; the last two are kept. Raises what the voice raises."""

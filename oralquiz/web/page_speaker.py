@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
-from oralquiz.rounds import Turn
+from oralquiz.rounds import Options, Round, Turn
 from oralquiz.sound import SESSION_RATE, Clip, Samples
 from oralquiz.speak import Dictation
 from oralquiz.web.device_messages import Hush, Play, ToDevice
@@ -20,6 +20,11 @@ MARGIN_MAX_S = 2.0
 
 class Speaker(Protocol):
     """What a runner needs to dictate: its reader and its loudspeaker in one."""
+
+    @property
+    def voice_name(self) -> str: ...
+
+    def prepare(self, round_: Round, options: Options) -> None: ...
 
     def dictation(self, turn: Turn) -> Dictation: ...
 
@@ -51,6 +56,14 @@ class PageSpeaker:
         self._extra_s = 0.0
         self.dictation_play = -1
         """The number of the sound that is the present sum."""
+
+    @property
+    def voice_name(self) -> str:
+        return self._reader.voice_name
+
+    def prepare(self, round_: Round, options: Options) -> None:
+        """Render the first sum; each of the others is rendered while the one before is asked."""
+        self._reader.prepare(round_.turns[0])
 
     def dictation(self, turn: Turn) -> Dictation:
         self._dictates = True
@@ -104,6 +117,14 @@ class SilentSpeaker:
         self._turn = turn
         self._dictates = False
         self.times: dict[int, float] = {}
+
+    @property
+    def voice_name(self) -> str:
+        return self._reader.voice_name
+
+    def prepare(self, round_: Round, options: Options) -> None:
+        """Render the first sum; each of the others is rendered while the one before is asked."""
+        self._reader.prepare(round_.turns[0])
 
     def dictation(self, turn: Turn) -> Dictation:
         self._dictates = True

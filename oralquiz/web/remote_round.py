@@ -13,7 +13,7 @@ from pathlib import Path
 
 from oralquiz.listen import Recognizer
 from oralquiz.rounds import Command, EchoFilter, Options, Round
-from oralquiz.session import SessionRecorder
+from oralquiz.session import LiveRound
 from oralquiz.sound import Samples
 from oralquiz.web.device_messages import ToDevice
 from oralquiz.web.inbox import (
@@ -57,7 +57,7 @@ class RemoteRound:
         options: Options,
         reader: AheadReader,
         recognizer: Recognizer,
-        recorder: SessionRecorder,
+        folder: Path,
         threads: Threads,
         *,
         tell: Callable[[ToDevice], None],
@@ -80,7 +80,7 @@ class RemoteRound:
             self.stream,
             reader,
             recognizer,
-            recorder,
+            folder,
             threads.ahead,
             tell=tell,
             report=lambda what: report(self, what),
@@ -88,6 +88,11 @@ class RemoteRound:
             echo_filter=echo_filter,
         )
         self._inbox = Inbox(threads.pool, self._worker.handle)
+
+    @property
+    def live(self) -> LiveRound:
+        """The round's life, from here to its file in ``folder``."""
+        return self._worker.live
 
     @property
     def turn(self) -> int:

@@ -23,12 +23,11 @@ from oralquiz.rounds import (
     Judged,
     Options,
     Round,
-    Runner,
     State,
     SumBegun,
     SumEnded,
 )
-from oralquiz.session import BufferedRecorder, SessionRecorder
+from oralquiz.session import Devices, open_round
 from oralquiz.sound import BLOCK, Block, Samples
 from oralquiz.web.device_messages import ClipReady, SumTimes, ToDevice
 from oralquiz.web.inbox import (
@@ -68,7 +67,7 @@ class RoundWorker:
         stream: PageStream,
         reader: AheadReader,
         recognizer: Recognizer,
-        recorder: SessionRecorder,
+        folder: Path,
         ahead: Executor,
         *,
         tell: Callable[[ToDevice], None],
@@ -84,7 +83,6 @@ class RoundWorker:
         self._round = round
         self._stream = stream
         self._reader = reader
-        self._recorder = BufferedRecorder(recorder)
         self._ahead = ahead
         self._tell = tell
         self._report = report
@@ -96,16 +94,9 @@ class RoundWorker:
             if room
             else PageSpeaker(key, stream, reader, tell, lambda: self._runner.position)
         )
-        self._runner = Runner(
-            round,
-            self._page,
-            self._page,
-            recognizer,
-            self._recorder,
-            options,
-            self._watch,
-            echo_filter,
-        )
+        devices = Devices(self._page, self._page, recognizer, echo_filter)
+        self.live = open_round(round, options, devices, folder, watch=self._watch, buffered=True)
+        self._runner = self.live.runner
 
     def handle(self, item: Item) -> None:
         """Take one item; whatever goes wrong ends the round and is reported."""
@@ -198,16 +189,16 @@ class RoundWorker:
             self._report(VerdictTooLate(verdict))
             return
         event = Corrected(verdict.turn, verdict.verdict, verdict.value, verdict.by, verdict.when)
-        self._recorder.event(self._runner.position, event)
+        self.live.correct(event)
         self._report(Happened(self._runner.position, event))
 
     def _stop(self, why: str) -> None:
-        if self._runner.state is State.START:  # nothing was said yet: nothing to keep
-            self._recorder.discard()
-            self._end(None)
-        else:
+        if self.live.begun:
             self._runner.close(why)
             self._finish()
+        else:  # nothing was said yet: nothing to keep
+            self.live.discard()
+            self._end(None)
 
     # --- what the runner does ---------------------------------------------------------------
 
@@ -263,7 +254,7 @@ class RoundWorker:
     # --- the end ----------------------------------------------------------------------------
 
     def _finish(self) -> None:
-        self._end(self._recorder.finish())
+        self._end(self.live.finish())
 
     def _end(self, file: Path | None) -> None:
         self.file = file
@@ -279,7 +270,7 @@ class RoundWorker:
             traceback.print_exception(error)
             why = f"something went wrong in the program ({type(error).__name__}: {error})"
         try:
-            self._recorder.close()
+            self.live.abandon()
         except (OSError, RuntimeError) as second:
             why += f"; {second}"
         self._report(Failed(why))

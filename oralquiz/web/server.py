@@ -16,7 +16,7 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.listen import Recognizer
 from oralquiz.records import Cards
-from oralquiz.rounds import Reader
+from oralquiz.session import RoundReader
 from oralquiz.web.app import create_app
 from oralquiz.web.assembly import Tools
 from oralquiz.web.certificate import own_addresses, own_certificate
@@ -99,7 +99,7 @@ def usual_tools(model: str | None) -> Tools:
 
         return open_recognizer(model)
 
-    def reader(voice: str, pace_s: float) -> Reader:
+    def reader(voice: str, pace_s: float) -> RoundReader:
         from oralquiz.rounds import VoiceReader
         from oralquiz.speak import open_voice
 

@@ -6,12 +6,13 @@ from starlette.websockets import WebSocket
 
 from oralquiz.beads import Syllabus
 from oralquiz.records import PracticeSet, Pupil, todays_set
+from oralquiz.rounds import RoundPlan
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.connection import REFUSED, Connection
 from oralquiz.web.conversation import Conversation
 from oralquiz.web.device_messages import Aside
 from oralquiz.web.identity import classroom_of, visit_of, who
-from oralquiz.web.planning import RoundPlan, read_plan
+from oralquiz.web.planning import read_plan
 from oralquiz.web.protocol import (
     Correct,
     Do,

@@ -28,12 +28,12 @@ from oralquiz.records import (
     todays_set,
 )
 from oralquiz.replay import written
-from oralquiz.rounds import Turn
+from oralquiz.rounds import RoundPlan, Turn, Way, sums_for
 from oralquiz.sound import SESSION_RATE, wav_bytes
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers, whole_number
-from oralquiz.web.planning import MAX_SUMS, MAX_TERMS, PACES, RoundPlan, Way, read_plan, sums_for
+from oralquiz.web.planning import MAX_SUMS, MAX_TERMS, PACES, read_plan
 from oralquiz.web.records_thread import RecordsThread
 
 MOST_LETTERS = 60

@@ -36,13 +36,13 @@ from playwright.sync_api import Page, expect, sync_playwright
 
 from oralquiz.audio.delay_chirp import chirp
 from oralquiz.records.pupil_list import add_pupil
+from oralquiz.rounds.planning import RoundPlan, Way
 from oralquiz.session.file import Session, open_session
 from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from oralquiz.web.planning import RoundPlan, Way
 from tests.browser.running_server import RunningServer, run_server
 
 EVERY_S = 2.6

@@ -19,12 +19,12 @@ from playwright.sync_api import Browser, Page, Route, expect
 
 from oralquiz.records.pupil_list import add_pupil, pupils
 from oralquiz.rounds.events import Commanded
+from oralquiz.rounds.planning import RoundPlan, Way
 from oralquiz.session.file import open_session
 from oralquiz.session.reruns import rerun
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.live_messages import JudgedAnswer, LiveRow
 from oralquiz.web.live_view import live_answers, live_rows
-from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.remote_round import RemoteRound
 from tests.browser.running_server import Cable, RunningServer, Visitor, run_server, say, visit
 

@@ -9,6 +9,7 @@ import select
 import subprocess
 import sys
 import time
+import zipfile
 from pathlib import Path
 
 import click
@@ -229,3 +230,18 @@ def read_until(terminal: int, text: str) -> str:
         if select.select([terminal], [], [], 0.5)[0]:
             got += os.read(terminal, 65_536)
     return got.decode("utf-8", "replace")
+
+
+def test_a_session_read_by_the_web_apps_usual_voice_can_be_explained_aloud(
+    session_file: Path, tmp_path: Path
+) -> None:
+    """Older files say "default" of it, which is no voice that could be opened."""
+    old, page = tmp_path / "old.zip", tmp_path / "page.html"
+    with zipfile.ZipFile(session_file) as now, zipfile.ZipFile(old, "w") as then:
+        for name in now.namelist():
+            content = now.read(name)
+            if name == "session.json":
+                content = json.dumps({**json.loads(content), "voice": "default"}).encode()
+            then.writestr(name, content)
+    assert call("replay", old, "--html", page, "--spoken") == 0
+    assert page.is_file()

@@ -28,7 +28,12 @@ def held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
         )
 
     monkeypatch.setattr("oralquiz.audio.SoundCard", card)
-    monkeypatch.setattr("oralquiz.session.conduct", lambda *_, **__: ONE_WRONG)
+
+    @contextlib.contextmanager
+    def opened(*_: object, **__: object) -> Iterator[SimpleNamespace]:
+        yield SimpleNamespace(run=lambda card, mend: None, finish=lambda: ONE_WRONG)
+
+    monkeypatch.setattr("oralquiz.session.open_round", opened)
     monkeypatch.setattr("oralquiz.listen.open_recognizer", lambda *_: None)
     CliRunner().invoke(main, ["pupils", "add", "Asha", "--consent"])
 

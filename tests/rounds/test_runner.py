@@ -242,6 +242,39 @@ def test_commands_take_effect_and_run_again(tmp_path: Path) -> None:
     assert rerun(session).difference == ""
 
 
+@pytest.mark.parametrize(("typed", "verdict"), [((3,), "right"), ((3, 9), "wrong")])
+def test_a_number_typed_while_the_sum_is_read_counts_when_it_is_over(
+    tmp_path: Path, typed: tuple[int, ...], verdict: str
+) -> None:
+    """A total typed on the way is no answer yet, whatever it was typed on; the last one counts."""
+    desk = Desk(tmp_path / "s", "1 + 2")
+    desk.for_seconds(1.0)
+    for value in typed:
+        desk.runner.command(Command("typed", value))
+        desk.for_seconds(0.2)
+        assert desk.runner.state.name in ("DICTATING", "LISTENING")
+    desk.for_seconds(3)
+    session = open_session(desk.recorder.finish())
+    (turn,) = session.turns
+    assert (turn.verdict, turn.value, len(turn.attempts)) == (verdict, typed[-1], 1)
+    assert turn.latency_s is not None and 0 <= turn.latency_s < 0.1
+    assert rerun(session).difference == ""
+
+
+@pytest.mark.parametrize("name", ["pause", "repeat", "skip"])
+def test_what_was_typed_early_does_not_outlive_its_sum(tmp_path: Path, name: str) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2", "4 + 4")
+    desk.for_seconds(1.0)
+    desk.runner.command(Command("typed", 9))
+    desk.for_seconds(0.1)
+    desk.runner.command(Command(name))
+    desk.for_seconds(0.1)
+    desk.runner.command(Command("resume"))
+    desk.for_seconds(3)
+    desk.runner.close("enough")
+    assert all(turn.attempts == () for turn in open_session(desk.recorder.finish()).turns)
+
+
 def test_a_pause_silences_the_dictation(tmp_path: Path) -> None:
     desk = Desk(tmp_path / "s", "1 + 2 + 3")
     desk.for_seconds(0.8)

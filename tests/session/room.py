@@ -31,6 +31,11 @@ def pulse(value: int, seconds: float = 0.4) -> Samples:
 class PulseReader:
     """Reads every term as a faint pulse of half a second, one second apart."""
 
+    voice_name = "pulse"
+
+    def prepare(self, round_: Round, options: Options) -> None:
+        """Everything is ready."""
+
     def dictation(self, turn: Turn) -> Dictation:
         count = len(turn.sum.terms)
         samples = np.zeros(count * SESSION_RATE, dtype=np.float32)

@@ -23,6 +23,9 @@ class Tape:
     def close(self) -> None:
         self.got.append("closed")
 
+    def abandon(self) -> None:
+        self.got.append("abandoned")
+
     def discard(self) -> None:
         self.got.append("discarded")
 

@@ -26,7 +26,7 @@ from oralquiz.rounds.events import Dictated, Event
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import Session, open_session
-from oralquiz.session.live_round import conduct
+from oralquiz.session.live_round import Devices, open_round
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.speak.voices import open_voice
@@ -77,15 +77,11 @@ def human_round(folder: Path, speaker: str) -> tuple[Path, Session, Speaker]:
     round_ = Round("digits", "2026-01-05T09:00:00+00:00", turns, step="direct", columns=1)
     room = VirtualRoom(np.random.default_rng(3))
     person = Speaker(room, speaker)
-    path = conduct(
-        round_,
-        Options(pace_s=PACE_S, answer_within_s=4.0),
-        VoiceReader(open_voice(), PACE_S),
-        room,
-        open_recognizer(),
-        folder / speaker,
-        watch=person.watch,
-    )
+    options = Options(pace_s=PACE_S, answer_within_s=4.0)
+    devices = Devices(VoiceReader(open_voice(), PACE_S), room, open_recognizer())
+    with open_round(round_, options, devices, folder / speaker, watch=person.watch) as live:
+        live.run(room)
+    path = live.finish()
     return path, open_session(path), person
 
 

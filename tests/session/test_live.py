@@ -21,7 +21,7 @@ from oralquiz.rounds.events import Dictated, Event
 from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import open_session
-from oralquiz.session.live_round import conduct
+from oralquiz.session.live_round import Devices, open_round
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.sound.resampling import at_rate
@@ -81,17 +81,11 @@ def held_round(folder: Path) -> tuple[Path, dict[int, int], bool]:
             clip = clip * np.float32(0.4 / np.abs(clip).max())
             answered[event.turn] = card.play(clip, place) - last.offset
 
-        path = conduct(
-            round_,
-            options,
-            VoiceReader(open_voice(pace=1.4), 1.4),
-            card,
-            open_recognizer(),
-            folder / "live",
-            watch=answer,
-            guard=EchoCanceller(),
-        )
-        return path, answered, in_its_place(card)
+        reader = VoiceReader(open_voice(pace=1.4), 1.4)
+        devices = Devices(reader, card, open_recognizer(), EchoCanceller())
+        with open_round(round_, options, devices, folder / "live", watch=answer) as live:
+            live.run(card)
+        return live.finish(), answered, in_its_place(card)
 
 
 def test_a_round_in_a_room_that_hears_its_own_loudspeaker(tmp_path: Path) -> None:

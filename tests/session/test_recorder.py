@@ -14,9 +14,9 @@ from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.errors import OralquizError, SessionFileError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.rounds.events import Event, RoundEnded, SumBegun
-from oralquiz.rounds.plan import Options, Round
+from oralquiz.rounds.plan import Options
 from oralquiz.session.file import header, open_session
-from oralquiz.session.live_round import conduct
+from oralquiz.session.live_round import Devices, open_round
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import SESSION_RATE
@@ -98,21 +98,14 @@ def test_a_full_disk_keeps_what_was_answered(
 
     monkeypatch.setattr(FileRecorder, "event", fills_up)
 
-    class Reader(PulseReader):
-        voice = PulseRecognizer()
-
-        def prepare(self, round_: Round, options: Options) -> None: ...
-
-    with pytest.raises(OralquizError, match=r"No space left on device.*is kept there"):
-        conduct(
-            make_round("1 + 2", "4 + 4"),
-            Options(pace_s=1.0, answer_within_s=3.0),
-            Reader(),  # type: ignore[arg-type]
-            room,
-            PulseRecognizer(),
-            tmp_path / "s",
-            watch=answers.watch,
-        )
+    options = Options(pace_s=1.0, answer_within_s=3.0)
+    devices = Devices(PulseReader(), room, PulseRecognizer())
+    round_ = make_round("1 + 2", "4 + 4")
+    with (
+        pytest.raises(OralquizError, match=r"No space left on device.*is kept there"),
+        open_round(round_, options, devices, tmp_path / "s", watch=answers.watch) as live,
+    ):
+        live.run(room)
     session = open_session(tmp_path / "s")
     assert [t.verdict for t in session.turns] == [Verdict.RIGHT]
     assert session.turns[0].ended

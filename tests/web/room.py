@@ -20,6 +20,7 @@ from starlette.testclient import TestClient
 
 from oralquiz.records.cards import Cards
 from oralquiz.records.pupil_list import Pupil, add_pupil
+from oralquiz.rounds.planning import RoundPlan, Way
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
 from oralquiz.web.app import create_app
@@ -30,7 +31,6 @@ from oralquiz.web.connection import Connection
 from oralquiz.web.credentials import Codes, Passphrases, load_keys
 from oralquiz.web.packets import as_packet, packet
 from oralquiz.web.page_stream import Now
-from oralquiz.web.planning import RoundPlan, Way
 from oralquiz.web.protocol import FromDevice
 from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.remote_round import Threads

@@ -17,10 +17,12 @@ import pytest
 
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge.confusable import overlapping
+from oralquiz.listen.hearing import readable
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.records.scoring import scores
 from oralquiz.rounds.events import Commanded, Event, Heard
 from oralquiz.rounds.plan import Turn
+from oralquiz.rounds.planning import Way, plan_rounds
 from oralquiz.session.file import open_session
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
@@ -33,10 +35,9 @@ from oralquiz.web.live_view import live_answers, live_rows, wall_round
 from oralquiz.web.packets import packet
 from oralquiz.web.page_clips import AheadReader
 from oralquiz.web.page_stream import Now
-from oralquiz.web.planning import Way, rounds_for
 from oralquiz.web.protocol import ProtocolError
 from oralquiz.web.remote_round import RemoteRound
-from tests.session.room import MUMBLE, PulseReader, make_round
+from tests.session.room import MUMBLE, NO, PulseReader, make_round, pulse
 from tests.web.room import Here, Tablet, make_classroom, make_pupils, plan
 
 
@@ -91,12 +92,12 @@ async def begin_own(
         if not any(
             e not in (None, MUMBLE) and overlapping(turn.sum.answer + e, turn.sum.answer)
             for round, errors in zip(
-                rounds_for(plan(count=count), pupils, seed), answers, strict=True
+                plan_rounds(plan(count=count), pupils, seed), answers, strict=True
             )
             for turn, e in zip(round.turns, errors, strict=False)
         )
     )
-    with mock.patch("oralquiz.web.planning.secrets.randbelow", return_value=seed):
+    with mock.patch("oralquiz.rounds.planning.secrets.randbelow", return_value=seed):
         class_round = await classroom.conductor.start(plan(count=count), pupils)
     for tablet, run, errors in zip(tablets, remotes(class_round), answers, strict=True):
         tablet.answers = [
@@ -156,7 +157,7 @@ def test_an_unclear_answer_is_asked_for_again_and_never_called_wrong(
 ) -> None:
     """Thirteen or thirty was said, and one of them is the answer: nobody can tell."""
     monkeypatch.setattr(
-        assembly, "rounds_for", lambda plan, pupils: [make_round(sum_, pupil="Asha")]
+        assembly, "plan_rounds", lambda plan, pupils: [make_round(sum_, pupil="Asha")]
     )
 
     async def story(classroom: Classroom) -> None:
@@ -421,6 +422,46 @@ def test_a_verdict_by_ear_without_a_number_drops_the_number_it_contradicts(
     held(tmp_path, story)
 
 
+def test_the_live_page_and_the_file_tell_the_same_of_a_turn(tmp_path: Path) -> None:
+    """A number before the sum was over, then a voice without one, corrected twice by ear: the page
+    used to show the early number's words, and the first correction's number after the second."""
+
+    async def story(classroom: Classroom) -> None:
+        class_round, (asha,) = await begin_own(classroom, [None], count=1)
+        (remote,) = remotes(class_round)
+        answer = remote.round.turns[0].sum.answer
+        assert await asha.stream(300, until=lambda: live_rows(class_round)["Asha"].term == 1)
+        asha.voices.append((asha.next * BLOCK, pulse(answer + 5, 0.1)))
+        assert await asha.stream(300, until=lambda: "speak" in asha.phases())
+        asha.speak(NO, asha.next * BLOCK + SESSION_RATE)
+        assert await asha.stream(300, until=lambda: "again" in asha.phases())
+        assert live_rows(class_round)["Asha"].heard == readable("[unk]")
+        assert await asha.stream(900, until=lambda: not asha.run)
+        await settle(classroom)
+        assert remote.file is not None
+        for verdict, value in (("unclear", None), ("wrong", answer + 3), ("wrong", None)):
+            await classroom.bookkeeper.correct(class_round, 0, verdict, value)
+            (shown,) = live_answers(class_round)
+            (turn,) = open_session(remote.file).turns
+            words = readable(turn.attempts[-1].words)
+            assert (shown.verdict, shown.value, shown.words) == (turn.verdict, turn.value, words)
+        assert shown.value is None
+
+    held(tmp_path, story)
+
+
+def test_the_file_names_the_voice_that_read(tmp_path: Path) -> None:
+    async def story(classroom: Classroom) -> None:
+        class_round, (asha,) = await begin_own(classroom, [0], count=1)
+        assert await asha.stream(400, until=lambda: not asha.run)
+        await settle(classroom)
+        file = remotes(class_round)[0].file
+        assert file is not None
+        assert open_session(file).header["voice"] == PulseReader.voice_name
+
+    held(tmp_path, story)
+
+
 def test_a_correction_that_its_number_contradicts_changes_nothing(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         class_round, (asha,) = await begin_own(classroom, [5, 5])
@@ -459,7 +500,7 @@ def test_a_correction_while_the_file_is_finished_is_in_it(
                 correct()
             return super().finish()
 
-    monkeypatch.setattr(assembly, "FileRecorder", Finishing)
+    monkeypatch.setattr("oralquiz.session.live_round.FileRecorder", Finishing)
 
     async def story(classroom: Classroom) -> None:
         class_round, (asha,) = await begin_own(classroom, [5, 5])
@@ -488,7 +529,7 @@ def test_what_nobody_thought_of_ends_the_round_and_is_said(
                     raise KeyError("turn")
                 super().event(at, event)
 
-        monkeypatch.setattr(assembly, "FileRecorder", Odd)
+        monkeypatch.setattr("oralquiz.session.live_round.FileRecorder", Odd)
         class_round, (asha,) = await begin_own(classroom, [0], count=1)
         assert await asha.stream(400, until=lambda: not asha.run)
         assert asha.phases()[-1] == "trouble"
@@ -506,7 +547,7 @@ def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.M
                     raise OSError(28, "No space left on device")
                 super().event(at, event)
 
-        monkeypatch.setattr(assembly, "FileRecorder", Full)
+        monkeypatch.setattr("oralquiz.session.live_round.FileRecorder", Full)
         class_round, (asha,) = await begin_own(classroom, [0], count=1)
         assert await asha.stream(400, until=lambda: not asha.run)
         assert asha.phases()[-1] == "trouble"
@@ -586,7 +627,7 @@ def test_a_disk_that_is_full_at_the_start_leaves_no_session(
                 raise OSError(28, "No space left on device")
             super().__init__(folder, header)
 
-    monkeypatch.setattr(assembly, "FileRecorder", Full)
+    monkeypatch.setattr("oralquiz.session.live_round.FileRecorder", Full)
 
     async def story(classroom: Classroom) -> None:
         with pytest.raises(OralquizError, match="No space left"):

@@ -8,7 +8,7 @@ import msgspec
 import pytest
 
 from oralquiz.judge import Verdict
-from oralquiz.web.planning import Way
+from oralquiz.rounds.planning import Way
 from oralquiz.web.protocol import ProtocolError, from_page
 from oralquiz.web.words import page_words, verdicts
 from tests.web.message_types import fields, fits, literals, members, types

@@ -21,11 +21,11 @@ from oralquiz.records.pupil_list import find_pupil, pupils
 from oralquiz.records.round_list import held
 from oralquiz.records.scoring import Best, bests
 from oralquiz.records.session_rows import store
+from oralquiz.rounds.planning import Way
 from oralquiz.session.file import open_session
 from oralquiz.web import result_pages as results
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.classroom import Classroom
-from oralquiz.web.planning import Way
 from tests.session.room import make_round, run
 from tests.web.conftest import browser
 from tests.web.room import Tablet, make_classroom, plan

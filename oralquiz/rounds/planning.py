@@ -1,0 +1,128 @@
+"""A round that is wanted, and the rounds that come of it: for the sound card, for browsers and for
+the demonstration alike."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from enum import StrEnum
+from typing import Protocol
+
+from oralquiz.beads import Sum
+from oralquiz.compose import compose, load_syllabus, request_for
+from oralquiz.errors import BadInput, OralquizError
+from oralquiz.judge import PRACTICE, TEST
+from oralquiz.rounds.plan import Options, Round, Turn
+
+NO_LIMIT_S = 86_400.0
+"""A day: the runner's limit when a pupil may take any time."""
+
+
+class Way(StrEnum):
+    """Where the sums sound and where the answers are heard."""
+
+    FRONT = "front"
+    """Pupils in turn at one computer: it reads and listens."""
+    OWN = "own"
+    """Every tablet reads its own sums and listens."""
+    ROOM = "room"
+    """The computer at the front reads to everyone, the tablets only listen."""
+
+
+class TakesPart(Protocol):
+    """A pupil, as far as a round needs one."""
+
+    @property
+    def name(self) -> str: ...
+
+    @property
+    def consent(self) -> bool: ...
+
+
+class TooFewSums(OralquizError):
+    """There are not so many different sums as are wanted."""
+
+
+@dataclass(frozen=True)
+class RoundPlan:
+    """The round to hold: ``count`` sums of the step for each pupil (``terms`` 0: as many
+    terms as are usual)."""
+
+    step: str
+    way: Way = Way.OWN
+    count: int = 8
+    terms: int = 5
+    pace_s: float = 2.5
+    voice: str = ""
+    answer_within_s: float = 8.0
+    strict: bool = False
+    course: str = "two-hands"
+
+    def options(self, stretch: int = 1) -> Options:
+        """How the round is run; ``stretch`` multiplies the time for an answer, 0: no limit."""
+        limit = NO_LIMIT_S if stretch == 0 else self.answer_within_s * stretch
+        return Options(
+            pace_s=self.pace_s,
+            answer_within_s=limit,
+            policy=TEST if self.strict else PRACTICE,
+        )
+
+
+@dataclass(frozen=True)
+class PlannedSums:
+    """Sums for a plan, and how many such sums there are (None: not counted)."""
+
+    sums: tuple[Sum, ...]
+    total: int | None
+    columns: int
+
+
+def sums_for(
+    plan: RoundPlan, count: int, seed: int | None = None, *, repeat: bool = True
+) -> PlannedSums:
+    """``count`` sums; when fewer exist, they come again in another order. Raises BadInput where
+    there is none, and without ``repeat`` TooFewSums where one would have to come again."""
+    request = request_for(load_syllabus(plan.course), plan.step, terms=plan.terms or None)
+    made = compose(request, count, secrets.randbelow(2**31) if seed is None else seed)
+    if len(made.sums) < count and not repeat:
+        raise TooFewSums(
+            f"{plan.step} has only {len(made.sums)} such sums and {count} are wanted: "
+            f"see `oralquiz compose --step {plan.step}` for what stands in the way"
+        )
+    if not made.sums:
+        raise BadInput(f"there is no sum of {plan.terms} terms for {plan.step}")
+    times = -(-count // len(made.sums))
+    return PlannedSums((made.sums * times)[:count], made.total, request.columns)
+
+
+def plan_rounds(
+    plan: RoundPlan,
+    pupils: Sequence[TakesPart],
+    seed: int | None = None,
+    *,
+    name: str = "",
+    repeat: bool = True,
+) -> list[Round]:
+    """One round a device: one for the front, else one for each pupil in the order given.
+
+    ``name`` is what they are called, by default the step's title. Raises as ``sums_for``.
+    """
+    together = plan.way is Way.ROOM
+    wanted = plan.count if together else plan.count * len(pupils)
+    planned = sums_for(plan, wanted, seed, repeat=repeat)
+    shares = [
+        planned.sums if together else planned.sums[k :: len(pupils)] for k in range(len(pupils))
+    ]
+    turns = [
+        [Turn(pupil.name, terms, pupil.consent) for terms in share]
+        for pupil, share in zip(pupils, shares, strict=True)
+    ]
+    title = name or load_syllabus(plan.course).step(plan.step).title
+    created = datetime.now(UTC).isoformat(timespec="seconds")
+    empty = Round(title, created, (), plan.step, plan.step, planned.columns)
+    if plan.way is Way.FRONT:  # one sum each, then the next for each
+        in_turn = tuple(turn for each in zip(*turns, strict=True) for turn in each)
+        return [replace(empty, turns=in_turn)]
+    return [replace(empty, turns=tuple(theirs)) for theirs in turns]
