@@ -34,7 +34,7 @@ def _folder(name: str, usual: Path) -> Path:
 def private_folder(path: Path) -> Path:
     """``path`` as a folder that nobody else of this computer can look into, made where it is not.
 
-    One of ours that others could look into is closed. Raises OSError.
+    One that is there stays as it is: it may be somebody's choice. Raises OSError.
     """
     if not path.is_dir():
         path.parent.mkdir(parents=True, exist_ok=True)

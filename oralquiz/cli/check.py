@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import click
 
-from oralquiz.cli.common import FAILED, OK, json_option, print_json
+from oralquiz.cli.common import FAILED, OK, json_option, print_json, visible
 
 
 @click.group()
@@ -82,3 +82,37 @@ def sound(
             click.echo(("   " if finding.fit else "!  ") + finding.sentence)
         click.echo("Fit for a round." if fit else "Change what is marked with ! first.")
     ctx.exit(OK if fit else FAILED)
+
+
+@check.command()
+@json_option
+@click.pass_context
+def sessions(ctx: click.Context, as_json: bool) -> None:
+    """List what crashes left among the sessions kept here, and what is still to be done.
+
+    Erasing a pupil and forgetting voices remove leftovers; `enter` puts what waits into the
+    records and finishes an erasure. Exit code 1 when there is anything.
+    """
+    from oralquiz.folders import sessions_folder
+    from oralquiz.records import open_records, unfinished, unrecorded_sessions
+    from oralquiz.session import leftovers
+
+    db, folder = open_records(), sessions_folder()
+    found = {
+        "leftovers": leftovers(folder),
+        "waiting": unrecorded_sessions(db, folder),
+        "erasing": [path for _, path in unfinished(db)],
+    }
+    if as_json:
+        print_json({kind: [str(path) for path in paths] for kind, paths in found.items()})
+    else:
+        for kind, what in (
+            ("leftovers", "left by a crash, may hold voices"),
+            ("waiting", "not in the records yet (oralquiz enter)"),
+            ("erasing", "an erasure did not get to it (oralquiz enter)"),
+        ):
+            for path in found[kind]:
+                click.echo(visible(f"{path}: {what}"))
+        if not any(found.values()):
+            click.echo("Nothing is left over, and nothing waits.")
+    ctx.exit(FAILED if any(found.values()) else OK)

@@ -84,8 +84,15 @@ def _plain(error: UnicodeError) -> tuple[str, int]:
 
 def fail(message: str, code: int) -> None:
     """Print one line on stderr and leave with ``code``."""
-    click.echo("oralquiz: " + " ".join(message.split()), err=True)
+    click.echo("oralquiz: " + visible(" ".join(message.split())), err=True)
     sys.exit(code)
+
+
+def visible(text: str) -> str:
+    """``text`` from elsewhere (names, paths, files) as a terminal may show it, on one line."""
+    from oralquiz.rounds import without_controls
+
+    return without_controls(text)
 
 
 def print_json(value: object) -> None:

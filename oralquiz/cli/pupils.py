@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.cli.common import FAILED, json_option, print_json
+from oralquiz.cli.common import FAILED, json_option, print_json, visible
 from oralquiz.compose import many
 
 if TYPE_CHECKING:
@@ -82,7 +82,9 @@ def files_bar(what: str) -> Iterator[Callable[[int, int], None]]:
 
 def line(pupil: Pupil) -> str:
     group = f", {pupil.class_name}" if pupil.class_name else ""
-    return f"{pupil.name}{group}: the voice {'may be' if pupil.consent else 'is not'} kept"
+    return (
+        f"{visible(pupil.name + group)}: the voice {'may be' if pupil.consent else 'is not'} kept"
+    )
 
 
 def pupil_as_json(pupil: Pupil) -> dict[str, Any]:
@@ -257,9 +259,9 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
         files = many(len(erased.changed), "session file")
         click.echo(f"{name} is erased; changed or removed: {files}")
         for path in erased.missing:
-            click.echo(f"not where it was, look for it yourself: {path}")
+            click.echo(visible(f"not where it was, look for it yourself: {path}"))
         for why in erased.unreadable:
-            click.echo(f"not erased from: {why}")
+            click.echo(visible(f"not erased from: {why}"))
         click.echo("Pages and copies saved elsewhere are yours to delete.")
     if erased.missing or erased.unreadable:
         ctx.exit(FAILED)

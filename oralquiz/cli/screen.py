@@ -8,6 +8,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.table import Table
 
+from oralquiz.cli.common import visible
 from oralquiz.compose import many
 from oralquiz.judge import Verdict
 from oralquiz.records import Score
@@ -85,6 +86,6 @@ def score_table(scores: Sequence[Score]) -> Table:
         t = score.total
         latency = "" if t.median_latency_s is None else f"{t.median_latency_s:.2f} s"
         table.add_row(
-            score.pupil, str(t.right), str(t.wrong), str(t.unclear), str(t.silent), latency
+            visible(score.pupil), str(t.right), str(t.wrong), str(t.unclear), str(t.silent), latency
         )
     return table

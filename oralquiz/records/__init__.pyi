@@ -8,6 +8,7 @@ from .erasure import finish_erasing as finish_erasing
 from .erasure import unfinished as unfinished
 from .import_sessions import Imported as Imported
 from .import_sessions import import_session as import_session
+from .import_sessions import unrecorded_sessions as unrecorded_sessions
 from .import_sessions import waiting as waiting
 from .names import clean_name as clean_name
 from .practice_sets import PracticeSet as PracticeSet

@@ -69,6 +69,11 @@ def waiting(db: Database, folder: Path) -> list[Path]:
     An erasure that was cut short is finished first: nobody comes back by being imported.
     """
     finish_erasing(db)
+    return unrecorded_sessions(db, folder)
+
+
+def unrecorded_sessions(db: Database, folder: Path) -> list[Path]:
+    """What in ``folder`` is not in the records, as far as names tell; nothing is changed."""
     if not folder.is_dir():
         return []
     files = [p for p in unrecorded(db, folder) if p.suffix == ".zip" and p.is_file()]

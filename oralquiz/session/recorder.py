@@ -20,6 +20,7 @@ from typing import Any
 import numpy as np
 import soundfile
 
+from oralquiz.folders import private_folder
 from oralquiz.rounds import Entry, Event
 from oralquiz.session.folder_lock import BEGIN_S, SMALLER, discard, let_go, lock
 from oralquiz.session.webvtt import captions
@@ -42,7 +43,8 @@ class FileRecorder:
     """
 
     def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
-        folder.mkdir(parents=True)
+        private_folder(folder.parent)
+        folder.mkdir(mode=0o700)
         self.folder = folder
         self._entries: list[Entry] = []
         with contextlib.ExitStack() as undo:  # a round that cannot begin leaves nothing behind
