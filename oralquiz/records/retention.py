@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -30,11 +31,10 @@ def voices_kept(
     rows = db.query(
         "select file, created from rounds where coalesce(voices, 1) order by created, rowid"
     )
-    known = [Path(row["file"]) for row in rows if _time(row["created"]) <= until]
+    old = [row["file"] for row in rows if _time(row["created"]) <= until]
+    known = [Path(file) for file in old if os.path.exists(file)]  # noqa: PTH110, of very many
     others = unrecorded(db, folder) if folder is not None else []
-    return [path for path in known if path.exists()] + [
-        path for path in others if _holds_voice(path, until)
-    ]
+    return known + [path for path in others if _holds_voice(path, until)]
 
 
 def begun_before(days: int, now: datetime) -> datetime:

@@ -31,12 +31,15 @@ def held(db: Database, *, pupil: int | None = None, limit: int = 40, skip: int =
 
     Of one pupil, only what that pupil was asked is counted.
     """
-    theirs = "and pupil_id = :pupil" if pupil is not None else ""
+    theirs, shown = "", "exists (select 1 from sums where round_id = rounds.id)"
+    if pupil is not None:  # from the pupil's sums: few; else from the newest round on
+        theirs = "and pupil_id = :pupil"
+        shown = "id in (select round_id from sums where pupil_id = :pupil)"
     rows = db.query(
         f"""
         with shown as (
           select rounds.rowid as place, id, created, name, step, file from rounds
-          where exists (select 1 from sums where round_id = rounds.id {theirs})
+          where {shown}
           order by created desc, rounds.rowid desc limit :limit offset :skip
         )
         select shown.id, shown.created, shown.name, shown.step, shown.file,

@@ -65,12 +65,13 @@ def _tallies(
 
     Counted by the database along an index: in Python, half a million sums take seconds.
     """
+    order = ", ".join(["pupil_id", *[group] * (group != "''"), "verdict"])  # that of an index
     counts: dict[tuple[int, str], dict[str, int]] = defaultdict(dict)
     timed: dict[tuple[int, str], int] = {}
     for row in db.query(
         f"""
         select pupil_id, {group} as part, verdict, count(*) as n, count(latency_s) as timed
-        from {table} where {limits} group by pupil_id, part, verdict
+        from {table} where {limits} group by {order}
         """,
         values,
     ):
