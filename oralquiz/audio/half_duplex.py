@@ -1,9 +1,9 @@
-"""A guard for many tablets at once: it hears nothing while the sum is read.
+"""An echo filter for many tablets at once: it hears nothing while the sum is read aloud.
 
-EchoGuard takes the reading out of the microphone and lets an early answer through, at the price
-of some hundredths of a core for each device. For a whole class on a small computer this one costs
-nothing: what is heard before the reading has died away is not listened to. The lamp tells the
-pupils when to speak.
+EchoCanceller takes the reading out of the microphone and lets an early answer through, at the cost
+of a few hundredths of a core for each device. This one costs next to nothing, so that a small
+computer can serve a whole class: until the reading has died away, nothing is listened to. The
+lamp tells the pupils when to speak.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ import numpy as np
 from oralquiz.sound import SESSION_RATE, Samples
 
 TAIL_S = 0.12
-"""Seconds for which a reading stays in the room's air, loud enough to be taken for a voice, and
-by which the sound's delay may be known wrongly."""
+"""Seconds for which a reading goes on sounding in the room, loud enough to be taken for a voice,
+and by which the known delay may be wrong."""
 
 ROOM = 100
 """Blocks (2 s) in which the room's own noise is looked for."""
@@ -26,8 +26,8 @@ QUIET = 4
 
 
 class HalfDuplexGate:
-    """Does what EchoGuard does for the runner, without hearing: the room's own noise, from
-    moments before, stands where something sounds, so that a listener's idea of quiet stays."""
+    """Serves the runner as EchoCanceller does, but deaf while something sounds: it puts the room's
+    own noise of a moment before in its place, so that a listener's measure of quiet stays right."""
 
     def __init__(self) -> None:
         self._spans: list[tuple[int, int]] = []
@@ -36,17 +36,17 @@ class HalfDuplexGate:
         self._rng = np.random.default_rng(0)
 
     def played(self, samples: Samples, at: int) -> None:
-        """``samples`` sound from session sample ``at`` on."""
+        """``samples`` (n,) sound from session sample ``at`` on."""
         self._spans.append((at, at + len(samples) + round(TAIL_S * SESSION_RATE)))
         self._noise = []  # chosen when the sound begins: what is heard until then counts
 
     def stopped(self, at: int) -> None:
-        """What sounds stops at ``at``."""
+        """Everything that sounds stops at session sample ``at``."""
         end = at + round(TAIL_S * SESSION_RATE)
         self._spans = [(first, min(last, end)) for first, last in self._spans if first < at]
 
     def clean(self, start: int, heard: Samples) -> Samples:
-        """The block that begins at ``start``, without what sounds."""
+        """The block ``heard`` (n,) from session sample ``start`` on, without what sounds."""
         self._spans = [span for span in self._spans if span[1] > start]
         if not any(first < start + len(heard) for first, _ in self._spans):
             self._room.append((float(np.dot(heard, heard)), heard))

@@ -37,7 +37,7 @@ CLEAR_DB = 15.0
 
 
 class Card(AudioIn, AudioOut, Clock, Protocol):
-    """What of a sound card is used here: see soundcard.SoundCard."""
+    """What of a sound card is used here: see sound_card.SoundCard."""
 
     output_name: str
     input_name: str
@@ -58,7 +58,7 @@ class Measured:
     """Levels are decibels re full scale (RMS), times seconds; None: not measured.
 
     ``left_voices`` counts the stretches of voice that remain of the sum read aloud after the
-    echo guard; ``said_*`` belong to the number that somebody said.
+    echo canceller; ``said_*`` belong to the number that somebody said.
     """
 
     output: str
@@ -93,15 +93,17 @@ def measure(card: Card, reading: Samples, prompt: Callable[[], None] | None = No
     """
     echo = card.measure_lag()
     quiet = _listen(card, round(QUIET_S * SESSION_RATE))[1]
-    guard = EchoCanceller()
+    echo_filter = EchoCanceller()
     begin = card.now() + SESSION_RATE // 5
     at = card.play(reading, begin)
-    guard.played(reading, at)
+    echo_filter.played(reading, at)
     first, heard = _listen(card, at + len(reading) + SESSION_RATE // 2 - card.now())
-    # the guard first learns the quiet room, as it does in a round; blocks lie without a gap
+    # the filter first learns the quiet room, as in a round; the blocks follow without a gap
     room = np.concatenate([quiet, heard])
     offset = first - len(quiet)
-    cleaned = [guard.clean(offset + k, room[k : k + BLOCK]) for k in range(0, len(room), BLOCK)]
+    cleaned = [
+        echo_filter.clean(offset + k, room[k : k + BLOCK]) for k in range(0, len(room), BLOCK)
+    ]
     detector = VoiceDetector(SESSION_RATE)
     detector.feed(np.concatenate(cleaned))
     detector.close()

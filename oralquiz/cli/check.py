@@ -11,7 +11,7 @@ from oralquiz.cli.common import FAILED, OK, json_option, print_json, visible
 
 @click.group()
 def check() -> None:
-    """Try out what a round needs before the children come."""
+    """Try out what a round needs, before the children arrive."""
 
 
 @check.command()

@@ -140,7 +140,7 @@ def phrases(language: str, as_json: bool) -> None:
 @click.option("--highest", default=99, show_default=True, help="The highest number to dictate.")
 @click.option("--microphone", metavar="NAME", help="Name or number of the microphone.")
 @click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
-@click.option("--no-check", is_flag=True, help="Do not have the numbers checked by ear.")
+@click.option("--no-check", is_flag=True, help="Do not have the recogniser check the numbers.")
 @click.pass_context
 def record(
     ctx: click.Context,
@@ -164,7 +164,7 @@ def record(
     wanted = list(only) or [w for w in needed_words(language, highest) if w not in have]
     checker = None if no_check else _recognizer(language)
     if checker is None and not no_check:
-        click.echo(f"there is no recognition model for '{language}': words are not checked by ear")
+        click.echo(f"there is no recognition model for '{language}': words are not checked")
     refused: list[str] = []
     if folder is not None:
         refused = _from_folder(name, language, wanted, folder, checker)
@@ -255,7 +255,7 @@ def _record_word(
         if trouble is None:
             heard = _misheard(checker, word, language, take)
             if heard is None or heard == heard_twice:
-                # an accent the recogniser does not know is the teacher's good right
+                # the teacher may well have an accent that the recogniser does not know
                 keep_word(name, language, word, take)
                 return True
             heard_twice = heard

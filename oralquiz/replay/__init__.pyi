@@ -3,9 +3,9 @@ from .local_dates import local_time as local_time
 from .outcome import sign_and_word as sign_and_word
 from .page import build_page as build_page
 from .spoken_steps import WORDS_PER_MINUTE as WORDS_PER_MINUTE
-from .step_phrases import StepPhrases as StepPhrases
-from .step_phrases import phrases as phrases
-from .step_phrases import written as written
+from .step_words import StepPhrases as StepPhrases
+from .step_words import phrases as phrases
+from .step_words import written as written
 from .terminal import TerminalReplay as TerminalReplay
 from .terminal import printed as printed
 from .turn_story import TurnStory as TurnStory

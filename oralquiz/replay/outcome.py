@@ -5,8 +5,7 @@ from __future__ import annotations
 from oralquiz.judge import Verdict
 from oralquiz.listen import readable
 from oralquiz.replay.slip_marks import sentence
-from oralquiz.replay.step_phrases import StepPhrases, term_written
-from oralquiz.replay.step_words import Form
+from oralquiz.replay.step_words import Form, StepPhrases, term_written
 from oralquiz.replay.turn_story import TurnStory
 from oralquiz.rounds import Answered
 

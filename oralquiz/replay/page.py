@@ -25,8 +25,7 @@ from oralquiz.replay.local_dates import local_date
 from oralquiz.replay.page_data import explained, recorded, shared_words, sum_data
 from oralquiz.replay.page_script import page_script
 from oralquiz.replay.spoken_steps import Explainer
-from oralquiz.replay.step_phrases import DEFAULT_LANGUAGE, phrases
-from oralquiz.replay.step_words import Form, form_for
+from oralquiz.replay.step_words import DEFAULT_LANGUAGE, Form, form_for, phrases
 from oralquiz.replay.turn_sheet import Symbols, sheet
 from oralquiz.replay.turn_story import ORDERS, TurnStory, choose, tell_turns
 from oralquiz.session import Session, cues

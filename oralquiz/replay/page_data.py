@@ -16,8 +16,7 @@ from oralquiz.replay.outcome import (
     verdict_word,
 )
 from oralquiz.replay.spoken_steps import SpokenExplanation
-from oralquiz.replay.step_phrases import StepPhrases, term_written, written
-from oralquiz.replay.step_words import Form, words
+from oralquiz.replay.step_words import Form, StepPhrases, term_written, words, written
 from oralquiz.replay.story import StoryStep
 from oralquiz.replay.timing import Beat, Timing
 from oralquiz.replay.turn_story import TurnStory

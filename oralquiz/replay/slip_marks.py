@@ -9,8 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from oralquiz.judge import Diagnoser, Explanation, Slip, SlipKind
-from oralquiz.replay.step_phrases import StepPhrases, signed, term_written, written
-from oralquiz.replay.step_words import Form
+from oralquiz.replay.step_words import Form, StepPhrases, signed, term_written, written
 from oralquiz.replay.story import Story, StoryStep
 
 MOST = 3  # so many are shown

@@ -14,8 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from oralquiz.replay.replay_audio import encode, seconds
-from oralquiz.replay.step_phrases import StepPhrases
-from oralquiz.replay.step_words import Form, spoken, words
+from oralquiz.replay.step_words import Form, StepPhrases, spoken, words
 from oralquiz.replay.story import Story
 from oralquiz.replay.timing import Beat, Mark
 from oralquiz.sound import SESSION_RATE, at_session_rate

@@ -1,6 +1,6 @@
 """The story of a sum: every correct move as one step to be shown, with what belongs to it.
 
-Pure: from a sum to steps. What a step is called in words is in ``phrases``; how it looks, in
+Pure: from a sum to steps. What a step is called in words is in ``step_words``; how it looks, in
 ``hands`` and ``frame``; when it happens on the recording, in ``timing``.
 """
 

@@ -11,8 +11,7 @@ from rich.text import Text
 
 from oralquiz.beads import MoveOrder
 from oralquiz.replay.outcome import GLYPHS, detail_words, heard_words, possible_words, turn_title
-from oralquiz.replay.step_phrases import StepPhrases, term_written
-from oralquiz.replay.step_words import Form, form_for, words
+from oralquiz.replay.step_words import Form, StepPhrases, form_for, term_written, words
 from oralquiz.replay.story import Story, StoryStep
 from oralquiz.replay.text_pictures import FULL, PLAIN, Strokes, text_picture
 from oralquiz.replay.turn_story import ORDERS, TurnStory

@@ -10,8 +10,7 @@ from oralquiz.beads import BeadStep, MoveOrder, digit_at
 from oralquiz.replay import picture as pictures
 from oralquiz.replay.drawing import tag
 from oralquiz.replay.outcome import detail_words, heard_words, possible_words, turn_title
-from oralquiz.replay.step_phrases import StepPhrases, term_written, written
-from oralquiz.replay.step_words import Form, words
+from oralquiz.replay.step_words import Form, StepPhrases, term_written, words, written
 from oralquiz.replay.turn_story import ORDERS, TurnStory
 
 

@@ -15,7 +15,7 @@ STYLES = ("plus_minus", "add_take", "minus_only")
 
 
 @dataclass(frozen=True)
-class Phrases:
+class DictationPhrases:
     """One language's row: see the head of phrases.toml for what each field means."""
 
     language: str
@@ -42,7 +42,7 @@ def own_table() -> Path:
     return data_folder() / "phrases.toml"
 
 
-def phrases(language: str, table: Path | None = None) -> Phrases:
+def phrases(language: str, table: Path | None = None) -> DictationPhrases:
     """The row of ``language`` (``en_IN``, also written ``en-IN``), edits of ``table`` applied.
 
     ``table`` None means the teacher's own table, if there is one. Raises BadInput, naming what is
@@ -80,7 +80,7 @@ def _read(path: Path) -> dict[str, dict[str, Any]]:
         raise BadInput(f"{path}: cannot be read: {error.strerror}") from error
 
 
-def _checked(code: str, row: dict[str, Any], path: Path) -> Phrases:
+def _checked(code: str, row: dict[str, Any], path: Path) -> DictationPhrases:
     texts = ("name", "numbers", "engine", "lead_in", "closing")
     for key in texts:
         if not isinstance(row.get(key), str) or not row[key].strip():
@@ -96,4 +96,4 @@ def _checked(code: str, row: dict[str, Any], path: Path) -> Phrases:
     if unknown:
         raise BadInput(f"{path}: [{code}] has no such key: {', '.join(sorted(unknown))}")
     fields: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in row.items()}
-    return Phrases(language=code, **fields)
+    return DictationPhrases(language=code, **fields)

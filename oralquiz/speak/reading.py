@@ -8,7 +8,7 @@ from num2words import num2words
 
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
-from oralquiz.speak.phrase_book import Phrases, phrases
+from oralquiz.speak.phrase_book import DictationPhrases, phrases
 
 
 @dataclass(frozen=True)
@@ -26,7 +26,7 @@ class Reading:
     count_in: bool = False
     closing: bool = False
 
-    def phrases(self) -> Phrases:
+    def phrases(self) -> DictationPhrases:
         return phrases(self.language)
 
 

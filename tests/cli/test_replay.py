@@ -18,7 +18,7 @@ from rich.console import Console, RenderableType
 
 from oralquiz.cli import main
 from oralquiz.cli.replay import _step_through
-from oralquiz.replay.step_phrases import phrases
+from oralquiz.replay.step_words import phrases
 from oralquiz.replay.terminal import TerminalReplay
 from oralquiz.replay.turn_story import tell_turns
 from tests.replay.made import made

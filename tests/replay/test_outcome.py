@@ -12,7 +12,7 @@ from oralquiz.judge.verdict import Verdict
 from oralquiz.replay.local_dates import local_date, local_time
 from oralquiz.replay.outcome import heard_words
 from oralquiz.replay.page import build_page
-from oralquiz.replay.step_phrases import phrases
+from oralquiz.replay.step_words import phrases
 from oralquiz.rounds.progress import Answered, Attempt, Correction
 from tests.replay.made import made
 

@@ -8,7 +8,7 @@ from oralquiz.beads import Sum
 from oralquiz.judge.diagnosis import Diagnoser
 from oralquiz.judge.slip import Slip, SlipKind
 from oralquiz.replay.slip_marks import LEAST, MOST, possible, sentence
-from oralquiz.replay.step_phrases import languages, phrases
+from oralquiz.replay.step_words import languages, phrases
 from oralquiz.replay.story import Story, tell
 from oralquiz.replay.turn_story import tell_turns
 from tests.replay.made import made

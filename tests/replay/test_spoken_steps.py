@@ -10,7 +10,7 @@ import soundfile
 
 from oralquiz.beads import Sum
 from oralquiz.replay.spoken_steps import Explainer
-from oralquiz.replay.step_phrases import phrases
+from oralquiz.replay.step_words import phrases
 from oralquiz.replay.story import tell
 from oralquiz.sound.clip import Clip
 

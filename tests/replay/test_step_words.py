@@ -17,15 +17,18 @@ from oralquiz.errors import BadInput
 from oralquiz.judge.slip import SlipKind
 from oralquiz.judge.verdict import Verdict
 from oralquiz.replay import page
-from oralquiz.replay.step_phrases import (
+from oralquiz.replay.step_words import (
     StepPhrases,
+    Words,
+    form_for,
     languages,
     phrases,
     signed,
+    spoken,
     term_written,
+    words,
     written,
 )
-from oralquiz.replay.step_words import Words, form_for, spoken, words
 from oralquiz.replay.story import tell
 from oralquiz.replay.terminal import TerminalReplay, printed
 from oralquiz.replay.turn_story import tell_turns
