@@ -36,7 +36,7 @@ VOICE_LOW_DBFS = -40.0
 CLEAR_DB = 15.0
 
 
-class Card(AudioIn, AudioOut, Clock, Protocol):
+class MeasurableCard(AudioIn, AudioOut, Clock, Protocol):
     """What of a sound card is used here: see sound_card.SoundCard."""
 
     output_name: str
@@ -85,7 +85,9 @@ class Finding:
     sentence: str
 
 
-def measure(card: Card, reading: Samples, prompt: Callable[[], None] | None = None) -> Measured:
+def measure(
+    card: MeasurableCard, reading: Samples, prompt: Callable[[], None] | None = None
+) -> Measured:
     """Measure ``card``, opened. ``reading`` (n,) is a sum at SESSION_RATE.
 
     With a ``prompt`` somebody is expected to say a number once it returns. Raises AudioError as
@@ -227,7 +229,7 @@ def _loudest(samples: Samples) -> float:
     return max(dbfs(samples[at : at + length]) for at in starts)
 
 
-def _listen(card: Card, samples: int) -> tuple[int, Samples]:
+def _listen(card: MeasurableCard, samples: int) -> tuple[int, Samples]:
     """At least ``samples`` of what comes next, and the position of the first."""
     blocks = [card.read()]
     while sum(len(block.samples) for block in blocks) < samples:

@@ -14,7 +14,7 @@ from oralquiz.errors import BadInput
 from oralquiz.listen import Hearing
 
 
-class RangeType(click.ParamType[tuple[int, int]]):
+class NumberRange(click.ParamType[tuple[int, int]]):
     """``LOWEST..HIGHEST``, such as 0..99."""
 
     name = "range"
@@ -53,7 +53,7 @@ NOTHING = heard_as_json(Hearing((), "", None, None))
 @click.option(
     "--range",
     "limits",
-    type=RangeType(),
+    type=NumberRange(),
     metavar="A..B",
     help="Numbers that can be said, such as 0..99 for two hands. Default: all the model knows.",
 )

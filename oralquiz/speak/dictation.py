@@ -10,7 +10,7 @@ import numpy as np
 from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
 from oralquiz.sound import Clip, Samples, at_rate, faded
-from oralquiz.speak.level import LOUDNESS_LUFS, level
+from oralquiz.speak.loudness import LOUDNESS_LUFS, level
 from oralquiz.speak.reading import Reading, term_texts
 from oralquiz.speak.stretch import compress
 from oralquiz.speak.voice import Voice

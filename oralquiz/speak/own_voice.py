@@ -17,7 +17,7 @@ import numpy as np
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.sound import Clip, Samples, at_rate, faded, flac_bytes, read_clip
-from oralquiz.speak.level import LOUDNESS_LUFS, level
+from oralquiz.speak.loudness import LOUDNESS_LUFS, level
 from oralquiz.speak.phrase_book import phrases
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.trim import trim, voice_bounds

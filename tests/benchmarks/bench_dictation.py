@@ -23,7 +23,7 @@ from oralquiz.errors import BadInput
 from oralquiz.sound.clip import Clip
 from oralquiz.sound.resampling import at_rate
 from oralquiz.speak.dictation import Dictation, dictate
-from oralquiz.speak.level import level, loudness, true_peak
+from oralquiz.speak.loudness import level, loudness, true_peak
 from oralquiz.speak.stretch import compress
 from oralquiz.speak.voices import CLEAR_RATE, EngineVoice, open_voice
 from tests.speak.sounds import found_onsets

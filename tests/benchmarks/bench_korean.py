@@ -28,7 +28,7 @@ from oralquiz.listen.spelled_numbers import SpelledNumbers
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_rate
 from oralquiz.sound.sound_files import read_recording
-from oralquiz.speak.level import level
+from oralquiz.speak.loudness import level
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import open_voice
 

@@ -207,19 +207,28 @@ def test_in_a_real_terminal_of_80_by_24(session_file: Path) -> None:
         close_fds=True,
     )
     os.close(theirs)
-    shown = read_until(ours, "q: end")
+    shown = read_until(ours, "q: quit")
     for _ in range(4):
-        time.sleep(0.2)  # keys that come before the terminal waits for one are dropped
-        os.write(ours, RIGHT.encode())
-        shown = read_until(ours, "q: end")
+        press(ours, RIGHT)
+        shown = read_until(ours, "q: quit")
     assert "not enough fingers" in shown
     assert "Maybe the thumb did not move." in shown
     lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown).splitlines()
     assert len(lines) <= 25
-    time.sleep(0.2)
-    os.write(ours, b"q")
+    press(ours, "q")
     assert process.wait(timeout=10) == 0
     os.close(ours)
+
+
+def press(terminal: int, key: str) -> None:
+    """Press ``key`` once it is waited for: keys that come before are dropped."""
+    import termios
+
+    deadline = time.monotonic() + 20
+    while termios.tcgetattr(terminal)[3] & termios.ICANON:
+        assert time.monotonic() < deadline, "no key is waited for"
+        time.sleep(0.01)
+    os.write(terminal, key.encode())
 
 
 def read_until(terminal: int, text: str) -> str:

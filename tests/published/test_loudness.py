@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from oralquiz.sound.clip import Clip
-from oralquiz.speak.level import loudness, true_peak
+from oralquiz.speak.loudness import loudness, true_peak
 
 
 def sine(hertz: float, dbfs: float, rate: int, phase: float = 0.0, seconds: float = 3.0) -> Clip:

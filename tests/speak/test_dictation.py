@@ -11,7 +11,7 @@ from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
 from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import COUNT_PACE_S, MAX_COMPRESSION, dictate
-from oralquiz.speak.level import PEAK_DBTP, loudness, true_peak
+from oralquiz.speak.loudness import PEAK_DBTP, loudness, true_peak
 from oralquiz.speak.reading import Reading
 from oralquiz.speak.voices import open_voice
 from tests.speak.sounds import FakeVoice, found_onsets

@@ -11,7 +11,7 @@ from oralquiz.beads import Sum
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import dictate
-from oralquiz.speak.level import loudness
+from oralquiz.speak.loudness import loudness
 from oralquiz.speak.own_voice import (
     OwnVoice,
     complaint,

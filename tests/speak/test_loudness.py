@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from oralquiz.sound.clip import Clip
-from oralquiz.speak.level import PEAK_DBTP, level, loudness, true_peak
+from oralquiz.speak.loudness import PEAK_DBTP, level, loudness, true_peak
 from tests.speak.sounds import tone
 
 RATE = 22_050
