@@ -307,10 +307,12 @@ MFCC_CONF = f"""--use-energy=false
 #: Frames at once: 150 are an answer of 1.5 s. At Kaldi's own 20 most of the time went into packing
 #: the weights for each product anew. The scores are the same but for rounding (1e-4).
 MODEL_CONF = """--frames-per-chunk=150
---min-active=200
---max-active=3000
---beam=16.0
+--min-active=50
+--max-active=1000
+--beam=13.0
 --lattice-beam=7.0
+--prune-interval=50
+--determinize-max-delay=400
 --acoustic-scale=1.0
 --frame-subsampling-factor=3
 --endpoint.silence-phones=1
