@@ -8,22 +8,10 @@ or "five ... three" one word may be lost.
 
 from __future__ import annotations
 
+from oralquiz.listen import find_language
 
-def sounds_like(value: int) -> int | None:
-    """The number that ``value`` is easily mistaken for: 30 for 13, 13 for 30, 130 for 113.
-
-    None where there is no such pair. The sign of ``value`` is kept.
-    """
-    sign = -1 if value < 0 else 1
-    hundreds, rest = divmod(abs(value), 100)
-    tens, ones = divmod(rest, 10)
-    if tens == 1 and ones >= 3:
-        other = 10 * ones
-    elif tens >= 3 and ones == 0:
-        other = 10 + tens
-    else:
-        return None
-    return sign * (100 * hundreds + other)
+sounds_like = find_language("en").sound_alike
+"""The number that another is easily mistaken for: 30 for 13, 13 for 30, 130 for 113; else None."""
 
 
 def confusable(one: int, other: int) -> bool:

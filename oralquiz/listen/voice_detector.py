@@ -175,7 +175,7 @@ class VoiceDetector:
 
     def _look(self, first: int, levels: Levels) -> None:
         """Look for voice in ``levels``, whose first window is ``first``."""
-        active: NDArray[np.bool_] = (levels > self._room.bar).any(axis=1)
+        active = np.any(levels > self._room.bar, axis=1)
         if self._begun is None and not active.any():
             self._count(0, len(levels))
             return

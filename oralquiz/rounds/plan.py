@@ -8,6 +8,7 @@ from typing import Any
 
 from oralquiz.beads import MoveOrder, Sum, top
 from oralquiz.judge import PRACTICE, Policy
+from oralquiz.listen import find_language
 
 
 @dataclass(frozen=True)
@@ -57,7 +58,7 @@ class Options:
     take_back_s: float = 0.45
     asks: int = 1
     gap_s: float = 1.2
-    ask_again_text: str = "once more, please"
+    ask_again_text: str = find_language("en").ask_again
     policy: Policy = field(default=PRACTICE)
 
     def as_json(self) -> dict[str, Any]:
