@@ -51,7 +51,7 @@ class AheadReader:
         return self._reader.voice_name
 
     def prepare(self, turn: Turn) -> Dictation:
-        """Render ``turn`` unless it is ready; the last two are kept. Raises what the voice raises."""
+        """Render ``turn`` unless it is ready; the last two are kept. Raises as the voice does."""
         with self._lock:
             if turn not in self._ready:
                 dictation = self._reader.dictation(turn)
