@@ -34,7 +34,7 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
     from oralquiz.records import pupils as everyone
 
     db = open_records()
-    known, result = everyone(db), {score.pupil: score for score in scores(db)}
+    known, result = everyone(db), {score.pupil: score for score in scores(db, rules=as_json)}
     if as_json:
         print_json(
             [

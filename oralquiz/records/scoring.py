@@ -40,8 +40,13 @@ class Score:
     by_rule: dict[str, Tally]
 
 
-def scores(db: Database, *, round_id: str | None = None, pupil: int | None = None) -> list[Score]:
-    """The score of every pupil with an answered sum, by name; of one round or pupil if given."""
+def scores(
+    db: Database, *, round_id: str | None = None, pupil: int | None = None, rules: bool = True
+) -> list[Score]:
+    """The score of every pupil with an answered sum, by name; of one round or pupil if given.
+
+    Without ``rules`` only the totals.
+    """
     only = {"round": round_id, "pupil": pupil}
     limits = " and ".join(
         ["verdict is not null"]
@@ -49,10 +54,11 @@ def scores(db: Database, *, round_id: str | None = None, pupil: int | None = Non
         + ["pupil_id = :pupil"] * (pupil is not None)
     )
     totals = _tallies(db, "sums", "''", limits.format(sum="sums.id"), only)
-    by_rule = _tallies(db, "rule_answers", "rule", limits.format(sum="sum_id"), only)
+    in_rules = limits.format(sum="sum_id")
+    by_rule = _tallies(db, "rule_answers", "rule", in_rules, only) if rules else {}
     names = db.query("select id, name from pupils order by name")
     return [
-        Score(row["name"], totals[row["id"]][""], dict(sorted(by_rule[row["id"]].items())))
+        Score(row["name"], totals[row["id"]][""], dict(sorted(by_rule.get(row["id"], {}).items())))
         for row in names
         if row["id"] in totals
     ]
