@@ -47,7 +47,7 @@ class JudgedAnswer(Struct, frozen=True):
     corrected: bool = False
 
 
-class LiveRound(Struct, frozen=True):
+class ClassRoundView(Struct, frozen=True):
     """The whole class round as the teacher's page shows it."""
 
     key: str
@@ -80,7 +80,7 @@ class Live(Struct, frozen=True, tag_field="t", tag="live"):
     """What the teacher's page draws. ``whole_class`` names the class that the next round is for,
     unless pupils were chosen."""
 
-    lesson: LiveRound | None
+    lesson: ClassRoundView | None
     whole_class: str
     front: Front
     here: Sequence[Present]

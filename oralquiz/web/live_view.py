@@ -10,7 +10,7 @@ from oralquiz.listen import readable
 from oralquiz.replay import written
 from oralquiz.rounds import Answered, Stage, Way
 from oralquiz.web.class_round import ClassRound
-from oralquiz.web.live_messages import JudgedAnswer, LiveRound, LiveRow, WallRound
+from oralquiz.web.live_messages import ClassRoundView, JudgedAnswer, LiveRow, WallRound
 from oralquiz.web.participant import Participant, counts_of
 
 PHASES = {
@@ -87,9 +87,9 @@ def _answer(number: int, participant: Participant, answered: Answered) -> Judged
     )
 
 
-def live_round(class_round: ClassRound) -> LiveRound:
+def live_round(class_round: ClassRound) -> ClassRoundView:
     """The whole class round for the teacher's page."""
-    return LiveRound(
+    return ClassRoundView(
         key=class_round.key,
         title=class_round.title,
         way=class_round.plan.way,

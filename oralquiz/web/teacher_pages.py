@@ -33,8 +33,8 @@ from oralquiz.sound import SESSION_RATE, wav_bytes
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers, whole_number
-from oralquiz.web.planning import MAX_SUMS, MAX_TERMS, PACES, read_plan
 from oralquiz.web.records_thread import RecordsThread
+from oralquiz.web.round_plan import MAX_SUMS, MAX_TERMS, PACES, read_plan
 
 MOST_LETTERS = 60
 
