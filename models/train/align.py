@@ -17,6 +17,7 @@ from pathlib import Path
 import corpus
 import export
 import fullsum
+import mdl
 import objective
 import torch
 import units
@@ -29,14 +30,15 @@ BATCH = 256
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--network", type=Path, required=True)
+    parser.add_argument("--network", type=Path, required=True, help="network.pt, or a model folder")
     parser.add_argument("--pack", type=Path, nargs="+", required=True)
     parser.add_argument("--out", type=Path, required=True)
     args = parser.parse_args()
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     clips, waves = corpus.unpack(args.pack, os.cpu_count() or 1)
     store = Store.build(clips, waves, device)
-    network = export.load(args.network).to(device)
+    network = mdl.read(args.network) if args.network.is_dir() else export.load(args.network)
+    network = network.to(device)
     planner, renderer = Planner(store, 1, strength=0.0), Renderer(store, device)
     chains = units.chains(network.output.out_channels)
     loop = fullsum.shared(fullsum.loop_acceptor(chains), device)

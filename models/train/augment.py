@@ -26,7 +26,7 @@ from dataclasses import dataclass
 import numpy as np
 import torch
 import units
-from corpus import PEOPLE_SOURCES, Clip
+from corpus import Clip
 from features import (
     ENERGY_FLOOR,
     FRAME_LENGTH,
@@ -74,45 +74,82 @@ def _crossings(wave: np.ndarray) -> float:
     )
 
 
-class Sampler:
-    """Draws the clips of a batch: what is said, by whom, in which order."""
+#: how often each single number word is drawn, of all; the digits are what people say most
+SINGLE_SHARES: dict[str, float] = {
+    **dict.fromkeys(units.DIGITS, 1.0),
+    **dict.fromkeys((*units.TEENS, *units.TENS), 0.75),
+    **dict.fromkeys(("oh", "nought"), 0.4),
+    **dict.fromkeys(("hundred", "thousand", "minus", "a", "and"), 0.15),
+}
+#: who says the digits, the other number words, phrases, and what is not a number
+GROUP_SHARES: dict[str, dict[str, float]] = {
+    "digit": {"people": 0.72, "machine": 0.28},
+    "word": {"people": 0.24, "spliced": 0.24, "machine": 0.52},
+    "phrase": {"people": 0.25, "machine": 0.75},
+    "other": {"people": 0.6, "machine": 0.4},
+    "sound": {"machine": 1.0},
+    "noise": {"machine": 1.0},
+}
+#: many clips of one speaker or other word, and many speakers of one source, count like this power
+#: of their number
+EVENED = 0.5
 
-    def __init__(self, store: Store, human_share: float, rng: np.random.Generator) -> None:
-        self.store = store
+Pool = tuple[np.ndarray, np.ndarray]
+
+
+class Sampler:
+    """Draws the clips of a batch: what is said, by whom, in which order.
+
+    Single numbers are drawn by their word, so that no word leads; then a clip is drawn so that
+    rare speakers, sources and other words are heard more often than their share.
+    """
+
+    def __init__(self, store: Store, rng: np.random.Generator) -> None:
+        self.clips = store.clips
         self.rng = rng
-        self.human_share = human_share
-        groups: dict[tuple[str, bool], list[int]] = {}
+        members: dict[tuple[str, str], list[int]] = {}
         for i, clip in enumerate(store.clips):
-            human = clip.source in PEOPLE_SOURCES
-            kind = clip.kind
-            if kind in ("number", "phrase", "hesitation") and clip.words == (units.UNK,):
-                kind = "other"
-            if kind not in ("other", "noise", "sound"):
-                kind = "number" if len(clip.words) == 1 else "phrase"
-            groups.setdefault((kind, human), []).append(i)
-        self.pools: dict[tuple[str, bool], tuple[np.ndarray, np.ndarray]] = {}
-        for key, members in groups.items():
-            # many clips of one speaker or of one word count like the square root of their number,
-            # so that rare speakers and rare words are heard often
-            speakers = [store.clips[i].speaker for i in members]
-            words = [store.clips[i].words for i in members]
-            by_speaker = Counter(speakers)
-            by_words = Counter(words) if key[0] == "number" else Counter()
-            weight = np.array(
-                [
-                    by_speaker[s] ** -0.5 * max(1, by_words[w]) ** -0.5
-                    for s, w in zip(speakers, words, strict=True)
-                ]
-            )
-            self.pools[key] = (np.array(members), np.cumsum(weight / weight.sum()))
+            members.setdefault((_pool(clip), clip.group), []).append(i)
+        self.pools = {key: self._weighted(rows) for key, rows in members.items()}
+        self.words = [w for w in SINGLE_SHARES if any(name == w for name, _ in self.pools)]
+        shares = np.array([SINGLE_SHARES[word] for word in self.words])
+        self.word_ends = np.cumsum(shares / shares.sum())
+
+    def _weighted(self, members: list[int]) -> Pool:
+        clips = [self.clips[i] for i in members]
+        weight = np.ones(len(clips))
+        for said in ([c.speaker for c in clips], [c.text for c in clips]):
+            count = Counter(said)
+            weight *= np.array([count[x] for x in said], float) ** -EVENED
+        total: Counter[str] = Counter()
+        for clip, w in zip(clips, weight, strict=True):
+            total[clip.source] += w
+        voices = Counter(source for source, _ in {(c.source, c.speaker) for c in clips})
+        weight *= np.array([voices[c.source] ** EVENED / total[c.source] for c in clips])
+        return np.array(members), np.cumsum(weight / weight.sum())
+
+    def _pick(self, ends: np.ndarray) -> int:
+        return min(int(np.searchsorted(ends, self.rng.random())), len(ends) - 1)
 
     def draw(self, kind: str) -> int:
-        human = self.rng.random() < self.human_share
-        pool = self.pools.get((kind, human)) or self.pools.get((kind, not human))
-        if pool is None:
+        """A clip of a kind: number, tens, digit, phrase, other, sound or noise."""
+        if kind == "number":
+            return self._of(self.words[self._pick(self.word_ends)])
+        if kind == "tens":
+            return self._of(units.TENS[self.rng.integers(len(units.TENS))])
+        if kind == "digit":
+            return self._of(units.DIGITS[self.rng.integers(1, 10)])
+        return self._of(kind)
+
+    def _of(self, name: str) -> int:
+        kind = "digit" if name in units.DIGITS else "word" if name in SINGLE_SHARES else name
+        shares = GROUP_SHARES[kind]
+        there = [group for group in shares if (name, group) in self.pools]
+        if not there:
             return self.draw("number")
-        members, cumulative = pool
-        return int(members[min(np.searchsorted(cumulative, self.rng.random()), len(members) - 1)])
+        ends = np.cumsum([shares[group] for group in there])
+        members, cumulative = self.pools[name, there[self._pick(ends / ends[-1])]]
+        return int(members[self._pick(cumulative)])
 
     def item(self) -> list[int]:
         """Clips of one utterance, in order (possibly none: noise alone)."""
@@ -124,21 +161,33 @@ class Sampler:
         return []
 
 
+def _pool(clip: Clip) -> str:
+    """The pool that a clip is drawn from: its word if it is a single number word."""
+    if clip.kind in ("noise", "sound"):
+        return clip.kind
+    if clip.words == (units.UNK,):
+        return "other"
+    return clip.words[0] if len(clip.words) == 1 else "phrase"
+
+
 #: what an utterance is made of, and how often; what is left over is noise alone
 ITEMS: tuple[tuple[tuple[str, ...], float], ...] = (
-    (("number",), 0.38),
-    (("phrase",), 0.14),
-    (("other",), 0.22),
-    (("sound",), 0.03),
-    (("other", "number"), 0.05),
+    (("number",), 0.36),
+    (("tens", "digit"), 0.06),
+    (("phrase",), 0.12),
+    (("other",), 0.24),
+    (("sound",), 0.02),
+    (("other", "number"), 0.04),
     (("sound", "number"), 0.02),
-    (("number", "other", "number"), 0.03),
+    (("number", "other", "number"), 0.02),
     (("number", "other"), 0.02),
     (("number", "sound"), 0.01),
     (("other", "other"), 0.03),
     (("number", "number"), 0.02),
     (("number", "number", "number"), 0.01),
 )
+#: seconds cut off either side of the joint where a ten and a digit become one number
+JOINED_S = 0.06
 
 
 @dataclass(frozen=True)
@@ -168,6 +217,13 @@ class Planner:
         """How much faster than recorded an utterance is heard."""
         return math.exp(self.rng.uniform(-0.28, 0.3) * self.strength)
 
+    def _joins(self, item: list[int]) -> bool:
+        """Whether an item is a ten and a digit, said as one number."""
+        if len(item) != 2:
+            return False
+        first, second = (self.store.clips[i].words for i in item)
+        return first[0] in units.TENS and len(first) == 1 and second[0] in units.DIGITS[1:]
+
     def plan(
         self, items: list[list[int]], frames: int, rates: Sequence[float] | None = None
     ) -> Plan:
@@ -182,19 +238,23 @@ class Planner:
             rate = rates[b] if rates else self.rate()
             placed: list[tuple[int, int, int, float]] = []  # clip, gap, frames, samples skipped
             used = 0
+            whole_number = self._joins(item)
             for k, i in enumerate(item):
                 whole = float(store.length[i])
                 keep, cut = whole, 0.0
                 # long other speech is heard in part; any clip may lose its edges
                 limit = max(frames - 12, 12) * FRAME_SHIFT * rate / len(item)
-                if store.clips[i].words == (units.UNK,) and keep > limit:
+                if whole_number:
+                    keep = max(0.5 * whole, whole - JOINED_S * SAMPLE_RATE)
+                    cut = (whole - keep) * (k == 1)
+                elif store.clips[i].words == (units.UNK,) and keep > limit:
                     keep = limit * rng.uniform(0.6, 1.0)
                     cut = rng.uniform(0, whole - keep)
                 elif rng.random() < 0.12 * strength:
                     cut = rng.uniform(0, min(0.1 * SAMPLE_RATE, 0.12 * whole))
                     keep -= cut + rng.uniform(0, min(0.06 * SAMPLE_RATE, 0.08 * whole))
                 needed = max(3, int(keep / rate / FRAME_SHIFT))
-                gap = int(rng.exponential(12)) if k else 0
+                gap = int(rng.exponential(3 if whole_number else 12)) if k else 0
                 if used + needed + gap > frames:
                     break
                 placed.append((i, gap, needed, cut))
@@ -482,7 +542,7 @@ def main() -> None:
     clips, waves = corpus.unpack(args.pack, os.cpu_count() or 1)
     device = torch.device("cpu")
     store = Store.build(clips, waves, device)
-    sampler = Sampler(store, 0.35, np.random.default_rng(args.seed))
+    sampler = Sampler(store, np.random.default_rng(args.seed))
     plan = Planner(store, args.seed).plan([sampler.item() for _ in range(20)], 165)
     torch.manual_seed(args.seed)
     log_mel, _ = Renderer(store, device).render(plan.position, plan.low, plan.high)

@@ -4,8 +4,8 @@
 named below, trims the silence around it, and writes shards of small FLAC files with an index. The
 pack fits a training machine's memory as 16-bit samples.
 
-Human folders (sources and licences: MODEL_CARD.md): ``fsdd``, ``digits_in``, ``numbers_woman``,
-``librispeech``. Synthetic voices: a folder with ``manifest.tsv`` written by the synthesise stage.
+People: ``people.py``. Synthetic voices: a folder with ``manifest.tsv`` written by the synthesise
+stage.
 """
 
 from __future__ import annotations
@@ -15,41 +15,35 @@ import csv
 import io
 import json
 import os
-import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
 import numpy as np
+import people
 import soundfile
 import soxr
 import units
 from features import FRAME_LENGTH, SAMPLE_RATE
 
-#: number words that a transcript may contain without being a spoken number
-_NUMBER_LIKE = re.compile(
-    r"\b(zero|one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|\w+teen|twenty|thirty|"
-    r"forty|fifty|sixty|seventy|eighty|ninety|hundred|thousand)\b"
-)
-
-
-HUMAN_SOURCES = ("fsdd", "digits_in", "numbers_woman", "librispeech")
-#: whole speakers that the twin, which is measured, never hears, beside the corpus's dev voices
-KEPT_OUT = (
-    "fsdd-theo", "fsdd-george", "fsdd-yweweler", "numbers_woman", "libri-237", "saytime:speaker",
-)  # fmt: skip
 #: packages with recordings of people; the names of these begin like the source
 RECORDED = ("asterisk", "saytime", "csmash", "scid", "stamps")
 #: how the names of people begin
-PEOPLE = ("fsdd", "digits_in", "numbers_woman", "libri", "ktuberling", "klettres", *RECORDED)
-#: sources whose clips are drawn as those of people
-PEOPLE_SOURCES = (*HUMAN_SOURCES, "spokennumbers", "toys", *RECORDED)
+PEOPLE = (
+    "fsdd", "digits_in", "numbers_woman", "libri", "ktuberling", "klettres",
+    *(f"{name}-" for name in people.SETS.values()), *RECORDED,
+)  # fmt: skip
+#: words of a person with the ending of another or of a machine
+SPLICED = "splice"
 
 
 @dataclass(frozen=True)
 class Clip:
-    """One recording: ``words`` as said, ``split`` train or dev (whole speakers)."""
+    """One recording: ``words`` as said, ``split`` train or dev (whole speakers).
+
+    ``text``: what other speech says, as far as known.
+    """
 
     path: str
     words: tuple[str, ...]
@@ -57,36 +51,23 @@ class Clip:
     source: str
     kind: str
     split: str
+    text: str = ""
+
+    @property
+    def group(self) -> str:
+        """Who speaks: ``people``, ``spliced`` or ``machine``."""
+        if self.source == SPLICED:
+            return "spliced"
+        human = self.speaker.startswith(PEOPLE) or self.source == "spokennumbers"
+        return "people" if human else "machine"
 
 
 def human_clips(root: Path) -> Iterator[Clip]:
-    for path in sorted((root / "fsdd").glob("*.wav")):
-        digit, speaker, _ = path.stem.split("_")
-        words = (units.DIGITS[int(digit)],)
-        yield Clip(str(path), words, f"fsdd-{speaker}", "fsdd", "number", "train")
-    for path in sorted((root / "digits_in").glob("*.flac")):
-        words = (units.DIGITS[int(path.stem.split("_")[0])],)
-        yield Clip(str(path), words, "digits_in", "digits_in", "number", "train")
-    woman = root / "numbers_woman"
-    for path in sorted(woman.glob("*.flac")):
-        value = int(path.stem)
-        words = units.spell(value) if value != 100 else ("hundred",)
-        if value == 100:
-            continue  # said as "one hundred" or "hundred": not known
-        yield Clip(str(path), words, "numbers_woman", "numbers_woman", "number", "train")
-    for path in sorted((woman / "other").glob("*.flac")):
-        if path.stem not in ("minus", "o", "and", "a", "equals", "not"):
-            yield Clip(str(path), (units.UNK,), "numbers_woman", "numbers_woman", "other", "train")
-    transcripts = {}
-    for path in sorted((root / "librispeech").glob("*.t*xt")):
-        for line in path.read_text().splitlines():
-            name, _, text = line.partition(" ")
-            transcripts[name] = text.lower()
-    for path in sorted((root / "librispeech").glob("*.flac")):
-        text = transcripts.get(path.stem, "")
-        if not _NUMBER_LIKE.search(text):
-            speaker = "libri-" + path.stem.split("-")[0]
-            yield Clip(str(path), (units.UNK,), speaker, "librispeech", "other", "train")
+    for clip in people.recordings(root):
+        split = "dev" if people.held_out(clip.speaker) else "train"
+        yield Clip(
+            str(clip.path), clip.words, clip.speaker, clip.source, clip.kind, split, clip.text
+        )
 
 
 def voice_clips(root: Path) -> Iterator[Clip]:
@@ -99,13 +80,15 @@ def voice_clips(root: Path) -> Iterator[Clip]:
                 words = (units.UNK,)
             if kind == "noise":
                 words = ("[noise]",)
-            if row["engine"] in HUMAN_SOURCES:
+            if row["engine"] in people.SOURCES:
                 continue  # read from where they lie, once
             if not words or not all(w in units.PRONUNCIATIONS or w == "[noise]" for w in words):
                 continue
+            split = "dev" if people.held_out(row["speaker"]) else row["split"]
             yield Clip(
-                str(root / row["path"]), words, row["speaker"], row["engine"], kind, row["split"]
-            )
+                str(root / row["path"]), words, row["speaker"], row["engine"], kind, split,
+                row["text"],
+            )  # fmt: skip
 
 
 def read(path: str | Path | io.BytesIO) -> np.ndarray:
@@ -128,9 +111,22 @@ def trim(samples: np.ndarray, keep_s: float = 0.08) -> np.ndarray:
     return samples[max(0, loud[0] * FRAME_LENGTH - keep) : (loud[-1] + 1) * FRAME_LENGTH + keep]
 
 
-def pack(clips: list[Clip], out: Path, shard_bytes: int, max_s: float, opus: bool = False) -> None:
+SHARD_BYTES = 30 << 20
+
+
+def pack(clips: list[Clip], out: Path, shard_bytes: int, max_s: float, small: bool = False) -> None:
     """Writes ``out/NNN.bin`` shards of concatenated sound files and ``out/NNN.json`` indexes;
-    with ``opus``, machines' voices go in that lossy coding, a third of the size."""
+    with ``small`` in coarser steps, so that they travel."""
+    with ProcessPoolExecutor() as pool:
+        jobs = [(c.path, max_s, _step(c) if small else FINE) for c in clips]
+        encoded_clips = pool.map(_encode, jobs, chunksize=50)
+        write_pack(out, zip(clips, encoded_clips, strict=True), shard_bytes)
+
+
+def write_pack(
+    out: Path, clips: Iterable[tuple[Clip, bytes]], shard_bytes: int = SHARD_BYTES
+) -> None:
+    """Writes clips and their encoded sound, without those whose sound is empty."""
     out.mkdir(parents=True, exist_ok=True)
     for old in out.glob("*"):
         old.unlink()
@@ -142,41 +138,46 @@ def pack(clips: list[Clip], out: Path, shard_bytes: int, max_s: float, opus: boo
         (out / f"{number:03d}.json").write_text(json.dumps(index))
         number, blob, index = number + 1, bytearray(), []
 
-    with ProcessPoolExecutor() as pool:
-        jobs = [(c.path, max_s, opus and not c.speaker.startswith(PEOPLE)) for c in clips]
-        encoded = pool.map(_encode, jobs, chunksize=50)
-        for clip, data in zip(clips, encoded, strict=True):
-            if not data:
-                continue
-            entry = asdict(clip)
-            del entry["path"]
-            index.append([entry, len(blob), len(data)])
-            blob += data
-            if len(blob) > shard_bytes:
-                flush()
+    for clip, data in clips:
+        if not data:
+            continue
+        entry = asdict(clip)
+        del entry["path"]
+        index.append([entry, len(blob), len(data)])
+        blob += data
+        if len(blob) > shard_bytes:
+            flush()
     if blob:
         flush()
 
 
+#: steps of packed 16-bit samples: 68, 62 and 50 dB under a voice's peak, under the noise added later
+FINE, MIDDLE, COARSE = 32, 64, 256
+
+
+def _step(clip: Clip) -> int:
+    """Finer for people's numbers."""
+    return MIDDLE if clip.group == "people" and clip.kind == "number" else COARSE
+
+
 #: the loudest of 16-bit samples
 _PEAK = 29_000
-#: steps of the packed 16-bit samples; 60 dB under full scale, far under the noise added later
-_STEP = 32
 
 
-def _encode(args: tuple[str, float, bool]) -> bytes:
-    """The clip trimmed, at full scale and in coarse steps, as FLAC (or Opus); empty for silence."""
-    path, max_s, opus = args
-    samples = trim(read(path))[: int(max_s * SAMPLE_RATE)]
+def _encode(args: tuple[str, float, int]) -> bytes:
+    path, max_s, step = args
+    return encoded(read(path), max_s, step)
+
+
+def encoded(samples: np.ndarray, max_s: float = 6.0, step: int = MIDDLE) -> bytes:
+    """The clip (n,) trimmed, at full scale and in steps, as FLAC; empty for silence."""
+    samples = trim(samples)[: int(max_s * SAMPLE_RATE)]
     peak = float(np.abs(samples).max(initial=0.0))
     if len(samples) < 1600 or peak < 1e-3:
         return b""
     stream = io.BytesIO()
-    if opus:
-        soundfile.write(stream, samples / peak * 0.885, SAMPLE_RATE, format="OGG", subtype="OPUS")
-    else:
-        coarse = (np.round(samples / peak * _PEAK / _STEP) * _STEP).astype(np.int16)
-        soundfile.write(stream, coarse, SAMPLE_RATE, format="FLAC", subtype="PCM_16")
+    stepped = (np.round(samples / peak * _PEAK / step) * step).astype(np.int16)
+    soundfile.write(stream, stepped, SAMPLE_RATE, format="FLAC", subtype="PCM_16")
     return stream.getvalue()
 
 
@@ -225,9 +226,10 @@ def main() -> None:
     parser.add_argument("--humans", type=Path)
     parser.add_argument("--voices", type=Path)
     parser.add_argument("--engines", default="", help="only these engines of the voices")
+    parser.add_argument("--part", default="1/1", help="K/N: only every Nth clip, from the Kth")
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--max-seconds", type=float, default=6.0)
-    parser.add_argument("--opus", action="store_true", help="machines' voices in a third the size")
+    parser.add_argument("--small", action="store_true", help="in coarser steps, to travel")
     args = parser.parse_args()
     clips: list[Clip] = []
     if args.humans:
@@ -235,7 +237,9 @@ def main() -> None:
     if args.voices:
         engines = set(args.engines.split(",")) - {""}
         clips += (c for c in voice_clips(args.voices) if not engines or c.source in engines)
-    pack(clips, args.out, 30 << 20, args.max_seconds, args.opus)
+    part, parts = (int(x) for x in args.part.split("/"))
+    clips = clips[part - 1 :: parts]
+    pack(clips, args.out, SHARD_BYTES, args.max_seconds, args.small)
     size = sum(p.stat().st_size for p in args.out.glob("*.bin"))
     print(f"{len(clips)} clips, {size / 2**20:.1f} MiB in {args.out}")
 

@@ -96,20 +96,18 @@ class _Batches(IterableDataset):
     #: frames added to an utterance, so that it has room to move
     SPARE = (0, 2, 5, 10, 20, 40)
 
-    def __init__(
-        self, store: Store, batch: int, human_share: float, chains: int, seed: int
-    ) -> None:
+    def __init__(self, store: Store, batch: int, chains: int, seed: int) -> None:
         # the wave itself stays behind: workers only plan
         bare = torch.empty(0)
         self.store = Store(bare, store.start, store.length, store.chain % chains, store.clips)
-        self.sizes, self.human_share = sizes(batch), human_share
+        self.sizes = sizes(batch)
         self.chains, self.seed = chains, seed
 
     def __iter__(self) -> Iterator[Batch]:
         info = torch.utils.data.get_worker_info()
         seed = self.seed * 1000 + (info.id if info else 0)
         rng = np.random.default_rng(seed)
-        sampler = Sampler(self.store, self.human_share, rng)
+        sampler = Sampler(self.store, rng)
         planner = Planner(self.store, seed + 500)
         waiting: dict[Size, list[tuple[list[int], float]]] = {size: [] for size in self.sizes}
         while True:
@@ -149,9 +147,9 @@ class _Batches(IterableDataset):
 
 
 def batches(
-    store: Store, batch: int, human_share: float, chains: int, seed: int, workers: int
+    store: Store, batch: int, chains: int, seed: int, workers: int
 ) -> Iterator[Batch]:
-    source = _Batches(store, batch, human_share, chains, seed)
+    source = _Batches(store, batch, chains, seed)
     options = {"prefetch_factor": 4, "persistent_workers": True} if workers else {}
     pinned = torch.cuda.is_available()
     return iter(

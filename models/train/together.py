@@ -2,9 +2,9 @@
 
 ``python together.py --pack PACK... --out RUNS --seconds 540 --total-seconds 1500``
 
-``RUNS/twin`` never hears the held-out speakers nor the corpus's development voices and is there to
-be measured; ``RUNS/final`` hears everybody, by the same recipe. Where a machine is lent for some
-minutes at a time, the same command goes on where the last call stopped, until the schedule of
+``RUNS/twin`` never hears the people of ``people.held_out`` nor the corpus's development voices and
+is there to be measured; ``RUNS/final`` hears everybody, by the same recipe. Each takes a GPU of its
+own where there are two. Where a machine is lent for some minutes at a time, the same command goes on where the last call stopped, until the schedule of
 ``--total-seconds`` is over; then both are exported. ``--keep FOLDER`` copies what the next machine
 needs to go on, or the results, in few files; ``--from FOLDER`` begins with such a copy.
 ``--after FOLDER`` trains finished networks further, with MMI alone, by a schedule of its own.
@@ -22,6 +22,7 @@ import time
 from pathlib import Path
 
 import corpus
+import torch
 
 HERE = Path(__file__).resolve().parent
 RUNS = ("twin", "final")
@@ -65,7 +66,6 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, required=True, help="of this call")
     parser.add_argument("--total-seconds", type=float, required=True, help="of the schedule")
-    parser.add_argument("--hold-out", default=",".join(corpus.KEPT_OUT))
     parser.add_argument("--drop", type=Path)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--from", dest="start", type=Path)
@@ -86,13 +86,16 @@ def main() -> None:
         "--total-seconds", str(args.total_seconds), "--workers", str(args.workers),
         *(["--drop", str(args.drop)] if args.drop else []), *args.rest,
     ]  # fmt: skip
-    apart = {"twin": ["--hold-out", args.hold_out], "final": ["--keep-dev"]}
+    apart: dict[str, list[str]] = {"twin": [], "final": ["--keep-dev"]}
     if args.after:
         for run in RUNS:
             apart[run] += ["--start", str(args.after / f"{run}-network.pt")]
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
     running = {}
-    for run in RUNS:
+    devices = torch.cuda.device_count()
+    for number, run in enumerate(RUNS):
+        if devices > 1:
+            environment["CUDA_VISIBLE_DEVICES"] = str(number)
         command = [sys.executable, str(HERE / "train.py"), "--out", str(args.out / run)]
         with (args.out / f"{run}.log").open("a") as log:
             running[run] = subprocess.Popen(

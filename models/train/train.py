@@ -301,7 +301,7 @@ def word_accuracy(
         best = sums.argmax(dim=1).tolist()
         for i, choice in zip(group, best, strict=True):
             clip = store.clips[i]
-            name = clip.speaker if clip.source in corpus.HUMAN_SOURCES else clip.source
+            name = clip.speaker.split("-")[0] if clip.group == "people" else clip.source
             name = f"{name} {clip.kind}"
             right, total = result.get(name, (0, 0))
             ok = choices[choice] == clip.words
@@ -357,7 +357,6 @@ def main() -> None:
     parser.add_argument("--total-seconds", type=float, help="of the whole run, over all calls")
     parser.add_argument("--batch", type=int, default=512)
     parser.add_argument("--peak", type=float, default=2e-3)
-    parser.add_argument("--human-share", type=float, default=0.35)
     parser.add_argument("--hold-out", default="", help="speakers, separated by commas")
     parser.add_argument("--start", type=Path, help="a network.pt to go on from, with MMI only")
     parser.add_argument("--drop", type=Path, help="alignments.tsv of the same packs")
@@ -408,7 +407,7 @@ def main() -> None:
         print(f"goes on after {where['seconds']:.0f} s and {where['step']} steps", flush=True)
     seed = args.seed + 100 * int(where["step"])  # other utterances than in the calls before
     torch.manual_seed(seed)
-    source = objective.batches(store, args.batch, args.human_share, args.chains, seed, args.workers)
+    source = objective.batches(store, args.batch, args.chains, seed, args.workers)
     fresh = not where["step"]
     if fresh and args.start:
         network.load_state_dict(torch.load(args.start, weights_only=True)["state"])

@@ -1,9 +1,10 @@
 """python -m synthesise SOURCE --out CORPUS ... (run in models/train); see SOURCES.md."""
 
 import argparse
+import os
 from pathlib import Path
 
-from synthesise import child, diphone, formant, human, kokoro, merge, piper, prompts
+from synthesise import child, diphone, formant, human, kokoro, merge, piper, prompts, splice
 
 
 def main() -> None:
@@ -37,6 +38,7 @@ def main() -> None:
     speak.add_argument("--out", type=Path, help="corpus folder")
     speak.add_argument("--name", default="kokoro")
     speak.add_argument("--to", type=Path, help="write TO.ogg and TO.json instead")
+    speak.add_argument("--pack", type=Path, help="add to a pack for training instead")
     speak.add_argument("--shard", type=int, default=0)
     speak.add_argument("--shards", type=int, default=1)
 
@@ -46,15 +48,26 @@ def main() -> None:
     unpack.add_argument("--name", default="kokoro")
 
     for name, what in (
+        ("child", "--count clips of packs as children: a pack"),
+        ("splice", "--count teens and tens of people's digits and others' endings: a pack"),
+    ):
+        packed = commands.add_parser(name, help=what)
+        packed.add_argument("--pack", type=Path, nargs="+", required=True)
+        packed.add_argument("--out", type=Path, required=True, help="the new pack")
+        packed.add_argument("--count", type=int, required=True)
+        packed.add_argument("--processes", type=int, default=os.cpu_count() or 1)
+        if name == "splice":
+            packed.add_argument("--model", type=Path, default=Path("../number-en"))
+
+    for name, what in (
         ("human", "recordings of people in --data"),
-        ("child", "--count of the clips there are, and of --data, as children"),
         ("formant", "--count phrases by espeak-ng"),
         ("diphone", "--count phrases a voice by flite and festival"),
         ("merge", "one manifest.tsv over all sources"),
     ):
         command = commands.add_parser(name, help=what)
         command.add_argument("--out", type=Path, required=True, help="corpus folder")
-        if name in ("human", "child"):
+        if name == "human":
             command.add_argument("--data", type=Path, required=True)
         if name not in ("human", "merge"):
             command.add_argument("--count", type=int, required=True)
@@ -89,7 +102,11 @@ def main() -> None:
         )
     elif given.command == "kokoro-speak":
         voice = kokoro.Voice(given.model, given.voices, given.vocabulary, given.device)
-        if given.to:
+        if given.pack:
+            kokoro.speak_to_pack(
+                given.pack, given.plan, voice, given.shard, given.shards, given.seconds
+            )
+        elif given.to:
             kokoro.speak_to_shard(
                 given.to, given.plan, voice, given.shard, given.shards, given.seconds
             )
@@ -100,7 +117,9 @@ def main() -> None:
     elif given.command == "human":
         human.add_all(given.out, given.data)
     elif given.command == "child":
-        child.add_all(given.out, given.data, given.count)
+        child.add_pack(given.pack, given.out, given.count, given.processes)
+    elif given.command == "splice":
+        splice.add_pack(given.pack, given.out, given.model, given.count, given.processes)
     elif given.command == "formant":
         formant.add_all(given.out, given.count)
     elif given.command == "diphone":

@@ -7,18 +7,18 @@ pulses of the voice, its breath, and the errors that a pitch tracker makes on a 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import corpus as packing
 import numpy as np
 
-from synthesise import corpus
-
-RATE = corpus.RATE
-#: clips of people at most, of all that are made
-PEOPLE_SHARE = 0.25
+RATE = 16_000
+#: of all that are made, clips of people
+PEOPLE_SHARE = 0.65
 
 
 def as_child(
@@ -49,48 +49,46 @@ def as_child(
 def chosen(
     clips: list[packing.Clip], count: int, rng: np.random.Generator
 ) -> Iterator[packing.Clip]:
-    """About ``count`` clips with speech, of voices to train on; few of them said by people."""
+    """About ``count`` clips with speech, of voices to train on; of people's, rare words and
+    speakers rather than those of whom there are many."""
     spoken = [c for c in clips if c.split == "train" and c.kind in ("number", "phrase", "other")]
-    people = [c for c in spoken if c.speaker.startswith(packing.PEOPLE)]
-    voices = [c for c in spoken if not c.speaker.startswith(packing.PEOPLE)]
+    people = [c for c in spoken if c.group == "people"]
+    voices = [c for c in spoken if c.group == "machine"]
     most = min(len(people), round(count * PEOPLE_SHARE))
     for pool, size in ((people, most), (voices, min(len(voices), count - most))):
-        for index in sorted(rng.choice(len(pool), size, replace=False)):
+        if not pool:
+            continue
+        words, speakers = Counter(c.words for c in pool), Counter(c.speaker for c in pool)
+        weight = np.array([(words[c.words] * speakers[c.speaker]) ** -0.5 for c in pool])
+        for index in sorted(rng.choice(len(pool), size, replace=False, p=weight / weight.sum())):
             yield pool[index]
 
 
-def _made(job: tuple[str, float, float, bool]) -> np.ndarray:
-    path, formants, pitch, careful = job
-    return as_child(packing.read(path), formants, pitch, careful).astype(np.float32)
+def drawn(rng: np.random.Generator) -> tuple[float, float, bool]:
+    """Formants and pitch times so much, and whether by the better pitch tracker."""
+    return (
+        float(np.exp(rng.uniform(np.log(1.10), np.log(1.42)))),
+        float(np.exp(rng.uniform(np.log(1.2), np.log(2.1)))),
+        bool(rng.random() < 0.3),
+    )
 
 
-def add_all(root: Path, data: Path, count: int, seed: int = 21) -> None:
-    """A source ``child`` of the corpus; run ``merge`` before and after. Speakers keep their names,
-    so that who is held out from training is held out as a child too."""
+def _packed(job: tuple[np.ndarray, tuple[float, float, bool]]) -> bytes:
+    wave, how = job
+    made = as_child(wave.astype(np.float32) / 32768, *how).astype(np.float32)
+    return packing.encoded(made)
+
+
+def add_pack(
+    packs: list[Path], out: Path, count: int, processes: int, seed: int = 21
+) -> None:
+    """Children of the clips of ``packs`` as a pack of their own, where there are many cores."""
     rng = np.random.default_rng(seed)
-    clips = [c for c in packing.voice_clips(root) if c.source != "child"]
-    picked = list(chosen([*packing.human_clips(data), *clips], count, rng))
-    jobs = [
-        (
-            c.path,
-            float(np.exp(rng.uniform(np.log(1.10), np.log(1.42)))),
-            float(np.exp(rng.uniform(np.log(1.2), np.log(2.1)))),
-            bool(rng.random() < 0.3),
-        )
-        for c in picked
-    ]
-    source = corpus.Source(root, "child")
-    kinds = {"number": "number", "phrase": "hesitation", "other": "other"}
-    with ProcessPoolExecutor() as pool:
-        for clip, samples in zip(picked, pool.map(_made, jobs, chunksize=20), strict=True):
-            words = " ".join(clip.words)
-            source.add(
-                samples,
-                RATE,
-                words="" if words == "[unk]" else words,
-                speaker=clip.speaker,
-                kind=kinds[clip.kind],
-                text=words,
-                split=clip.split,
-            )
-    source.close()
+    clips, waves = packing.unpack(packs, processes)
+    at = {id(clip): i for i, clip in enumerate(clips)}
+    picked = list(chosen(clips, count, rng))
+    jobs = [(waves[at[id(clip)]], drawn(rng)) for clip in picked]
+    with ProcessPoolExecutor(processes) as pool:
+        made = pool.map(_packed, jobs, chunksize=10)
+        children = (replace(clip, source="child") for clip in picked)
+        packing.write_pack(out, zip(children, made, strict=True))

@@ -355,6 +355,25 @@ def speak_to_shard(
     out.with_suffix(".json").write_text(json.dumps(index))
 
 
+def speak_to_pack(
+    out: Path, plan: Path, voice: Voice, shard: int, shards: int, seconds: float
+) -> None:
+    """Speak one shard straight into a pack for training, OUT/NNN."""
+    import corpus as packing
+
+    def clips() -> Iterator[tuple[packing.Clip, bytes]]:
+        for utterance, samples in speak_shard(plan, voice, shard, shards, seconds):
+            words = tuple(utterance["words"].split()) or ("[unk]",)
+            kind = "phrase" if utterance["kind"] == "hesitation" else utterance["kind"]
+            clip = packing.Clip(
+                "", words, speaker(utterance), "kokoro", kind, utterance["split"],
+                utterance["text"],
+            )  # fmt: skip
+            yield clip, packing.encoded(corpus.mono_16k(samples, RATE))
+
+    packing.write_pack(out / f"{shard:03d}", clips())
+
+
 def unpack_shards(root: Path, name: str, folder: Path) -> None:
     """Bring every shard of `folder` (OGG with JSON) into the corpus."""
     source = corpus.Source(root, name)

@@ -42,7 +42,12 @@ NEAR = (
     "miners minute Venus sinus fifteenth thirtieth twentieth hundredth state gate great cake "
     "bite light fright hind nigh more door sore shore tore core tea team tease "
     "seat sieve lemon melon eleventh sketch sticks fix mix ticks skip text next vex "
-    "won't tune soon moon spoon June thrown drone zeal zest sir ear hear year"
+    "won't tune soon moon spoon June thrown drone zeal zest sir ear hear year "
+    "on off up go wow how now ford forever wan gone going goat got guy gun of other "
+    "phone hour our are art awful often office "
+    "cup cop cat cut wake way away wave white why wide wise nail mile mind "
+    "sinner signal siren seller settle sadder satin fourthly fairly "
+    "ready teddy petty pretty pity city kitty sixpence fist first thirst thaw third bird word"
 ).split()
 EVERYDAY = (
     "yes no up down left right on off stop go start wait forward backward follow learn visual "
