@@ -6,7 +6,8 @@ was really said, on every second voice; the other voices test it. Then it fits a
 writes ``calibration.json`` into the model. Run it where `oralquiz` is installed (the trainer's own
 environment is not needed):
 
-    python models/train/calibrate.py --corpus FOLDER [--model models/number-en] [--range 0..99]
+    python models/train/calibrate.py --humans ../shared/data --corpus FOLDER
+        [--model models/number-en] [--range 0..99]
 """
 
 from __future__ import annotations
@@ -19,9 +20,12 @@ import math
 import random
 import sys
 from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
+import people
+import values
 from scipy.optimize import minimize
 
 from oralquiz.listen import (
@@ -49,15 +53,41 @@ class Clip:
     hypotheses: Sequence[Hypothesis]
 
 
-def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[tuple[Path, str, int | None]]:
+Said = tuple[Path, str, int | None]
+"""A file, who speaks, and the number that is said."""
+
+
+def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[Said]:
     """Clips of the manifest's dev voices, save those ``heard``: path, speaker, value."""
     with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
-        rows = [row for row in csv.DictReader(file, delimiter="\t") if row["split"] == "dev"]
+        lines = csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE)
+        rows = [r for r in lines if r["split"] == "dev" or people.held_out(r["speaker"])]
     rows = [row for row in rows if row["speaker"] not in heard]
     random.Random(1).shuffle(rows)
     return [
         (corpus / row["path"], row["speaker"], parse_number(row["words"])) for row in rows[:most]
     ]
+
+
+def people_kept_out(folder: Path, most: int) -> list[Said]:
+    """Recordings of people whom the twin never heard, at most so many of a source and kind."""
+    by_source: dict[tuple[str, str], list[Said]] = {}
+    for clip in people.recordings(folder):
+        if people.held_out(clip.speaker):
+            said = clip.path, clip.speaker, values.value_of(clip.words)
+            by_source.setdefault((clip.source, clip.kind), []).append(said)
+    chance = random.Random(2)
+    return [
+        said for rows in by_source.values() for said in chance.sample(rows, min(most, len(rows)))
+    ]
+
+
+def decoded(job: tuple[Said, Path, int, int]) -> Clip | None:
+    """The clip as the decoder of a model hears it; None where it hears nothing at all."""
+    (path, speaker, truth), model, lowest, highest = job
+    decoder = open_recognizer(model).decoder
+    hypotheses = decoder.decode(read_recording(path, 16_000), lowest, highest)
+    return Clip(speaker, truth, hypotheses) if hypotheses else None
 
 
 def outcome(value: int | None, limits: tuple[int, int]) -> int | None:
@@ -114,7 +144,10 @@ def calibration_error(
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--corpus", type=Path, required=True)
+    parser.add_argument("--corpus", type=Path, help="its dev voices")
+    parser.add_argument("--humans", type=Path, help="../shared/data: the people held out")
+    parser.add_argument("--each", type=int, default=300, help="clips at most of a set of people")
+    parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--model", type=Path, default=Path("models/number-en"))
     parser.add_argument("--range", default="0..99")
     parser.add_argument("--most", type=int, default=3000)
@@ -122,12 +155,13 @@ def main() -> None:
     arguments = parser.parse_args()
     lowest, highest = (int(end) for end in arguments.range.split(".."))
     heard = arguments.heard.split(",")
-    recognizer = open_recognizer(arguments.model)
-    clips = []
-    for path, speaker, truth in kept_out(arguments.corpus, arguments.most, heard):
-        hypotheses = recognizer.decoder.decode(read_recording(path, 16_000), lowest, highest)
-        if hypotheses:
-            clips.append(Clip(speaker, truth, hypotheses))
+    said = people_kept_out(arguments.humans, arguments.each) if arguments.humans else []
+    if arguments.corpus:
+        said += kept_out(arguments.corpus, arguments.most, heard)
+    jobs = [(one, arguments.model, lowest, highest) for one in said]
+    with ProcessPoolExecutor(arguments.processes) as pool:
+        found = pool.map(decoded, jobs, chunksize=16)
+        clips = [clip for clip in found if clip is not None]
     voices = sorted({clip.speaker for clip in clips})
     fitting = {voice for index, voice in enumerate(voices) if index % 2 == 0}
     fitted = [clip for clip in clips if clip.speaker in fitting]

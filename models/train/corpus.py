@@ -151,7 +151,7 @@ def write_pack(
         flush()
 
 
-#: steps of packed 16-bit samples: 68, 62 and 50 dB under a voice's peak, under the noise added later
+#: steps of packed 16-bit samples: their noise is 70, 64 and 52 dB under a voice's peak
 FINE, MIDDLE, COARSE = 32, 64, 256
 
 

@@ -146,9 +146,7 @@ class _Batches(IterableDataset):
         return Batch(size, plan, said, torch.from_numpy(padded), lengths)
 
 
-def batches(
-    store: Store, batch: int, chains: int, seed: int, workers: int
-) -> Iterator[Batch]:
+def batches(store: Store, batch: int, chains: int, seed: int, workers: int) -> Iterator[Batch]:
     source = _Batches(store, batch, chains, seed)
     options = {"prefetch_factor": 4, "persistent_workers": True} if workers else {}
     pinned = torch.cuda.is_available()

@@ -4,9 +4,11 @@
 
 ``RUNS/twin`` never hears the people of ``people.held_out`` nor the corpus's development voices and
 is there to be measured; ``RUNS/final`` hears everybody, by the same recipe. Each takes a GPU of its
-own where there are two. Where a machine is lent for some minutes at a time, the same command goes on where the last call stopped, until the schedule of
-``--total-seconds`` is over; then both are exported. ``--keep FOLDER`` copies what the next machine
-needs to go on, or the results, in few files; ``--from FOLDER`` begins with such a copy.
+own where there are two. Where a machine is lent for some minutes at a time, the same command goes
+on where the last call stopped, until the schedule of ``--total-seconds`` is over; then both are
+exported. ``--keep FOLDER`` copies what the next machine needs to go on, or the results, in few
+files; ``--from FOLDER`` begins with such a copy. With other packs than in the call before, remove
+``RUNS/cache`` first.
 ``--after FOLDER`` trains finished networks further, with MMI alone, by a schedule of its own.
 Anything after ``--`` goes to ``train.py``.
 """

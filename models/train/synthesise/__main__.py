@@ -4,13 +4,34 @@ import argparse
 import os
 from pathlib import Path
 
-from synthesise import child, diphone, formant, human, kokoro, merge, piper, prompts, splice
+from synthesise import (
+    child,
+    diphone,
+    everything,
+    formant,
+    human,
+    kokoro,
+    merge,
+    piper,
+    prompts,
+    splice,
+)
 
 
 def main() -> None:
     """One sub-command a source of voices."""
     parser = argparse.ArgumentParser(prog="synthesise", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
+
+    every = commands.add_parser("all", help="the whole corpus, and the packs for training")
+    every.add_argument("--out", type=Path, required=True, help="corpus folder")
+    every.add_argument("--data", type=Path, required=True, help="recordings of people")
+    every.add_argument("--model", type=Path, default=Path("../number-en"), help="finds stems")
+    every.add_argument("--neural", type=Path, help="kokoro.onnx, config.json and voices/")
+    every.add_argument("--piper", type=Path, help="the voice's .onnx")
+    every.add_argument("--spokennumbers", type=Path, help="the package's folder default/")
+    every.add_argument("--words", type=Path, help="JSON word list for other speech")
+    every.add_argument("--device", default="", help="a PyTorch device for the neural voices")
 
     plan = commands.add_parser("kokoro-plan", help="what Kokoro shall say, a JSON line each")
     plan.add_argument("--plan", type=Path, required=True)
@@ -89,7 +110,12 @@ def main() -> None:
     joe.add_argument("--count", type=int, required=True)
 
     given = parser.parse_args()
-    if given.command == "kokoro-plan":
+    if given.command == "all":
+        everything.make(
+            given.out, given.data, given.model, given.neural, given.piper, given.spokennumbers,
+            given.words, given.device,
+        )  # fmt: skip
+    elif given.command == "kokoro-plan":
         kokoro.write_plan(
             given.plan,
             given.voices,

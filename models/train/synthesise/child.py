@@ -79,9 +79,7 @@ def _packed(job: tuple[np.ndarray, tuple[float, float, bool]]) -> bytes:
     return packing.encoded(made)
 
 
-def add_pack(
-    packs: list[Path], out: Path, count: int, processes: int, seed: int = 21
-) -> None:
+def add_pack(packs: list[Path], out: Path, count: int, processes: int, seed: int = 21) -> None:
     """Children of the clips of ``packs`` as a pack of their own, where there are many cores."""
     rng = np.random.default_rng(seed)
     clips, waves = packing.unpack(packs, processes)
