@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+
 from pathlib import Path
-from typing import Any
+
 
 import pytest
 from click.testing import CliRunner
 
 from oralquiz.cli import main
 from oralquiz.cli.screen import Screen
+from oralquiz.rounds.events import Dictated, Event
 from oralquiz.session.file import open_session
 from tests.session.room import PulseRecognizer
 
@@ -20,8 +21,8 @@ from tests.session.room import PulseRecognizer
 def test_a_demonstration_that_is_stopped_says_so_and_where_it_lies(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answered: int
 ) -> None:
-    def stop(self: Screen, at: int, type: str, data: Mapping[str, Any]) -> None:
-        if type == "dictated" and data["turn"] == answered:
+    def stop(self: Screen, at: int, event: Event) -> None:
+        if isinstance(event, Dictated) and event.turn == answered:
             raise KeyboardInterrupt
 
     monkeypatch.setattr(Screen, "watch", stop)
