@@ -19,6 +19,8 @@ from oralquiz.learn.weakness import Weakness
 from oralquiz.session.file import open_session
 from oralquiz.session.reruns import rerun
 
+pytestmark = pytest.mark.slow
+
 
 def call(*arguments: str, code: int = 0) -> Result:
     result = CliRunner().invoke(main, list(arguments))

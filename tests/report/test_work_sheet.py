@@ -116,6 +116,7 @@ def test_the_code_opens_the_same_set(paper: str) -> None:
     assert (code.sums, code.columns, code.pace, code.step) == (SUMS, 2, 2.5, "ten:+9")
 
 
+@pytest.mark.slow
 def test_a_large_set_has_a_large_code_that_still_reads() -> None:
     sums = tuple(Sum((10 + n % 80, 11, -10 - n % 5, 13)) for n in range(150))
     data, pages = render_sheet(replace(SHEET, sums=sums))

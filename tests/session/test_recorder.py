@@ -49,6 +49,7 @@ Runner(round_, PulseReader(), room, PulseRecognizer(), recorder, options, watch)
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("events", [1, 3, 5, 9, 14, 22])
 def test_killed_at_any_moment_every_finished_answer_is_there(tmp_path: Path, events: int) -> None:
     folder = tmp_path / "s"

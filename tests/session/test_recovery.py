@@ -111,6 +111,7 @@ def test_a_round_is_held_in_its_own_process_too_until_it_is_closed(tmp_path: Pat
     assert sorted(path.name for path in tmp_path.iterdir()) == ["abandon.zip", "close.zip"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("events", [5, 14, 22])
 def test_a_round_cut_short_becomes_the_file_it_would_have_been(tmp_path: Path, events: int) -> None:
     folder = killed(tmp_path / "s", events)

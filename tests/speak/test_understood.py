@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import pytest
+
 from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice
 from tests.speak.understood import (
@@ -13,6 +15,7 @@ from tests.speak.understood import (
 )
 
 
+@pytest.mark.slow
 def test_every_number_is_understood_at_two_seconds() -> None:
     voice = open_voice(pace=2.0)
     missed = []
