@@ -35,8 +35,9 @@ class Speaker(Protocol):
     def stop(self) -> None: ...
 
 
-class PageSpeaker:
-    """Plays on the page itself. ``position`` is the sample that the runner has come to."""
+class _ReadingSpeaker:
+    """What both kinds of speaker do alike: they read ahead, and know whether a sum or a phrase was
+    asked for last."""
 
     def __init__(
         self,
@@ -44,18 +45,12 @@ class PageSpeaker:
         stream: PageStream,
         reader: AheadReader,
         tell: Callable[[ToDevice], None],
-        position: Callable[[], int],
     ) -> None:
         self._key = key
         self._stream = stream
         self._reader = reader
         self._tell = tell
-        self._position = position
         self._dictates = False
-        self._plays = 0
-        self._extra_s = 0.0
-        self.dictation_play = -1
-        """The number of the sound that is the present sum."""
 
     @property
     def voice_name(self) -> str:
@@ -73,6 +68,28 @@ class PageSpeaker:
         self._dictates = False
         return self._reader.phrase(text)
 
+    def stop(self) -> None:
+        self._tell(Hush(self._key))
+
+
+class PageSpeaker(_ReadingSpeaker):
+    """Plays on the page itself. ``position`` is the sample that the runner has come to."""
+
+    def __init__(
+        self,
+        key: str,
+        stream: PageStream,
+        reader: AheadReader,
+        tell: Callable[[ToDevice], None],
+        position: Callable[[], int],
+    ) -> None:
+        super().__init__(key, stream, reader, tell)
+        self._position = position
+        self._plays = 0
+        self._extra_s = 0.0
+        self.dictation_play = -1
+        """The number of the sound that is the present sum."""
+
     def play(self, samples: Samples, at: int) -> int:
         margin_s = self._stream.delay_s + self._stream.way_s + MARGIN_S + self._extra_s
         start = max(at, self._now() + round(margin_s * SESSION_RATE))
@@ -82,9 +99,6 @@ class PageSpeaker:
         clip = self._stream.clips.add(samples)
         self._tell(Play(self._key, self._plays, clip, start, self._dictates))
         return start
-
-    def stop(self) -> None:
-        self._tell(Hush(self._key))
 
     def allow_more(self) -> None:
         """The page was too late: it gets more time from now on."""
@@ -98,7 +112,7 @@ class PageSpeaker:
         return max(position, clock.sample_at(self._stream.now()))
 
 
-class SilentSpeaker:
+class SilentSpeaker(_ReadingSpeaker):
     """For a page that keeps silent while another device reads to the room. ``times`` says when the
     room hears the sum of each turn; ``turn`` is the present one."""
 
@@ -110,35 +124,12 @@ class SilentSpeaker:
         tell: Callable[[ToDevice], None],
         turn: Callable[[], int],
     ) -> None:
-        self._key = key
-        self._stream = stream
-        self._reader = reader
-        self._tell = tell
+        super().__init__(key, stream, reader, tell)
         self._turn = turn
-        self._dictates = False
         self.times: dict[int, float] = {}
-
-    @property
-    def voice_name(self) -> str:
-        return self._reader.voice_name
-
-    def prepare(self, round_: Round, options: Options) -> None:
-        """Render the first sum; each of the others is rendered while the one before is asked."""
-        self._reader.prepare(round_.turns[0])
-
-    def dictation(self, turn: Turn) -> Dictation:
-        self._dictates = True
-        return self._reader.prepare(turn)
-
-    def phrase(self, text: str) -> Clip:
-        self._dictates = False
-        return self._reader.phrase(text)
 
     def play(self, samples: Samples, at: int) -> int:
         if not self._dictates:  # the page shows the phrase: thirty tablets need not say it
             return at
         heard_s = self.times[self._turn()] + self._stream.in_s
         return max(0, self._stream.clock.sample_at(heard_s))
-
-    def stop(self) -> None:
-        self._tell(Hush(self._key))
