@@ -93,6 +93,7 @@ def create_app(classroom: Classroom, hosts: Sequence[str], *, secure: bool = Fal
             Route("/results/{round}/replay", results.replay),
             Route("/results/{round}/{turn:count}.wav", results.answer_sound),
             Route("/me", pupil.me),
+            Route("/me/ask", pupil.ask, methods=["POST"]),
             Route("/me/replay/{round}", results.own_replay),
             Route("/clip/{run}/{clip}", pupil.clip),
             Route("/chirp", pupil.chirp_sound),

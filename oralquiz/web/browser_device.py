@@ -90,6 +90,10 @@ class BrowserDevice:
         self.measured = False
         self.home = False
         """Whether its page came with a pupil's own card."""
+        self.visit = ""
+        """The visit whose page this is or was last."""
+        self.held: set[str] = set()
+        """The rounds that were held here in that visit, as the records call them."""
         self.stretch = 1
         """How many times longer than usual this pupil may take for an answer; 0: no limit."""
         self._changed = changed
@@ -108,7 +112,15 @@ class BrowserDevice:
         """``connection`` is the device's from now on; an older one ends."""
         self.cut("the page was opened somewhere else", REPLACED)
         self._connection = connection
+        if connection.visit != self.visit:
+            self._begin_visit(connection.visit)
         self._changed(self)
+
+    def _begin_visit(self, visit: str) -> None:
+        """Somebody else opens the page: what the visit before did is not theirs to see."""
+        self.visit, self.held = visit, set()
+        if self.running is None:
+            self._shown = ShowPhase("waiting")
 
     def take_over(self, connection: Connection) -> None:
         """``connection`` is the device's from now on; the page before it stays, only watches, and

@@ -259,8 +259,12 @@ class ClassRound:
         self.ended.set()
 
     def saved(self, participant: Participant, round_id: str) -> None:
-        """It is in the records as ``round_id``: the pupil may look at what went wrong."""
+        """It is in the records as ``round_id``: the pupil may look at what went wrong, in the visit
+        in which it was held."""
         wrong = any(one.verdict is not Verdict.RIGHT for one in participant.judged.values())
         outcome, device = participant.outcome, participant.device
+        if device.visit != participant.visit:
+            return
+        device.held.add(round_id)
         if self.plan.way is not Way.FRONT and wrong and outcome and device.showing == "over":
             device.show(ShowOver(outcome.counts, outcome.practice, round_id))

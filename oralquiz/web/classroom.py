@@ -150,6 +150,7 @@ class Classroom:
             "" if self.chosen else self.round_class,
             Front(front.online, front.ready, front.mic),
             self.roster.present(),
+            self.roster.asking(),
         )
 
     def _wall(self) -> Wall:

@@ -17,11 +17,14 @@ PUPIL_STAYS_S = 6 * 3600.0
 
 @dataclass(frozen=True)
 class Who:
-    """A teacher, a pupil, or nobody yet. ``home``: the pupil came with a card of their own."""
+    """A teacher, a pupil, or nobody yet. ``home``: the pupil came with a card of their own.
+    ``earlier``: the page may show what was recorded before; who came with the code of the class and
+    a name may be anybody of the class."""
 
     teacher: bool = False
     pupil: Pupil | None = None
     home: bool = False
+    earlier: bool = False
 
 
 def classroom_of(connection: HTTPConnection) -> Classroom:
@@ -49,16 +52,25 @@ async def who(connection: HTTPConnection) -> Who:
         pupil = await classroom.pupil(session["pupil"])
         # a number may be given anew after erasing; the name then differs
         if pupil is not None and pupil.name == session.get("name"):
-            card, claim = classroom.codes.card_of(pupil), classroom.roster.claims.get(pupil.id)
+            card, place = classroom.codes.card_of(pupil), classroom.roster.places.get(pupil.id)
             if card is not None and card[0] == session.get("card"):
-                return Who(pupil=pupil, home=True)
-            if claim is not None and claim == session.get("claim"):
-                return Who(pupil=pupil)
+                return Who(pupil=pupil, home=True, earlier=True)
+            if place is not None and place.mark == session.get("place"):
+                return Who(pupil=pupil, earlier=place.allowed)
     if lasts and session.get("teacher") == classroom.keys.epoch:
         return Who(teacher=True)
     # without a passphrase whoever sits at this computer is the teacher, as with any program here
     open_classroom = not classroom.keys.passphrase and from_this_computer(connection)
     return Who(teacher=open_classroom and "pupil" not in session)
+
+
+def sees(classroom: Classroom, here: Who, visit: str, round_id: str) -> bool:
+    """Whether a pupil's page may show that pupil's part of a recorded round: one that was held
+    before only with ``earlier``, one of this very visit in any case."""
+    if here.pupil is None:
+        return False
+    device = classroom.roster.device_of(here.pupil)
+    return here.earlier or (device.visit == visit and round_id in device.held)
 
 
 def visit_of(connection: HTTPConnection) -> str:
@@ -80,10 +92,10 @@ def enter_teacher(connection: HTTPConnection) -> None:
     _begin(connection, time.time() + TEACHER_STAYS_S, teacher=epoch)
 
 
-def enter_pupil(connection: HTTPConnection, pupil: Pupil, claim: str) -> None:
-    """``claim`` is the place in class."""
+def enter_pupil(connection: HTTPConnection, pupil: Pupil, place: str) -> None:
+    """``place`` is the mark of the place in class."""
     until = time.time() + PUPIL_STAYS_S
-    _begin(connection, until, pupil=pupil.id, name=pupil.name, claim=claim)
+    _begin(connection, until, pupil=pupil.id, name=pupil.name, place=place)
 
 
 def enter_home(connection: HTTPConnection, pupil: Pupil, card: str, expires: float) -> None:

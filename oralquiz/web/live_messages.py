@@ -68,6 +68,14 @@ class Present(Struct, frozen=True):
     mic: bool
 
 
+class Asking(Struct, frozen=True):
+    """A pupil who came with the code of the class and asks to see earlier rounds; ``asking`` marks
+    the question."""
+
+    pupil: str
+    asking: str
+
+
 class Front(Struct, frozen=True):
     """The computer at the front."""
 
@@ -84,6 +92,7 @@ class Live(Struct, frozen=True, tag_field="t", tag="live"):
     whole_class: str
     front: Front
     here: Sequence[Present]
+    asking: Sequence[Asking]
 
 
 class WallRound(Struct, frozen=True):

@@ -113,11 +113,11 @@ async def join(request: Request) -> Response:
     pupil = _called(name, known)
     if pupil is None:
         return again("Nobody in this class is called that. Write your name as your teacher does.")
-    claim = classroom.roster.claim(pupil)
-    if claim is None:
+    place = classroom.roster.take_place(pupil)
+    if place is None:
         return again("Somebody has joined with this name. Ask your teacher to free the place.")
     _came_in(request, Purpose.CODE)
-    enter_pupil(request, pupil, claim)
+    enter_pupil(request, pupil, place.mark)
     return RedirectResponse("/me", 303)
 
 

@@ -33,6 +33,7 @@ class Participant:
     def __init__(self, remote: RemoteRound, device: BrowserDevice) -> None:
         self.remote = remote
         self.device = device
+        self.visit = device.visit
         self.progress = Progress(remote.round)
         self.judged: dict[int, Answered] = {}
         """The turns that are over and have a verdict, with the verdict that counts."""

@@ -112,8 +112,15 @@ class Reveal(Struct, frozen=True, tag_field="t", tag="reveal"):
     on: bool
 
 
+class Allow(Struct, frozen=True, tag_field="t", tag="allow"):
+    """The teacher's answer to a pupil who asks to see earlier rounds."""
+
+    asking: str
+    yes: bool
+
+
 FromDevice = Hello | Ready | Delay | Late | Typed | Ordered | Pong | StretchTime
-FromTeacher = Do | Correct | Reveal
+FromTeacher = Do | Correct | Reveal | Allow
 FromPage = FromDevice | FromTeacher | Practise
 _from_page: msgspec.json.Decoder[FromPage] = msgspec.json.Decoder(FromPage)
 

@@ -10,33 +10,49 @@ from starlette.responses import JSONResponse, Response
 from oralquiz.audio import chirp, find_echo
 from oralquiz.records import Pupil, bests, held
 from oralquiz.sound import SESSION_RATE, from_pcm16, to_pcm16
-from oralquiz.web.identity import classroom_of, who
-from oralquiz.web.pages import page, pupils_only
+from oralquiz.web.identity import classroom_of, sees, visit_of, who
+from oralquiz.web.pages import go, page, pupils_only
 from oralquiz.web.round_plan import STRETCHES
 from oralquiz.web.sockets import set_of
 
 BREAK_AFTER_MIN = 10
 """Minutes of practice after which a page suggests a break."""
 
+ROUNDS = 6
+"""Rounds to look at again on a pupil's page."""
+
 
 @pupils_only
 async def me(request: Request, pupil: Pupil) -> Response:
-    classroom = classroom_of(request)
+    classroom, here = classroom_of(request), await who(request)
     step_set = await set_of(classroom, pupil, classroom.syllabus)
+    rounds = await classroom.records.do(held, pupil=pupil.id, limit=ROUNDS)
+    place = classroom.roster.places.get(pupil.id)
     return page(
         request,
         "me.html",
         pupil=pupil,
-        home=(await who(request)).home,
+        home=here.home,
+        earlier=here.earlier,
+        asked=place is not None and bool(place.asking),
         today=step_set,
         step=classroom.syllabus.step(step_set.step),
         minutes=max(1, round(step_set.count * (step_set.terms * step_set.pace_s + 8) / 60)),
-        bests=await classroom.records.do(bests, pupil.id),
-        rounds=await classroom.records.do(held, pupil=pupil.id, limit=6),
+        bests=await classroom.records.do(bests, pupil.id) if here.earlier else (),
+        rounds=[one for one in rounds if sees(classroom, here, visit_of(request), one.id)],
         steps={step.name: step.title for step in classroom.syllabus.steps},
         stretches=STRETCHES,
         break_after=BREAK_AFTER_MIN,
     )
+
+
+@pupils_only
+async def ask(request: Request, pupil: Pupil) -> Response:
+    """Ask the teacher to see, on this device, what was recorded before."""
+    classroom, here = classroom_of(request), await who(request)
+    if not here.earlier:
+        classroom.roster.ask(pupil)
+    return go(request, "/me")
 
 
 async def chirp_sound(request: Request) -> Response:

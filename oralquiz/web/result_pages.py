@@ -17,7 +17,7 @@ from oralquiz.replay import build_page
 from oralquiz.rounds import Answered
 from oralquiz.session import Session, open_session
 from oralquiz.sound import SESSION_RATE, Pcm, Samples, wav_bytes
-from oralquiz.web.identity import classroom_of
+from oralquiz.web.identity import classroom_of, sees, visit_of, who
 from oralquiz.web.pages import (
     asset,
     form_of,
@@ -32,6 +32,8 @@ from oralquiz.web.recent_audio import AROUND_S
 
 ROUNDS = 60
 """Rounds on one page of results; a class with twenty tablets makes twenty at once."""
+
+ASK_FIRST = "Earlier rounds open with your own card, or when your teacher says yes."
 
 
 async def _session(request: Request, pupil: Pupil | None = None) -> tuple[Path, Session]:
@@ -194,6 +196,9 @@ async def replay(request: Request) -> Response:
 @pupils_only
 async def own_replay(request: Request, pupil: Pupil) -> Response:
     """What went wrong for this pupil, and for nobody else."""
+    classroom, here = classroom_of(request), await who(request)
+    if not sees(classroom, here, visit_of(request), request.path_params["round"]):
+        return go(request, "/me", ASK_FIRST)
     try:
         _, session = await _session(request, pupil)
         html = await asyncio.to_thread(build_page, session, pupil=pupil.name, only_wrong=True)

@@ -13,6 +13,7 @@ from oralquiz.web.conversation import Conversation
 from oralquiz.web.device_messages import Aside
 from oralquiz.web.identity import classroom_of, visit_of, who
 from oralquiz.web.protocol import (
+    Allow,
     Correct,
     Do,
     FromPage,
@@ -34,12 +35,15 @@ async def pupil_socket(socket: WebSocket) -> None:
         return
     pupil = here.pupil
     connection, device = Connection(visit_of(socket)), classroom.roster.device_of(pupil)
+    if device.running is not None and not here.home and device.visit != connection.visit:
+        await _refuse(socket, "this name is practising on another device")
+        return
 
     async def hear(said: FromPage) -> None:
         match said:
             case Practise():
                 await practise(said)
-            case Do() | Correct() | Reveal():
+            case Do() | Correct() | Reveal() | Allow():
                 raise ProtocolError("a pupil's page does not say that")
             case _:
                 device.hear(said, classroom.now())
@@ -92,7 +96,7 @@ async def teacher_socket(socket: WebSocket) -> None:
 
     async def hear(said: FromPage) -> None:
         match said:
-            case Do() | Correct() | Reveal():
+            case Do() | Correct() | Reveal() | Allow():
                 await _teach(classroom, said)
                 return
             case Practise():
@@ -121,6 +125,9 @@ async def teacher_socket(socket: WebSocket) -> None:
 async def _teach(classroom: Classroom, said: FromTeacher) -> None:
     if isinstance(said, Do) and said.name == "begin":
         await classroom.begin()
+        return
+    if isinstance(said, Allow):
+        classroom.roster.answer(said.asking, yes=said.yes)
         return
     class_round = classroom.class_round
     if class_round is None:
@@ -155,6 +162,6 @@ async def wall_socket(socket: WebSocket) -> None:
         classroom.publisher.unwatch(connection)
 
 
-async def _refuse(socket: WebSocket) -> None:
+async def _refuse(socket: WebSocket, why: str = "sign in first") -> None:
     await socket.accept()  # so that the page is told why
-    await socket.close(REFUSED, "sign in first")
+    await socket.close(REFUSED, why)

@@ -80,7 +80,8 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         class_name=classroom.class_name,
         pupils=known,
         here={d.key for d in classroom.roster.devices.values() if d.online},
-        taken=set(classroom.roster.claims),
+        taken=set(classroom.roster.places),
+        asking=classroom.roster.asking(),
         carded={pupil.id for pupil in known if classroom.codes.card_of(pupil)},
         code=code,
         qr=qr(join_url(classroom, request, code)) if code else "",
@@ -153,6 +154,10 @@ async def _change(
     elif what == "free":
         classroom.roster.release(await records.do(find_pupil, name))
         return go(request, "/class", f"{name}'s place is free again.")
+    elif what in ("allow", "refuse"):
+        place = classroom.roster.answer(form.get("asking", ""), yes=what == "allow")
+        may = "may now see" if place.allowed else "does not see"
+        return go(request, "/class", f"{place.pupil} {may} earlier rounds on that device.")
     elif what == "open":
         classroom.codes.for_class(class_name)
     elif what == "close":

@@ -676,6 +676,25 @@ def test_an_accessibility_engine_finds_nothing(
     assert {what: problems for what, problems in found.items() if problems} == {}
 
 
+def test_the_teacher_lets_a_pupil_in_class_see_earlier_rounds(
+    room: RunningServer, visitors: Callable[..., Visitor]
+) -> None:
+    pupil = join(room, visitors, "Asha Rao")
+    room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
+    teacher = visitors(f"{room.url}/live", microphone=False).page
+    pupil.click("summary:has-text('Practise')")
+    pupil.click("text=Ask to see my earlier rounds")
+    teacher.click("text=Yes")
+    expect(teacher.locator("#asking")).to_be_hidden()
+    pupil.click("#ready")
+    pupil.click("summary:has-text('Practise')")
+    pupil.click("text=See if your teacher said yes")
+    pupil.click("#ready")
+    pupil.click("summary:has-text('Practise')")
+    expect(pupil.locator("#practice")).to_be_visible()
+    expect(pupil.locator("text=Earlier rounds")).to_have_count(0)
+
+
 def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Visitor]) -> None:
     """From the plan to a running round and its end with Tab, Enter, Space and single keys."""
     asha = join(room, visitors, "Asha Rao")

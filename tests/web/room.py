@@ -118,10 +118,12 @@ class Tablet:
         self.voices: list[tuple[int, Samples]] = []
         self.sounds: list[tuple[int, str]] = []
         self.time_s = 100.0
+        self.visit = ""
+        """What its cookie would say."""
 
     def open(self) -> None:
         """Connect (again)."""
-        self.connection = Connection()
+        self.connection = Connection(self.visit)
         self.device.attach(self.connection)
         first = min(self.kept, default=self.next)
         self.say(t="hello", mic=self.mic, run=self.run, first=first, play=self.play)

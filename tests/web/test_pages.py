@@ -47,6 +47,14 @@ def keep(
     return str(session.header["id"])
 
 
+def at_home(classroom: Classroom, client: TestClient, name: str) -> TestClient:
+    """The browser of a pupil who came with a card."""
+    code, _ = classroom.codes.for_pupil(do(classroom, client, find_pupil, name))
+    home = browser(classroom, client, host="192.168.1.20")
+    home.post("/join", data={"code": code, "name": ""})
+    return home
+
+
 def test_the_first_class(tmp_path: Path) -> None:
     from tests.web.room import client_of
 
@@ -394,9 +402,7 @@ def test_a_pupil_looks_again_at_the_own_mistakes_only(
 ) -> None:
     hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38)
     his = keep(classroom, teacher, tmp_path / "his", "Ben", 38)
-    code, _ = classroom.codes.for_class("3B")
-    asha = browser(classroom, teacher, host="192.168.1.20")
-    asha.post("/join", data={"code": code, "name": "Asha Rao"})
+    asha = at_home(classroom, teacher, "Asha Rao")
     page = asha.get("/me").text
     assert hers in page
     assert his not in page
@@ -414,9 +420,7 @@ def test_a_pupil_of_a_round_in_turns_sees_and_hears_no_other(
     file, _, _ = run(tmp_path / "held", mixed, [38, 28])
     session = open_session(file)
     do(classroom, teacher, store, session, file)
-    code, _ = classroom.codes.for_class("3B")
-    asha = browser(classroom, teacher, host="192.168.1.20")
-    asha.post("/join", data={"code": code, "name": "Asha Rao"})
+    asha = at_home(classroom, teacher, "Asha Rao")
     page = asha.get(f"/me/replay/{session.header['id']}").text
     assert "12" in page
     assert "Ben" not in page
@@ -440,9 +444,7 @@ def test_todays_set_and_the_own_best(
     keep(classroom, teacher, tmp_path / "two", "Asha Rao", 33, 33)
     pupil = do(classroom, teacher, find_pupil, "Asha Rao")
     assert do(classroom, teacher, bests, pupil.id) == [Best("direct", 2, 2, 1.0)]
-    code, _ = classroom.codes.for_class("3B")
-    asha = browser(classroom, teacher, host="192.168.1.20")
-    asha.post("/join", data={"code": code, "name": "Asha Rao"})
+    asha = at_home(classroom, teacher, "Asha Rao")
     page = asha.get("/me").text
     assert "2 of 2, quickest 1.0 s" in page
     assert "+ 4 is + 5 - 1" in page

@@ -8,7 +8,7 @@ import { Device } from "./device.js";
 import { all, button, byId, field, keep, nameOf, reason, setText, showTrouble } from "./dom.js";
 import { earIsOpen, openEar, whenCorrected } from "./ear.js";
 import { NOT_IN } from "./link.js";
-import { drawAnswer, drawRow, newAnswer, newRow } from "./rows.js";
+import { drawAnswer, drawAsker, drawRow, newAnswer, newAsker, newRow } from "./rows.js";
 import { fill, words } from "./words.js";
 
 const way = byId("live").dataset.way ?? "";
@@ -72,6 +72,7 @@ function draw() {
   drawSound(news);
   drawDeck(news);
   drawHere(news);
+  drawAsking(news);
   if (lesson?.trouble) trouble(lesson.trouble);
   byId("running").hidden = lesson === null;
   byId("answered").hidden = !lesson?.answers.length;
@@ -130,7 +131,21 @@ function drawHere({ here }) {
   byId("nobody").hidden = Boolean(here.length);
 }
 
+/** @param {Live} live */
+function drawAsking({ asking }) {
+  byId("asking").hidden = !asking.length;
+  keep(byId("askers"), asking, (one) => one.asking, newAsker(allow), drawAsker);
+}
+
 // --- doing ---
+
+/**
+ * @param {string} asking
+ * @param {boolean} yes
+ */
+function allow(asking, yes) {
+  send({ t: "allow", asking, yes });
+}
 
 begin.addEventListener("click", () => {
   beginning = device.link.open;

@@ -31,9 +31,10 @@
  * @typedef {{ t: "do", name: string, pupil?: string }} Do
  * @typedef {{ t: "correct", number: number, verdict: string, value?: number }} Correct
  * @typedef {{ t: "reveal", on: boolean }} Reveal
+ * @typedef {{ t: "allow", asking: string, yes: boolean }} Allow
  *
  * @typedef {Hello | Ready | Delay | Late | Typed | Command | Pong | Time | Practise | Do | Correct
- *   | Reveal} PageMessage
+ *   | Reveal | Allow} PageMessage
  */
 
 // --- what the server says to a device: a pupil's page, or the one at the front ---
@@ -67,7 +68,7 @@
 // --- what the server says to the pages that watch: the teacher's, and the projector ---
 
 /**
- * @typedef {{ t: "live", lesson: LiveRound | null, whole_class: string, front: Front, here: Here[] }} Live
+ * @typedef {{ t: "live", lesson: LiveRound | null, whole_class: string, front: Front, here: Here[], asking: Asking[] }} Live
  * @typedef {{ t: "wall", lesson: WallRound | null }} Wall
  *
  * @typedef {object} Front the computer at the front
@@ -79,6 +80,10 @@
  * @property {string} pupil
  * @property {boolean} ready
  * @property {boolean} mic
+ *
+ * @typedef {object} Asking a pupil who asks to see earlier rounds
+ * @property {string} pupil
+ * @property {string} asking marks the question
  *
  * @typedef {object} LiveRound
  * @property {string} key

@@ -1,6 +1,6 @@
-// The table of a round that is being held, a pupil a row; and the list of its answers.
+// The table of a round that is being held, a pupil a row; the list of its answers; who asks.
 
-/** @import { Answer, Row, Verdict } from "./protocol.js" */
+/** @import { Answer, Asking, Row, Verdict } from "./protocol.js" */
 /** @import { TeacherWords, Verdicts } from "./words.js" */
 
 import { setText } from "./dom.js";
@@ -121,4 +121,30 @@ export function outcome(answer, verdicts) {
   }
   const said = number || (answer.words && `“${answer.words}”`);
   return said ? `${answer.typed ? "typed" : "heard"} ${said}` : "nothing heard";
+}
+
+/** @param {(asking: string, yes: boolean) => void} answer */
+export const newAsker = (answer) => () => {
+  const item = document.createElement("li");
+  item.append(document.createElement("span"), ...["Yes", "No"].map((word) => {
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "plain";
+    button.textContent = word;
+    button.addEventListener("click", () => answer(item.dataset.asking ?? "", word === "Yes"));
+    return button;
+  }));
+  return item;
+};
+
+/**
+ * @param {HTMLElement} item as `newAsker` made it
+ * @param {Asking} one
+ */
+export function drawAsker(item, { pupil, asking }) {
+  const [name, yes, no] = [...item.children];
+  item.dataset.asking = asking;
+  setText(name, `${pupil} `);
+  yes.setAttribute("aria-label", `Let ${pupil} see earlier rounds`);
+  no.setAttribute("aria-label", `Do not let ${pupil} see earlier rounds`);
 }
