@@ -176,6 +176,7 @@ def _show(session: Session, told: tuple[TurnStory, ...], table: StepPhrases) -> 
 def _step_through(console: Console, stage: TerminalReplay, table: StepPhrases) -> None:
     """Cards one by one, as the keys say."""
     from rich.console import Group
+    from rich.control import Control
     from rich.text import Text
 
     turn, card = 0, 0
@@ -184,6 +185,7 @@ def _step_through(console: Console, stage: TerminalReplay, table: StepPhrases) -
             of = table.text("terminal", "sum_of", n=turn + 1, count=len(stage.told))
             foot = Text(f"{of}.  {table.text('terminal', 'keys')}", style="dim")
             head = stage.head(turn, stage.term_of(turn, card))
+            console.control(Control.home())  # over the card before, instead of scrolling it away
             screen.update(Group(head, "", stage.card(turn, card), "", foot))
             try:
                 key = click.getchar()

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import click
 import pytest
+from rich.cells import cell_len
 from rich.console import Console, RenderableType
 
 from oralquiz.cli import main
@@ -207,38 +208,46 @@ def test_in_a_real_terminal_of_80_by_24(session_file: Path) -> None:
         close_fds=True,
     )
     os.close(theirs)
-    shown = read_until(ours, "q: quit")
-    for _ in range(4):
-        press(ours, RIGHT)
-        shown = read_until(ours, "q: quit")
-    assert "not enough fingers" in shown
-    assert "Maybe the thumb did not move." in shown
-    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", shown).splitlines()
-    assert len(lines) <= 25
-    press(ours, "q")
-    assert process.wait(timeout=10) == 0
-    os.close(ours)
+    try:
+        read_screen(ours)
+        for _ in range(4):
+            press(ours, RIGHT)
+            shown = read_screen(ours)
+        assert "not enough fingers" in shown
+        assert "Maybe the thumb did not move." in shown
+        assert "q: quit" in shown
+        press(ours, "q")
+        assert process.wait(timeout=60) == 0
+    finally:
+        process.kill()
+        process.wait()
+        os.close(ours)
 
 
 def press(terminal: int, key: str) -> None:
     """Press ``key`` once it is waited for: keys that come before are dropped."""
     import termios
 
-    deadline = time.monotonic() + 20
+    deadline = time.monotonic() + 60
     while termios.tcgetattr(terminal)[3] & termios.ICANON:
         assert time.monotonic() < deadline, "no key is waited for"
         time.sleep(0.01)
     os.write(terminal, key.encode())
 
 
-def read_until(terminal: int, text: str) -> str:
+def read_screen(terminal: int) -> str:
+    """The next screen, once all its 24 lines are there; no line is wider than 80 columns."""
     got = b""
-    deadline = time.monotonic() + 20
-    while text.encode() not in got:
+    deadline = time.monotonic() + 60
+    while got.rpartition(b"\x1b[H")[2].count(b"\n") < 23 or b"\x1b[H" not in got:
         assert time.monotonic() < deadline, got.decode("utf-8", "replace")
         if select.select([terminal], [], [], 0.5)[0]:
             got += os.read(terminal, 65_536)
-    return got.decode("utf-8", "replace")
+    screen = got.rpartition(b"\x1b[H")[2].decode("utf-8", "ignore")
+    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", screen).split("\r\n")
+    assert len(lines) == 24
+    assert all(cell_len(line) <= 80 for line in lines)
+    return screen
 
 
 def test_a_session_read_by_the_web_apps_usual_voice_can_be_explained_aloud(
