@@ -2,16 +2,12 @@
 
 from __future__ import annotations
 
-import io
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
-
-import numpy as np
-import soundfile
 
 from oralquiz.beads import MoveOrder, Sum
 from oralquiz.errors import SessionFileError
@@ -34,6 +30,7 @@ from oralquiz.rounds import (
     without_controls,
 )
 from oralquiz.session.archive import read_parts
+from oralquiz.session.recorded_sound import read_sound
 from oralquiz.session.session_schema import problem
 from oralquiz.session.upgrade import upgraded_event, upgraded_header
 from oralquiz.sound import SESSION_RATE, Pcm
@@ -142,7 +139,9 @@ def open_session(path: Path) -> Session:
         raise SessionFileError(f"{path}: session.json cannot be read ({error!r})") from None
     events, event_damage = _events(parts.content.get("events.jsonl", b""), version, round_)
     most = min(MOST_SOUND, (events[-1].at if events else 0) + AFTER_THE_LAST)
-    audio, audio_damage = _audio(parts.content.get("audio.flac", b""), head["sample_rate"], most)
+    audio, audio_damage = read_sound(
+        parts.content.get("audio.flac", b""), head["sample_rate"], most
+    )
     turns = Progress.of(round_, events).turns
     unfinished = "" if any(isinstance(e.event, RoundEnded) for e in events) else CUT_SHORT
     damage = "; ".join(filter(None, (*parts.damage, event_damage, audio_damage, unfinished)))
@@ -267,46 +266,3 @@ def _spans(event: Event) -> list[tuple[int | None, int | None]]:
     if isinstance(event, AskedAgain):
         return [(event.start, event.end)]
     return [(event.onset, event.offset)] if isinstance(event, Heard) else []
-
-
-def _audio(raw: bytes, rate: int, most: int) -> tuple[Pcm, str]:
-    """The sound, up to where it was cut, and no more than ``most`` samples of it."""
-    if not raw.startswith(b"fLaC"):
-        return np.zeros((0, 2), dtype=np.int16), "audio.flac is missing or no FLAC"
-    sound, damage = _decoded(raw, rate, most, most)
-    if damage == _EARLY:  # again, with small steps at the end: to get all that is before the damage
-        sound, damage = _decoded(raw, rate, most, len(sound))
-    return sound, damage
-
-
-_EARLY = "audio.flac ends early"
-
-
-def _decoded(raw: bytes, rate: int, most: int, sure: int) -> tuple[Pcm, str]:
-    """The sound; its first ``sure`` samples are read in large steps, the rest in small ones."""
-    found: Pcm = np.zeros((0, 2), dtype=np.int16)
-    count = 0
-    try:
-        with soundfile.SoundFile(io.BytesIO(raw)) as sound:
-            if sound.channels != 2:
-                return found, f"audio.flac has {sound.channels} channels, not 2"
-            if sound.samplerate != rate:
-                return found, f"audio.flac has {sound.samplerate} samples a second, not {rate}"
-            open_ended = not 0 < sound.frames < 2**40  # the stream was never closed
-            sure = 0 if open_ended else sure
-            frames = most if open_ended else min(most, sound.frames)
-            found = np.empty((frames, 2), dtype=np.int16)
-            while count < len(found):
-                step = min(16_384, sure - count) if count < sure else 64
-                chunk = sound.read(min(step, len(found) - count), dtype="int16")
-                found[count : count + len(chunk)] = chunk
-                count += len(chunk)
-                if len(chunk) == 0:
-                    break
-            longer = not open_ended and sound.frames > most
-            if count < frames and not open_ended:
-                return found[:count].copy(), _EARLY
-    except soundfile.LibsndfileError:
-        return found[:count].copy(), _EARLY
-    whole = found if count == len(found) else found[:count].copy()
-    return whole, "audio.flac goes on after the round" if longer else ""
