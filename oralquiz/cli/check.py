@@ -6,7 +6,7 @@ from dataclasses import asdict
 
 import click
 
-from oralquiz.cli.common import FAILED, OK, json_option, print_json, visible
+from oralquiz.cli.common import FAILED, OK, echo, json_option, print_json, visible
 
 
 @click.group()
@@ -49,9 +49,7 @@ def sound(
                 *(["microphone"] if device.inputs else []),
             ]
             chosen = " (the system's choice)" if device.is_default_output else ""
-            click.echo(
-                f"{device.index:>3}  {device.name}, {device.host}: {', '.join(uses)}{chosen}"
-            )
+            echo(f"{device.index:>3}  {device.name}, {device.host}: {', '.join(uses)}{chosen}")
     if only_list:
         if as_json:
             print_json({"devices": [asdict(device) for device in there]})
@@ -61,10 +59,10 @@ def sound(
     )
 
     def prompt() -> None:
-        click.echo("Now say: forty-two", err=as_json)
+        echo("Now say: forty-two", err=as_json)
 
     with SoundCard(speaker, microphone) as card:
-        click.echo(f"{card.output_name} and {card.input_name}: please stay quiet", err=True)
+        echo(f"{card.output_name} and {card.input_name}: please stay quiet", err=True)
         measured = measure(card, reading.samples, prompt if say else None)
     found = findings(measured)
     fit = all(finding.fit for finding in found)
@@ -79,8 +77,8 @@ def sound(
         )
     else:
         for finding in found:
-            click.echo(("   " if finding.fit else "!  ") + finding.sentence)
-        click.echo("Fit for a round." if fit else "Change what is marked with ! first.")
+            echo(("   " if finding.fit else "!  ") + finding.sentence)
+        echo("Fit for a round." if fit else "Change what is marked with ! first.")
     ctx.exit(OK if fit else FAILED)
 
 
@@ -112,7 +110,7 @@ def sessions(ctx: click.Context, as_json: bool) -> None:
             ("erasing", "an erasure did not get to it (oralquiz enter)"),
         ):
             for path in found[kind]:
-                click.echo(visible(f"{path}: {what}"))
+                echo(visible(f"{path}: {what}"))
         if not any(found.values()):
-            click.echo("Nothing is left over, and nothing waits.")
+            echo("Nothing is left over, and nothing waits.")
     ctx.exit(FAILED if any(found.values()) else OK)

@@ -95,9 +95,24 @@ def visible(text: str) -> str:
     return without_controls(text)
 
 
+def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
+    """Print text for people, of one line or several: whatever it is made of, it commands no
+    terminal."""
+    from oralquiz.rounds import lines_without_controls
+
+    click.echo(lines_without_controls(text), err=err, nl=nl)
+
+
+def agreed(question: str, *, default: bool = False, err: bool = False) -> bool:
+    """Ask for a yes or a no."""
+    return click.confirm(visible(question), default=default, err=err)
+
+
 def print_json(value: object) -> None:
     """One JSON value on one line of stdout."""
-    click.echo(json.dumps(value, ensure_ascii=False))
+    from oralquiz.rounds import json_without_controls
+
+    click.echo(json_without_controls(json.dumps(value, ensure_ascii=False)))
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")

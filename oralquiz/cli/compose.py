@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.beads import Sum
-from oralquiz.cli.common import BAD_INPUT, FAILED, json_option, print_json
+from oralquiz.cli.common import BAD_INPUT, FAILED, echo, json_option, print_json
 from oralquiz.cli.sum_options import SumOptions, sum_options
 from oralquiz.compose import MAX_TERMS, SetCode, decode, encode
 from oralquiz.errors import BadInput
@@ -82,9 +82,9 @@ def compose(
     else:
         for index, each in enumerate(sums):
             load = f"    load {more['loads'][index]}" if "loads" in more else ""
-            click.echo(f"{each} = {each.answer}{load}")
+            echo(f"{each} = {each.answer}{load}")
         if code:
-            click.echo(text)
+            echo(text)
         _tell(asked, total, len(sums), relaxed)
     if not sums:
         ctx.exit(FAILED)
@@ -140,21 +140,21 @@ def _relaxations(request: Request) -> list[dict[str, Any]]:
 def _tell(asked: SumOptions, total: Count, found: int, relaxed: list[dict[str, Any]]) -> None:
     """How many sums there are, or what to relax: on stderr, so that stdout holds only sums."""
     if found:
-        click.echo(f"{total} such sums; seed {asked.chosen_seed}", err=True)
+        echo(f"{total} such sums; seed {asked.chosen_seed}", err=True)
         if found < asked.count:
-            click.echo(f"only {found}: there are no more", err=True)
+            echo(f"only {found}: there are no more", err=True)
         return
     if total.estimate:
-        click.echo("every such sum is one of those to avoid", err=True)
+        echo("every such sum is one of those to avoid", err=True)
         return
-    click.echo(f"There is no such sum for {asked.chosen_step.name}.", err=True)
+    echo(f"There is no such sum for {asked.chosen_step.name}.", err=True)
     if not relaxed:
-        click.echo("No single change is enough: change two or more things.", err=True)
+        echo("No single change is enough: change two or more things.", err=True)
         return
-    click.echo("Any one of these changes is enough:", err=True)
+    echo("Any one of these changes is enough:", err=True)
     for each in relaxed:
         number = f"{int(each['count']):,}" if each["count"] else f"about {each['estimate']:.2g}"
-        click.echo(f"  {each['sentence']} ({number} sums)", err=True)
+        echo(f"  {each['sentence']} ({number} sums)", err=True)
 
 
 def _check(
@@ -180,7 +180,7 @@ def _check(
         )
         written = tuple(WrittenSum(0, str(each), each) for each in opened.sums)
         step = f", step {opened.step}" if opened.step else ""
-        click.echo(f"{opened.columns} columns, pace {opened.pace:g} s{step}", err=True)
+        echo(f"{opened.columns} columns, pace {opened.pace:g} s{step}", err=True)
     results = [_result(asked, each) for each in written]
     fits = sum(result["fits"] for result in results)
     if as_json:
@@ -197,12 +197,12 @@ def _check(
         for result in results:
             where = f"line {result['line']}: " if result["line"] else ""
             answer = f" = {result['answer']}" if result["terms"] else ""
-            click.echo(f"{where}{result['sum']}{answer}  {'fits' if result['fits'] else 'NO'}")
+            echo(f"{where}{result['sum']}{answer}  {'fits' if result['fits'] else 'NO'}")
             if result["rules"]:
-                click.echo(f"    rules: {_rules_line(result['rules'])}")
+                echo(f"    rules: {_rules_line(result['rules'])}")
             for problem in result["problems"]:
-                click.echo(f"    {problem}")
-        click.echo(f"{fits} of {len(results)} fit", err=True)
+                echo(f"    {problem}")
+        echo(f"{fits} of {len(results)} fit", err=True)
     if any(result["terms"] is None for result in results):
         ctx.exit(BAD_INPUT)
     if fits < len(results):

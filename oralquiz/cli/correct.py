@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import echo, json_option, print_json
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.listen import readable
 
@@ -71,7 +71,7 @@ def correct(
             print_json({"sum": number, "verdict": verdict, "value": value, "in_records": known})
         else:
             where = "" if known else " (in the file only: these records do not know the session)"
-            click.echo(f"sum {number}: {verdict}{where}")
+            echo(f"sum {number}: {verdict}{where}")
         return
     session = open_session(file)
     turns = session.turns if everything else session.waiting
@@ -80,29 +80,29 @@ def correct(
         return
     be_finished(file)
     if not turns:
-        click.echo("No answer waits for your ear.")
+        echo("No answer waits for your ear.")
     elif not by_keys():
         raise BadInput("keys come from a terminal; without one, use --sum and --verdict")
     for turn in turns:
-        click.echo(f"\nSum {turn.index + 1}, {turn.pupil}: {turn.sum} = {turn.sum.answer}")
+        echo(f"\nSum {turn.index + 1}, {turn.pupil}: {turn.sum} = {turn.sum.answer}")
         for attempt in turn.attempts:
             if attempt.typed:
-                click.echo(f"  typed: {attempt.value}")
+                echo(f"  typed: {attempt.value}")
                 continue
             candidates = ", ".join(f"{g.value} ({g.confidence:.0%})" for g in attempt.candidates)
-            click.echo(f"  heard: {candidates or readable(attempt.words) or 'nothing'}")
-        click.echo("  r right, w wrong, s silent, u unclear, p play again, any other key: leave it")
+            echo(f"  heard: {candidates or readable(attempt.words) or 'nothing'}")
+        echo("  r right, w wrong, s silent, u unclear, p play again, any other key: leave it")
         while True:
             try:
                 _play(session.audio, turn.attempts, session.sample_rate)
             except AudioError as error:
-                click.echo(f"  {error}")
+                echo(f"  {error}")
             key = click.getchar().lower()
             if key != "p":
                 break
         if key in KEYS:
             judge(turn.index, KEYS[key], None)
-            click.echo(f"  {KEYS[key]}")
+            echo(f"  {KEYS[key]}")
 
 
 def by_keys() -> bool:

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from oralquiz.beads import Sum
-from oralquiz.cli.common import PACE, SUM_ARGUMENT, json_option, print_json
+from oralquiz.cli.common import PACE, SUM_ARGUMENT, echo, json_option, print_json
 from oralquiz.errors import BadInput
 from oralquiz.sound import wav_bytes
 from oralquiz.speak import GAP_S, STYLES, Dictation, Reading, SpokenTerm, open_voice
@@ -124,7 +124,7 @@ def dictate(
         print_json(facts)
         return
     for term in dictation.terms:
-        click.echo(f"{term.onset / dictation.sample_rate:8.3f} s  {term.text}", nl=False)
+        echo(f"{term.onset / dictation.sample_rate:8.3f} s  {term.text}", nl=False)
         squeezed = f"  (shortened {term.compression:.2f} times)" if term.compression > 1 else ""
-        click.echo(squeezed)
-    click.echo(f"{out} and {beside.name}: {len(dictation.terms)} terms, answer {facts['answer']}")
+        echo(squeezed)
+    echo(f"{out} and {beside.name}: {len(dictation.terms)} terms, answer {facts['answer']}")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.cli.common import BAD_INPUT, FAILED, OK, json_option, print_json, visible
+from oralquiz.cli.common import BAD_INPUT, FAILED, OK, echo, json_option, print_json, visible
 from oralquiz.compose import many
 from oralquiz.errors import BadInput, OralquizError
 
@@ -42,15 +42,15 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
             code = max(code, BAD_INPUT if isinstance(error, BadInput) else FAILED)
             why = _why(path, error)
             told.append({"given": str(path), "error": why})
-            click.echo(visible(f"oralquiz: {why}"), err=True)
+            echo(visible(f"oralquiz: {why}"), err=True)
             continue
         told.append(_as_json(path, entered))
         if not as_json:
-            click.echo(visible(sentence(path, entered)))
+            echo(visible(sentence(path, entered)))
     if as_json:
         print_json(told)
     elif not wanted:
-        click.echo("No session here waits to be entered.")
+        echo("No session here waits to be entered.")
     ctx.exit(code)
 
 

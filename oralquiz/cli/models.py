@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from oralquiz.cli.common import FAILED, OK, json_option, print_json
+from oralquiz.cli.common import FAILED, OK, echo, json_option, print_json
 
 
 @click.command()
@@ -17,9 +17,9 @@ def models(ctx: click.Context, model: str | None, language: str | None, as_json:
 
     The test loads the model in a process of its own and has it hear the clips that come with it.
     """
-    from rich.console import Console
     from rich.table import Table
 
+    from oralquiz.cli.console import console_for
     from oralquiz.listen import check_models, model_folders
 
     found = check_models(model, language)
@@ -35,10 +35,10 @@ def models(ctx: click.Context, model: str | None, language: str | None, as_json:
     table = Table("model", "language", "numbers", "size", "loads in", "self-test")
     for check in found:
         table.add_row(*check.as_row())
-    Console().print(table)
+    console_for().print(table)
     for check in found:
         if check.error is not None:
-            click.echo(check.error)
+            echo(check.error)
     for folder in model_folders():
-        click.echo(f"looked in {folder}")
+        echo(f"looked in {folder}")
     ctx.exit(code)

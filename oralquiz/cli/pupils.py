@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.cli.common import FAILED, json_option, print_json, visible
+from oralquiz.cli.common import FAILED, agreed, echo, json_option, print_json, visible
 from oralquiz.compose import many
 
 if TYPE_CHECKING:
@@ -50,15 +50,15 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         )
         return
     if not known:
-        click.echo("No pupils yet: oralquiz pupils add NAME")
+        echo("No pupils yet: oralquiz pupils add NAME")
         return
     for pupil in known:
-        click.echo(line(pupil))
+        echo(line(pupil))
     if result:
         console_for().print(score_table(list(result.values())))
     old = voices_kept(db, older_than_days=30, now=datetime.now(UTC), folder=sessions_folder())
     if old:
-        click.echo(
+        echo(
             f"Sessions with voices, older than 30 days: {len(old)} (oralquiz pupils forget-voices)"
         )
 
@@ -208,7 +208,7 @@ def add(name: str, class_name: str, consent: bool, as_json: bool) -> None:
 
     now = datetime.now(UTC).isoformat(timespec="seconds")
     pupil = add_pupil(open_records(), name, created=now, class_name=class_name, consent=consent)
-    print_json(pupil_as_json(pupil)) if as_json else click.echo(line(pupil))
+    print_json(pupil_as_json(pupil)) if as_json else echo(line(pupil))
 
 
 @pupils.command()
@@ -220,11 +220,9 @@ def consent(name: str, withdraw: bool, as_json: bool) -> None:
     from oralquiz.records import open_records, set_consent
 
     pupil = set_consent(open_records(), name, not withdraw)
-    print_json(pupil_as_json(pupil)) if as_json else click.echo(line(pupil))
+    print_json(pupil_as_json(pupil)) if as_json else echo(line(pupil))
     if withdraw and not as_json:
-        click.echo(
-            "What was recorded before is still there: oralquiz pupils erase or forget-voices"
-        )
+        echo("What was recorded before is still there: oralquiz pupils erase or forget-voices")
 
 
 @pupils.command()
@@ -243,8 +241,8 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
 
     db = open_records()
     find_pupil(db, name)
-    if not yes:
-        click.confirm(f"Erase {name}, with all answers and recordings, for good?", abort=True)
+    if not yes and not agreed(f"Erase {name}, with all answers and recordings, for good?"):
+        raise click.Abort
     with files_bar("erasing") as progress:
         erased = erase_pupil(db, name, sessions_folder(), progress)
     if as_json:
@@ -257,12 +255,12 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
         )
     else:
         files = many(len(erased.changed), "session file")
-        click.echo(f"{name} is erased; changed or removed: {files}")
+        echo(f"{name} is erased; changed or removed: {files}")
         for path in erased.missing:
-            click.echo(visible(f"not where it was, look for it yourself: {path}"))
+            echo(visible(f"not where it was, look for it yourself: {path}"))
         for why in erased.unreadable:
-            click.echo(visible(f"not erased from: {why}"))
-        click.echo("Pages and copies saved elsewhere are yours to delete.")
+            echo(visible(f"not erased from: {why}"))
+        echo("Pages and copies saved elsewhere are yours to delete.")
     if erased.missing or erased.unreadable:
         ctx.exit(FAILED)
 
@@ -292,4 +290,4 @@ def forget_voices(days: int, as_json: bool) -> None:
     if as_json:
         print_json([str(path) for path in files])
     else:
-        click.echo(f"voices removed from {many(len(files), 'session file')}")
+        echo(f"voices removed from {many(len(files), 'session file')}")

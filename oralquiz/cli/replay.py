@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from oralquiz.cli.common import FAILED, OK, json_option, print_json
+from oralquiz.cli.common import FAILED, OK, echo, json_option, print_json
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -73,7 +73,7 @@ def replay(
     if check:
         return _check(file, session, table, as_json)
     if session.damage:
-        click.echo(f"oralquiz: {file}: {session.damage}", err=True)
+        echo(f"oralquiz: {file}: {session.damage}", err=True)
     turns = choose(session.turns, only_wrong=only == "wrong", pupil=pupil)
     if html is not None:
         return _page(session, html, table, only == "wrong", pupil, spoken, as_json)
@@ -92,9 +92,9 @@ def _check(file: Path, session: Session, table: StepPhrases, as_json: bool) -> i
     if as_json:
         print_json({"file": str(file), "same": not difference, "difference": difference})
     elif difference:
-        click.echo(table.text("terminal", "different", file=file, difference=difference))
+        echo(table.text("terminal", "different", file=file, difference=difference))
     else:
-        click.echo(table.text("terminal", "same", file=file))
+        echo(table.text("terminal", "same", file=file))
     return FAILED if difference else OK
 
 
@@ -125,7 +125,7 @@ def _page(
     if as_json:
         print_json({"html": str(out), "bytes": out.stat().st_size})
     else:
-        click.echo(out)
+        echo(str(out))
     return OK
 
 

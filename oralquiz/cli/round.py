@@ -8,7 +8,7 @@ from datetime import datetime
 
 import click
 
-from oralquiz.cli.common import PACE, SEED, json_option, print_json
+from oralquiz.cli.common import PACE, SEED, agreed, json_option, print_json
 
 
 @click.command()
@@ -121,7 +121,7 @@ def round(
                     console.print("the sound is back, the sum is read again")
                     return True
                 again = "Try the sound again? (no ends the round)"
-                if not click.confirm(again, default=True, err=True):
+                if not agreed(again, default=True, err=True):
                     return False
 
         folder = sessions_folder() / datetime.now().strftime("%Y-%m-%d-%H%M%S")

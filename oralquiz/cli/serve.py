@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import echo, json_option, print_json
 
 if TYPE_CHECKING:
     from oralquiz.web import Classroom
@@ -71,7 +71,7 @@ def serve(
     tools = server.usual_tools(model)
     keys = server.keys_in()
     if network and not keys.passphrase:
-        click.echo(
+        echo(
             "Tablets come in by code, the teacher by a passphrase: choose one of "
             f"{PASSPHRASE_LENGTH} characters or more.",
             err=True,
@@ -85,10 +85,10 @@ def serve(
         if as_json:
             print_json({"urls": urls, "fingerprint": classroom.fingerprint})
         else:
-            click.echo(f"Teacher: {urls[0]}")
+            echo(f"Teacher: {urls[0]}")
             if network:
-                click.echo(f"Tablets: {urls[1]}  (certificate {classroom.fingerprint[:23]}...)")
-            click.echo(f"{CAUTION} Stop with Ctrl-C.")
+                echo(f"Tablets: {urls[1]}  (certificate {classroom.fingerprint[:23]}...)")
+            echo(f"{CAUTION} Stop with Ctrl-C.")
         if browse:
             webbrowser.open(urls[0])
 
@@ -99,6 +99,6 @@ def serve(
             network_port=network_port if network else None,
             names=called,
             ready=ready,
-            entered=lambda said: click.echo(said, err=as_json),
+            entered=lambda said: echo(said, err=as_json),
         )
     )

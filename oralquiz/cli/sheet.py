@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from oralquiz.beads import Sum, check_fits
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import echo, json_option, print_json
 from oralquiz.cli.sum_options import SumOptions, sum_options
 from oralquiz.compose import decode, many
 from oralquiz.errors import BadInput, OralquizError
@@ -105,7 +105,7 @@ def sheet(
             }
         )
     else:
-        click.echo(f"{out}: {many(len(sums), 'sum')} on {pages} pages")
+        echo(f"{out}: {many(len(sums), 'sum')} on {pages} pages")
 
 
 def _composed(asked: SumOptions) -> tuple[tuple[Sum, ...], int, str]:

@@ -7,7 +7,7 @@ from typing import Any
 import click
 
 from oralquiz.beads import Step, Syllabus
-from oralquiz.cli.common import json_option, print_json
+from oralquiz.cli.common import echo, json_option, print_json
 from oralquiz.compose import load_syllabus, range_text, request_for, shipped_syllabi
 from oralquiz.errors import BadInput
 
@@ -155,4 +155,4 @@ def _list(as_json: bool) -> None:
         print_json({"courses": [{"name": c.name, "title": c.title} for c in courses]})
         return
     for course in courses:
-        click.echo(f"{course.name:14} {course.title} ({len(course.steps)} steps)")
+        echo(f"{course.name:14} {course.title} ({len(course.steps)} steps)")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from oralquiz.cli.common import FAILED, json_option, print_json
+from oralquiz.cli.common import FAILED, echo, json_option, print_json
 from oralquiz.errors import BadInput
 from oralquiz.listen import readable
 
@@ -36,9 +36,9 @@ def list_(language: str | None, every: bool, as_json: bool) -> None:
     Understood is the share of terms that an unrelated recogniser understands at a pace of 2.5 s,
     where that was measured. JSON has every voice.
     """
-    from rich.console import Console
     from rich.table import Column, Table
 
+    from oralquiz.cli.console import console_for
     from oralquiz.speak import list_voices
 
     wanted = (language or "").replace("_", "-").casefold()
@@ -61,9 +61,9 @@ def list_(language: str | None, every: bool, as_json: bool) -> None:
         share = "" if entry.understood is None else f"{entry.understood:.0%}"
         what = f"{entry.about}; the usual one" if entry.usual else entry.about
         table.add_row(entry.name, ", ".join(entry.languages), share, what)
-    Console().print(table)
+    console_for().print(table)
     if len(shown) < len(found):
-        click.echo(f"{len(found) - len(shown)} more: oralquiz voice list --all")
+        echo(f"{len(found) - len(shown)} more: oralquiz voice list --all")
 
 
 @voice.command(name="try")
@@ -105,7 +105,7 @@ def try_(
         out.write_bytes(wav_bytes(clip.samples, clip.sample_rate))
     except OSError as error:
         raise BadInput(f"{out}: cannot be written ({error.strerror})") from error
-    click.echo(f"{out}: {clip.seconds:.2f} s")
+    echo(f"{out}: {clip.seconds:.2f} s")
 
 
 @voice.command()
@@ -120,11 +120,11 @@ def phrases(language: str, as_json: bool) -> None:
     if as_json:
         print_json({"file": str(own_table()), "phrases": row})
         return
-    click.echo(f"[{row.pop('language')}]")
+    echo(f"[{row.pop('language')}]")
     for key, value in row.items():
         shown = ", ".join(f'"{v}"' for v in value) if isinstance(value, tuple) else f'"{value}"'
-        click.echo(f"{key} = [{shown}]" if isinstance(value, tuple) else f"{key} = {shown}")
-    click.echo(f"# to change it: copy this table into {own_table()} and edit it there")
+        echo(f"{key} = [{shown}]" if isinstance(value, tuple) else f"{key} = {shown}")
+    echo(f"# to change it: copy this table into {own_table()} and edit it there")
 
 
 @voice.command()
@@ -164,23 +164,23 @@ def record(
     wanted = list(only) or [w for w in needed_words(language, highest) if w not in have]
     checker = None if no_check else _recognizer(language)
     if checker is None and not no_check:
-        click.echo(f"there is no recognition model for '{language}': words are not checked")
+        echo(f"there is no recognition model for '{language}': words are not checked")
     refused: list[str] = []
     if folder is not None:
         refused = _from_folder(name, language, wanted, folder, checker)
     elif wanted:
-        click.echo(f"{len(wanted)} words. Say each one plainly after it is shown; Ctrl-C ends.")
+        echo(f"{len(wanted)} words. Say each one plainly after it is shown; Ctrl-C ends.")
         with SoundCard(speaker, microphone) as card:
             for index, word in enumerate(wanted):
-                click.echo(f"{index + 1}/{len(wanted)}   {word}")
+                echo(f"{index + 1}/{len(wanted)}   {word}")
                 if not _record_word(card, name, language, word, checker):
                     refused.append(word)
     missing = OwnVoice(name).missing(highest)
     if missing or refused:
         left = ", ".join(dict.fromkeys([*refused, *missing]))
-        click.echo(f"still wanted: {left}: call this command again")
+        echo(f"still wanted: {left}: call this command again")
         ctx.exit(FAILED)
-    click.echo(f"own:{name} is complete: oralquiz voice try own:{name}")
+    echo(f"own:{name} is complete: oralquiz voice try own:{name}")
 
 
 def _recognizer(language: str) -> AnswerRecognizer | None:
@@ -233,7 +233,7 @@ def _from_folder(
         if heard is not None:
             trouble = f"it was heard as {heard}"
         if trouble:
-            click.echo(f"{path.name}: {trouble}")
+            echo(f"{path.name}: {trouble}")
             refused.append(word)
         else:
             keep_word(name, language, word, clip)
@@ -260,5 +260,5 @@ def _record_word(
                 return True
             heard_twice = heard
             trouble = f"that was heard as {heard}; say it once more"
-        click.echo(f"       {trouble}")
+        echo(f"       {trouble}")
     return False

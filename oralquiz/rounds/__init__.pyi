@@ -17,6 +17,8 @@ from .events import SumBegun as SumBegun
 from .events import SumEnded as SumEnded
 from .events import TermTime as TermTime
 from .events import strict_json as strict_json
+from .harmless import json_without_controls as json_without_controls
+from .harmless import lines_without_controls as lines_without_controls
 from .harmless import without_controls as without_controls
 from .plan import Options as Options
 from .plan import Round as Round
