@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 from pathlib import Path
 
@@ -32,14 +33,26 @@ def _folder(name: str, usual: Path) -> Path:
 
 
 def private_folder(path: Path) -> Path:
-    """``path`` as a folder that nobody else of this computer can look into, made where it is not.
+    """``path`` as a folder that nobody else of this computer can look into, made where it is not
+    (and so are the folders around it, as the XDG Base Directory Specification has it).
 
-    One that is there stays as it is: it may be somebody's choice. Raises OSError.
+    One of ours that others could look into is closed to them; any other that is there stays as it
+    is: it may be somebody's choice. Raises OSError.
     """
     if not path.is_dir():
-        path.parent.mkdir(parents=True, exist_ok=True)
+        if path.parent != path:
+            private_folder(path.parent)
         path.mkdir(mode=0o700, exist_ok=True)
+    elif _is_ours(path) and path.stat().st_mode & 0o077:
+        with contextlib.suppress(PermissionError):  # somebody else's: we only use it
+            path.chmod(path.stat().st_mode & 0o700)
     return path
+
+
+def _is_ours(path: Path) -> bool:
+    """Whether ``path`` is one of this program's own folders or inside one."""
+    whole = path.absolute()
+    return any(whole.is_relative_to(one.absolute()) for one in (data_folder(), cache_folder()))
 
 
 def private_file(path: Path) -> Path:

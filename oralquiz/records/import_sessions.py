@@ -12,6 +12,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from oralquiz.errors import BadInput
+from oralquiz.folders import private_folder
 from oralquiz.records.erasure import finish_erasing
 from oralquiz.records.session_rows import store_file
 from oralquiz.records.unrecorded import unrecorded
@@ -90,7 +91,7 @@ def _copied(path: Path, folder: Path) -> Path:
     """A copy of ``path`` in ``folder``, under its own name or one like it; whole or not at all."""
     if path.stat().st_size > LARGEST:
         raise BadInput(f"{path}: larger than a session file can be")
-    folder.mkdir(parents=True, exist_ok=True)
+    private_folder(folder)
     stem = path.stem.lstrip(".") or "session"
     names = chain([stem], (f"{stem}-{number}" for number in count(2)))
     while True:

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.folders import cache_folder
+from oralquiz.folders import cache_folder, private_folder
 from oralquiz.sound import Clip, read_clip
 
 
@@ -44,7 +44,7 @@ def _keep(path: Path, data: bytes) -> None:
     """Write the whole file or none of it. A full disk costs time next run, never the dictation."""
     part = None
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(path.parent)
         with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
             part = Path(file.name)
             file.write(data)

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.folders import data_folder
+from oralquiz.folders import data_folder, private_file, private_folder
 from oralquiz.sound import Clip, Samples, at_rate, faded, flac_bytes, read_clip
 from oralquiz.speak.loudness import LOUDNESS_LUFS, level
 from oralquiz.speak.phrase_book import phrases
@@ -167,7 +167,7 @@ def keep_word(voice_id: str, language: str, word: str, clip: Clip) -> None:
     word = " ".join(words_of(word))
     trimmed = trim(clip)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        private_folder(folder)
         index = folder / "voice.json"
         files: dict[str, str] = {}
         if index.exists():
@@ -175,7 +175,7 @@ def keep_word(voice_id: str, language: str, word: str, clip: Clip) -> None:
             if known != language:
                 raise BadInput(f"voice own:{voice_id} speaks {known}, not {language}")
         file = files.get(word, f"{len(files):03d}.flac")
-        (folder / file).write_bytes(flac_bytes(trimmed.samples, trimmed.sample_rate))
+        private_file(folder / file).write_bytes(flac_bytes(trimmed.samples, trimmed.sample_rate))
         files[word] = file
         content = {"schema": SCHEMA, "language": language, "words": files}
         part = folder / "voice.json.part"

@@ -20,6 +20,8 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
+from oralquiz.folders import private_folder
+
 LASTS = timedelta(days=397)  # the longest that browsers accept of a server's certificate
 RENEW_BEFORE = timedelta(days=30)
 
@@ -45,7 +47,7 @@ def own_certificate(folder: Path, names: Sequence[str]) -> Certificate:
             return _described(cert, cert_path, key_path)
     except (OSError, ValueError):
         pass  # none yet, or damaged: a new one takes its place
-    folder.mkdir(parents=True, exist_ok=True)
+    private_folder(folder)
     key = ec.generate_private_key(ec.SECP256R1())
     cert = _sign(key, names)
     secret = key.private_bytes(
