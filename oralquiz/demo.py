@@ -23,7 +23,7 @@ from oralquiz.speak import Voice, number_words, open_voice, pupil_voices
 
 CLASS = "Thursday beads"
 PUPILS = ("Ilka", "Tomaz", "Wanja", "Noor")
-"""Invented names; nobody's."""
+"""Invented names."""
 
 SESSION = "round"
 """The name of the session among what a demonstration keeps."""
@@ -82,8 +82,8 @@ def demonstrate(
 ) -> Demonstration:
     """Hold ``round_`` with virtual pupils; keep the session and the records under ``folder``.
 
-    ``real_time`` makes a second of the round last a second; else it is rendered as fast as it
-    can be. ``watch`` gets every event.
+    ``real_time`` makes a second of the round last a second; otherwise it is rendered as fast as
+    possible. ``watch`` gets every event.
     """
     for_room, for_pupils = np.random.default_rng(seed).spawn(2)
     room = VirtualRoom(for_room, real_time=real_time)

@@ -33,11 +33,11 @@ def _folder(name: str, usual: Path) -> Path:
 
 
 def private_folder(path: Path) -> Path:
-    """``path`` as a folder that nobody else of this computer can look into, made where it is not
-    (and so are the folders around it, as the XDG Base Directory Specification has it).
+    """``path`` as a folder that no other user of this computer can look into, made if it is not
+    there (and so are the folders around it, as the XDG Base Directory Specification has it).
 
     One of ours that others could look into is closed to them; any other that is there stays as it
-    is: it may be somebody's choice. Raises OSError.
+    is: somebody may have chosen that. Raises OSError.
     """
     if not path.is_dir():
         if path.parent != path:
@@ -56,10 +56,10 @@ def _is_ours(path: Path) -> bool:
 
 
 def private_file(path: Path) -> Path:
-    """``path`` as a file that nobody else of this computer can read, from its first byte on.
+    """``path`` as a file that no other user of this computer can read, from its first byte on.
 
-    It is made empty where it is not; one of ours that others could read is closed to them. Raises
-    OSError.
+    It is made, empty, if it is not there; one of ours that others could read is closed to them.
+    Raises OSError.
     """
     os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600))
     if path.stat().st_mode & 0o077:

@@ -2,7 +2,7 @@
 
 The session clock counts what the microphone delivers. A sample played is heard at a place that
 stays the same, relative to its place in what was played, for as long as both streams are open:
-the ``shift``. It is another at every opening. PortAudio's own times give a first value; a chirp
+the ``shift``. It differs at every opening. PortAudio's own times give a first value; a chirp
 that is heard back corrects it. It moves when the sound stumbles (an xrun), and two devices with
 clocks of their own drift apart by some milliseconds a minute. So every sound that was played is
 looked for in what is heard, and corrects the shift. Where it is not heard (headphones),
@@ -36,7 +36,8 @@ STUMBLE_S = 0.01
 
 AGAIN_S = 1.0
 SEARCH_S = 0.6
-"""Sounds of this length and more are looked for, so far around their place."""
+"""Sounds at least this long are looked for (AGAIN_S), this far to either side of their place
+(SEARCH_S)."""
 
 MOVED_S = 0.003
 """A sound found further from its place corrects the shift."""
@@ -57,7 +58,8 @@ class Search:
     moves: int
 
     def find(self) -> int | None:
-        """The position at which the sound was heard; None when it does not stand out. Some ms."""
+        """The position at which the sound was heard; None when it does not stand out. Takes a few
+        milliseconds."""
         found = find_again(self.heard, self.sound)
         return None if found is None else self.start + found
 
@@ -65,8 +67,8 @@ class Search:
 class Alignment:
     """The two streams of one opening on the session's clock.
 
-    Frames are counted at the devices' rates, positions in samples at SESSION_RATE. It does not
-    guard itself: who calls it from several threads holds a lock.
+    Frames are counted at the devices' rates, positions in samples at SESSION_RATE. It has no lock
+    of its own: callers in several threads must hold one.
     """
 
     def __init__(self, rate_in: int = SESSION_RATE, rate_out: int = SESSION_RATE) -> None:
@@ -147,7 +149,7 @@ class Alignment:
         return self._base + self._shift + round(frame * SESSION_RATE / self.rate_out)
 
     def frame_at(self, position: int) -> int:
-        """The frame that is heard at ``position``; the next one, if that is over."""
+        """The frame that is heard at ``position``, or the next one if that is past."""
         return max(self.frames(position - self.heard_at(0)), self.frames_out)
 
     def frames(self, samples: int) -> int:
@@ -158,7 +160,7 @@ class Alignment:
 
     @property
     def settled(self) -> bool:
-        """Whether there are times enough to begin with."""
+        """Whether there are enough times to start from."""
         return len(self._estimates) >= LATEST
 
     def trust_times(self) -> None:
@@ -173,7 +175,7 @@ class Alignment:
         self.forget_played()
 
     def _stumbled(self) -> None:
-        """Something was lost or put in: how much, PortAudio's times will tell in a while."""
+        """Something was lost or put in: PortAudio's times will soon tell how much."""
         self._moves += 1
         self.lag_measured = False
         if self._before is None and self.settled:

@@ -19,7 +19,7 @@ LEVEL = 0.25
 
 CLEAR = 12.0
 """A chirp was heard when the best match stands out from the typical one by this factor. Noise
-alone reaches about 5 among the some ten thousand places of a search."""
+alone reaches about 5 among the ten thousand or so places of a search."""
 
 
 ALIKE = 0.15

@@ -53,7 +53,7 @@ def _quieten_alsa() -> object:
     """Keep ALSA from writing to the terminal; the sound card counts and reports what goes wrong."""
     with contextlib.suppress(OSError, AttributeError):
         library = ctypes.CDLL("libasound.so.2")
-        # file, line, function, error number, format; the rest of a C "..." is not looked at
+        # file, line, function, error number, format; what C passes for "..." is not looked at
         kind = ctypes.CFUNCTYPE(
             None, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p, ctypes.c_int, ctypes.c_char_p
         )

@@ -47,13 +47,13 @@ MARGIN_DB = 10.0
 """A block louder than the echo that may be left by this much holds something else."""
 
 HOLD = 6
-"""Blocks (120 ms) that stay open after such a one, so that words keep their ends."""
+"""Blocks (120 ms) that stay open after such a block, so that words keep their ends."""
 
 ROOM = 250
 """Blocks without echo (5 s) whose quietest moment is the room's noise."""
 
 NOTHING = 0.1
-"""An echo weaker than this share of the room's noise is none."""
+"""An echo weaker than this share of the room's noise does not count."""
 
 RECENT = 16
 """Blocks (320 ms) in which what is left is compared with what was played."""
@@ -66,7 +66,7 @@ ALIKE = 0.65
 another time than it should. Two voices at once reach 0.6, after pre-emphasis."""
 
 NEAR = 40
-"""Samples within which two lags are one."""
+"""Lags no more samples apart than this count as one."""
 
 STRANGE = 5
 """Blocks in a row with such echo after which the path is learned anew."""

@@ -26,8 +26,9 @@ QUIET = 4
 
 
 class HalfDuplexGate:
-    """Serves the runner as EchoCanceller does, but deaf while something sounds: it puts the room's
-    own noise of a moment before in its place, so that a listener's measure of quiet stays right."""
+    """Serves the runner as EchoCanceller does, but is deaf while something sounds: it puts the
+    room's own noise of a moment before in its place, so that a listener's measure of quiet stays
+    right."""
 
     def __init__(self) -> None:
         self._spans: list[tuple[int, int]] = []

@@ -18,8 +18,8 @@ class Microphone(AudioIn, Clock, Protocol):
 def record_one_word(source: Microphone, longest_s: float = 4.0, quiet_s: float = 0.6) -> Samples:
     """What is said from now on (n,), with the quiet around it.
 
-    It ends ``quiet_s`` after the voice, at the latest after ``longest_s``. Raises AudioError as the
-    source does.
+    It ends ``quiet_s`` after the voice, or after ``longest_s`` at the latest. Raises AudioError as
+    the source does.
     """
     begin = source.now()  # what lies in the queue was heard before the prompt was read
     detector = VoiceDetector(SESSION_RATE)

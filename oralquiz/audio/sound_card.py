@@ -1,7 +1,7 @@
 """This computer's loudspeaker and microphone on one clock.
 
 Two PortAudio callback streams, one that plays and one that records. Where what is played is heard
-is the matter of ``alignment``; ``measure_lag`` has it hear a chirp come back.
+is known to ``alignment``; ``measure_lag`` corrects it by a chirp that is heard back.
 
 (One stream for both directions would be simpler, but PortAudio's ALSA back end gives up in about
 two of three openings when PulseAudio's microphone starts later than its loudspeaker.)
@@ -157,7 +157,7 @@ class SoundCard:
         self._begin_at(self._position)
 
     def reopen(self) -> None:
-        """Open again in the middle of a session; the lag is another now and is measured again.
+        """Open again in the middle of a session; the lag has changed and is measured again.
 
         Raises AudioError when the devices still cannot be used.
         """
@@ -189,7 +189,7 @@ class SoundCard:
         raise AudioError(f"'{device.name}' cannot be opened: {own_words(trouble)}")
 
     def close(self) -> None:
-        """Let the devices go. Closing twice does no harm."""
+        """Release the devices. Closing twice does no harm."""
         streams, self._streams = self._streams, []
         for stream in streams:
             with contextlib.suppress(Exception):  # a device that was pulled out
@@ -299,7 +299,7 @@ class SoundCard:
             self._keep_places(self._alignment.found(search, place))
 
     def _keep_places(self, moved: int) -> None:
-        """What is played is heard ``moved`` samples later from now on: what is due is held to the
+        """What is played is heard ``moved`` samples later from now on: what is due is kept at the
         places that were promised, by leaving out or repeating a piece of it."""
         if moved:
             self._due.move(-self._alignment.frames(moved))

@@ -190,7 +190,9 @@ def findings(measured: Measured) -> list[Finding]:
         if m.said_clipped > CLIPPED_SHARE:
             note(False, "The voice overloads the microphone: turn it down or move back.")
         elif m.said_dbfs < m.noise_dbfs + CLEAR_DB:
-            note(False, "No voice stood out of the noise: come closer, or turn the microphone up.")
+            note(
+                False, "No voice stood out from the noise: come closer, or turn the microphone up."
+            )
         elif m.said_dbfs < VOICE_LOW_DBFS:
             note(
                 False,

@@ -2,7 +2,7 @@
 
 The room keeps the session clock by being read. A virtual pupil hears what is dictated, works it
 out (and sometimes slips), and after a human-like delay says the answer in a synthetic voice. What
-the pupil said is known here only; the session hears it as sound or not at all.
+the pupil said is known here only; the session hears it only as sound, if at all.
 """
 
 from __future__ import annotations

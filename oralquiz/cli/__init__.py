@@ -23,7 +23,7 @@ COMMANDS = {
     "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
     "sheet": ("sheet", "A set of sums on paper: sheet, key with the rules, reading script."),
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
-    "correct": ("correct", "Your ear on the answers that are not clear."),
+    "correct": ("correct", "Listen again to answers that were not clear."),
     "enter": ("enter", "Rounds cut short, and sessions from elsewhere, into the records."),
     "pupils": ("pupils", "Pupils, their scores, consent, erasing for good."),
     "check": ("check", "Is this computer, in this room, fit for a round?"),

@@ -107,10 +107,10 @@ def sessions(ctx: click.Context, as_json: bool) -> None:
         for kind, what in (
             ("leftovers", "left by a crash, may hold voices"),
             ("waiting", "not in the records yet (oralquiz enter)"),
-            ("erasing", "an erasure did not get to it (oralquiz enter)"),
+            ("erasing", "an erasure has not reached it yet (oralquiz enter)"),
         ):
             for path in found[kind]:
                 echo(visible(f"{path}: {what}"))
         if not any(found.values()):
-            echo("Nothing is left over, and nothing waits.")
+            echo("Nothing is left over, and nothing is waiting.")
     ctx.exit(FAILED if any(found.values()) else OK)

@@ -39,10 +39,10 @@ class OneLineErrors(click.Group):
             fail(str(error), BAD_INPUT)
         except OralquizError as error:
             fail(str(error), FAILED)
-        except OSError as error:  # a file or folder that nobody more knowing has caught
+        except OSError as error:  # about a file or folder, and no command worded it
             where = f"{error.filename}: " if error.filename else ""
             fail(f"{where}{error.strerror or error}", FAILED)
-        except sqlite3.Error as error:  # another window writes for long, or the disk is full
+        except sqlite3.Error as error:  # another program keeps writing, or the disk is full
             fail(f"the records cannot be used just now: {error}", FAILED)
         except click.exceptions.Abort:
             fail("stopped", FAILED)
@@ -119,14 +119,14 @@ json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON."
 
 
 class Seconds(click.FloatRange):
-    """So many seconds; not a number is none."""
+    """A number of seconds; NaN is refused."""
 
     def convert(
         self, value: Any, param: click.Parameter | None, ctx: click.Context | None
     ) -> float:
         number = float(super().convert(value, param, ctx))
         if math.isnan(number):
-            self.fail("nan is no number of seconds", param, ctx)
+            self.fail("nan is not a number of seconds", param, ctx)
         return number
 
 
@@ -137,4 +137,4 @@ SEED = click.IntRange(0)
 """Seeds of the random numbers: whole, and not below 0."""
 
 SUM_ARGUMENT = {"ignore_unknown_options": True}
-"""Context settings of a command that takes a sum, so that "-4 + 8" is a sum and no option."""
+"""Context settings of a command that takes a sum, so that "-4 + 8" is a sum and not an option."""

@@ -23,9 +23,9 @@ KEYS = {"r": "right", "w": "wrong", "s": "silent", "u": "unclear"}
 @click.command()
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--sum", "number", type=click.IntRange(1), help="The sum, counted from 1.")
-@click.option("--verdict", type=click.Choice(list(KEYS.values())), help="What it was.")
+@click.option("--verdict", type=click.Choice(list(KEYS.values())), help="What the answer was.")
 @click.option("--value", type=int, help="The number you heard.")
-@click.option("--by", default="teacher", show_default=True, help="Who says so.")
+@click.option("--by", default="teacher", show_default=True, help="Who corrects it.")
 @click.option("--all", "everything", is_flag=True, help="Go through every answer.")
 @json_option
 def correct(
@@ -37,11 +37,11 @@ def correct(
     everything: bool,
     as_json: bool,
 ) -> None:
-    """Listen to the answers in FILE that wait for your ear, and judge each with one key.
+    """Listen to the answers in FILE that were not clear, and judge each with one key.
 
     With --sum and --verdict it corrects one answer without asking. A correction is added to the
-    session; what was heard first is never overwritten. Scores follow at once. --json without
-    them lists what waits.
+    session; what was heard first is never overwritten. Scores follow at once. --json without them
+    lists what is waiting.
     """
     from oralquiz.judge import Verdict
     from oralquiz.records import holds, open_records, store_file
@@ -80,9 +80,9 @@ def correct(
         return
     be_finished(file)
     if not turns:
-        echo("No answer waits for your ear.")
+        echo("No answer is waiting for you to listen.")
     elif not by_keys():
-        raise BadInput("keys come from a terminal; without one, use --sum and --verdict")
+        raise BadInput("there is no terminal to take keys from: use --sum and --verdict")
     for turn in turns:
         echo(f"\nSum {turn.index + 1}, {turn.pupil}: {turn.sum} = {turn.sum.answer}")
         for attempt in turn.attempts:
@@ -106,7 +106,7 @@ def correct(
 
 
 def by_keys() -> bool:
-    """Whether somebody sits at the keys."""
+    """Whether there is a terminal to take keys from."""
     return sys.stdin.isatty()
 
 

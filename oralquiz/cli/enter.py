@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
     """Enter sessions into the records: rounds cut short, files from another computer.
 
-    Without arguments: every round here that a crash or a power cut ended, and every session file
-    here that the records could not take. A FOLDER is what a round cut short leaves; it becomes a
-    session file first. A FILE from elsewhere is copied to the others. The same session is entered
-    once, however often it is given.
+    Without arguments: every round here that a crash or power cut ended, and every session file
+    here that the records could not take. A FOLDER is what a round that was cut short leaves; it
+    becomes a session file first. A FILE from elsewhere is copied to the other sessions. The same
+    session is entered once, however often it is given.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import import_session as enter_one
@@ -50,7 +50,7 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
     if as_json:
         print_json(told)
     elif not wanted:
-        echo("No session here waits to be entered.")
+        echo("No session here is waiting to be entered.")
     ctx.exit(code)
 
 
@@ -64,7 +64,7 @@ def sentence(path: Path, entered: Imported) -> str:
     """What came of ``path``, in one line."""
     if not entered.new:
         there = "" if entered.file == path.resolve() else f", from {entered.file}"
-        return f"{path}: in the records already{there}"
+        return f"{path}: already in the records{there}"
     kept = "" if entered.file == path else f", kept as {entered.file}"
     damage = f" ({entered.damage})" if entered.damage else ""
     sums = many(entered.sums, "sum")

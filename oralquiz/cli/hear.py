@@ -24,7 +24,7 @@ class NumberRange(click.ParamType[tuple[int, int]]):
             return value
         match = re.fullmatch(r"\s*(-?\d{1,9})\s*\.\.\s*(-?\d{1,9})\s*", value)
         if match is None:
-            self.fail(f"{value!r} is no range such as 0..99", param, ctx)
+            self.fail(f"{value!r} is not a range such as 0..99", param, ctx)
         lowest, highest = int(match[1]), int(match[2])
         if lowest > highest:
             self.fail(f"{value!r} ends before it begins", param, ctx)
@@ -58,7 +58,9 @@ NOTHING = heard_as_json(Hearing((), "", None, None))
     help="Numbers that can be said, such as 0..99 for two hands. Default: all the model knows.",
 )
 @click.option("--model", metavar="NAME|PATH", help="A model of `oralquiz models`, or its folder.")
-@click.option("--language", metavar="CODE", help="The model's language, if its folder tells none.")
+@click.option(
+    "--language", metavar="CODE", help="The model's language, if its folder does not say."
+)
 @click.option("--json", "as_json", is_flag=True, help="Print JSON lines, as it always does.")
 @click.pass_context
 def hear(

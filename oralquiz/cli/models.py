@@ -9,7 +9,9 @@ from oralquiz.cli.common import FAILED, OK, echo, json_option, print_json
 
 @click.command()
 @click.option("--model", metavar="NAME|PATH", help="Only this model, or the one in this folder.")
-@click.option("--language", metavar="CODE", help="The model's language, if its folder tells none.")
+@click.option(
+    "--language", metavar="CODE", help="The model's language, if its folder does not say."
+)
 @json_option
 @click.pass_context
 def models(ctx: click.Context, model: str | None, language: str | None, as_json: bool) -> None:

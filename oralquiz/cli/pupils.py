@@ -1,4 +1,4 @@
-"""`oralquiz pupils`: who there is, how they do, consent, and erasing for good."""
+"""`oralquiz pupils`: who they are, how they are doing, consent, and erasing for good."""
 
 from __future__ import annotations
 
@@ -65,8 +65,8 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
 
 @contextmanager
 def files_bar(what: str) -> Iterator[Callable[[int, int], None]]:
-    """A bar on stderr of how many files are done, where somebody looks and there is more than one;
-    gives what is to be told (done, of how many)."""
+    """A progress bar on stderr, in a terminal and for more than one file; gives the function to
+    call with (done, of how many)."""
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     from oralquiz.cli.console import console_for
@@ -95,11 +95,11 @@ def pupil_as_json(pupil: Pupil) -> dict[str, Any]:
 @click.argument("name")
 @json_option
 def show(name: str, as_json: bool) -> None:
-    """How NAME does: rule by rule, how many right and how quickly, week by week, what repeats.
+    """How NAME is doing: rule by rule, how many right and how quickly, week by week, what repeats.
 
-    Shares, halves and changes stand with the interval in which they surely (95 %) lie. A time is
-    that of a right answer from the end of the last number to the voice; answers that were typed,
-    asked for twice, or came before the sum was over have none.
+    Shares, medians and changes are shown with their 95 % interval. A time is that of a right
+    answer, from the end of the last number to the voice; answers that were typed, asked for twice,
+    or given before the sum was over have none.
 
     A weakness is named only when the same slip explains several wrong answers on several days;
     each is listed with the answers it rests on. It describes answers and diagnoses nobody.
@@ -173,7 +173,7 @@ def week_table(by_week: Sequence[Week]) -> Table:
 
     from oralquiz.learn import half_within, share_words
 
-    table = Table("week from", "days", "right", "half within")
+    table = Table("week from", "days", "right", "median latency")
     for week in by_week:
         share, half = share_words(week.found), half_within(week.found.speed)
         table.add_row(week.monday.isoformat(), str(week.days), share, half)
@@ -267,7 +267,11 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
 
 @pupils.command("forget-voices")
 @click.option(
-    "--days", type=click.IntRange(0), default=30, show_default=True, help="How old is too old."
+    "--days",
+    type=click.IntRange(0),
+    default=30,
+    show_default=True,
+    help="Remove voices older than this many days.",
 )
 @json_option
 def forget_voices(days: int, as_json: bool) -> None:

@@ -40,7 +40,7 @@ from oralquiz.cli.common import PACE, SEED, agreed, json_option, print_json
     type=click.FloatRange(1, 120),
     default=8.0,
     show_default=True,
-    help="Seconds to begin the answer in.",
+    help="Seconds within which an answer must begin.",
 )
 @click.option(
     "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
@@ -51,7 +51,9 @@ from oralquiz.cli.common import PACE, SEED, agreed, json_option, print_json
 @click.option("--microphone", default=None, help="Name or number of the microphone.")
 @click.option("--model", default=None, help="A model of `models`, or its folder.")
 @click.option(
-    "--strict", is_flag=True, help="Judge as in a test: twice as sure, and no second thoughts."
+    "--strict",
+    is_flag=True,
+    help="Judge as in a test: twice as sure, and a second try only confirms.",
 )
 @json_option
 def round(
@@ -112,7 +114,7 @@ def round(
             console.print("the chirp was not heard: latencies rest on the system's own figure")
 
         def mend(error: AudioError) -> bool:
-            while True:  # once unasked; why the round pauses is on the screen
+            while True:  # once without asking: the screen says why the round pauses
                 try:
                     card.reopen()
                 except AudioError as still:

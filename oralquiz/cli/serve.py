@@ -67,7 +67,7 @@ def serve(
     from oralquiz.compose import load_syllabus
     from oralquiz.web import PASSPHRASE_LENGTH, server
 
-    load_syllabus(course)  # a wrong name is said at once
+    load_syllabus(course)  # so that a wrong name is reported at once
     tools = server.usual_tools(model)
     keys = server.keys_in()
     if network and not keys.passphrase:

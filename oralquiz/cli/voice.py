@@ -214,7 +214,7 @@ def _misheard(checker: AnswerRecognizer | None, word: str, language: str, clip: 
 def _from_folder(
     name: str, language: str, wanted: list[str], folder: Path, checker: AnswerRecognizer | None
 ) -> list[str]:
-    """Keep every wanted word that has a good file; the words whose file is refused."""
+    """Keep every wanted word that has a good file; returns the words whose file is refused."""
     from oralquiz.sound import read_clip
     from oralquiz.speak import complaint, keep_word
 
@@ -243,7 +243,7 @@ def _from_folder(
 def _record_word(
     card: SoundCard, name: str, language: str, word: str, checker: AnswerRecognizer | None
 ) -> bool:
-    """Ask for ``word`` until a take is good; whether there was one."""
+    """Ask for ``word`` until a take is good; returns whether one was."""
     from oralquiz.audio import record_one_word
     from oralquiz.sound import SESSION_RATE, Clip
     from oralquiz.speak import complaint, keep_word

@@ -62,7 +62,7 @@ def combine_hearings(
 ) -> Hearing:
     """All attempts, in order, as one hearing, timed by the last in which a number was heard.
 
-    Attempts without a number add nothing; if none has one, the last with a voice is returned,
+    Attempts without a number add nothing; if none has one, the last with a voice is returned, or
     else the last. ``numbers``: how many could have been said (100 on two hands). ``weight``: see
     WEIGHT. Raises ValueError without a hearing.
     """

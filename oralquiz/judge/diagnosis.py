@@ -311,7 +311,7 @@ class Diagnoser:
 def slip_at(choice: Choice, total: int, term: int | None, task: Digit | None) -> Slip:
     """The slip made by a wrong ``choice``: in the move ``task`` of ``term`` if there is one."""
     if choice.kind is None:
-        raise ValueError("the right choice is no slip")
+        raise ValueError("the right choice is not a slip")
     if task is None:
         return Slip(choice.kind, choice.error, term, instead=choice.instead)
     return Slip(

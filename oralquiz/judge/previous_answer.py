@@ -19,7 +19,7 @@ def number_said(verdict: Verdict | None, value: int | None) -> int | None:
 def previous_answers(turns: Iterable[tuple[Hashable, int | None]]) -> list[int | None]:
     """What was said to the sum before, for each of ``turns``, in the order they were asked.
 
-    A turn is whose it is, (the pupil, within one round) and the number said (None: not known).
+    A turn is the pupil (within one round) and the number said (None: not known).
     None for a first sum, and after an answer that is not known.
     """
     last: dict[Hashable, int | None] = {}

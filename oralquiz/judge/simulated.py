@@ -1,4 +1,4 @@
-"""An invented pupil who slips as the model says: for trying out, for demonstrations, for proofs."""
+"""An invented pupil who slips as the model says: for trials, demonstrations and proofs."""
 
 from __future__ import annotations
 

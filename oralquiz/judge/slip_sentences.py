@@ -40,7 +40,7 @@ def sentence(explanation: Explanation, diagnosis: Diagnosis, language: str = "en
 
 
 def headline(kind: SlipKind | None, rule: Rule | None, language: str = "en") -> str:
-    """What is called a slip that repeats: of a kind, at a rule, or both (the other is None)."""
+    """What a slip that repeats is called: one of a kind, at a rule, or both (the other is None)."""
     words = phrases(language)
     name = words["name"][kind.value] if kind else ""
     at = rule_formula(rule, language) if rule else ""

@@ -1,4 +1,4 @@
-"""One answered sum as learning looks at it: who answers for what, and when."""
+"""One answered sum, as speed, change and weakness are worked out from it."""
 
 from __future__ import annotations
 

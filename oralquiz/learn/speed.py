@@ -170,7 +170,7 @@ def speed_accuracy(answers: Sequence[Answer]) -> SpeedAccuracy:
 
 
 def share_interval(hits: int, of: int) -> Interval | None:
-    """Wilson's interval for a share of which ``hits`` in ``of`` were seen; None of nothing."""
+    """Wilson's interval for a share of which ``hits`` in ``of`` were seen; None if ``of`` is 0."""
     if of == 0:
         return None
     interval = stats.binomtest(hits, of).proportion_ci(LEVEL, method="wilson")

@@ -38,7 +38,7 @@ class Decoder(Protocol):
 
     @property
     def unknown(self) -> frozenset[str]:
-        """The words by which it writes noise, and speech that is no number."""
+        """The words by which it writes noise, and speech that is not a number."""
         ...
 
     @property

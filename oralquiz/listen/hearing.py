@@ -11,7 +11,7 @@ from oralquiz.sound import Samples
 
 @dataclass(frozen=True)
 class Candidate:
-    """One reading of what was said: the number, its words, and the probability of it."""
+    """One possibility of what was said: the number, its words, and its probability."""
 
     value: int
     words: str
@@ -23,7 +23,7 @@ class Hearing:
     """What the recogniser made of one stretch of sound.
 
     ``candidates`` are best first and hold distinct values; their confidences are calibrated
-    probabilities that add up to at most 1 (the rest: something that is no number of the range).
+    probabilities that add up to at most 1 (the rest: something that is not a number in the range).
     Empty when no number was heard. ``words`` is the best transcript, numbers or not.
     ``onset_s`` and ``offset_s`` bound the voice, in seconds from the start of the stream;
     None when there was no voice at all.
@@ -67,7 +67,7 @@ class Listener(Protocol):
 
     @property
     def speaking(self) -> bool:
-        """Whether a voice has begun and not yet ended: whoever waits should wait on."""
+        """Whether a voice has begun and not yet ended: whoever waits should go on waiting."""
         ...
 
     def feed(self, samples: Samples) -> Hearing | None:
@@ -75,7 +75,8 @@ class Listener(Protocol):
 
         Returns the final hearing as soon as an answer is complete (a number that can grow no
         further, or voice followed by enough quiet), else None. More samples may follow: while no
-        more voice comes it returns the same again, and after that the hearing of everything.
+        more voice comes it returns the same hearing again, and once more does, the hearing of
+        everything.
         """
         ...
 
@@ -94,5 +95,5 @@ class Recognizer(Protocol):
     def sample_rate(self) -> int: ...
 
     def listen(self, lowest: int, highest: int) -> Listener:
-        """Hear one answer that can only lie in ``lowest`` .. ``highest``."""
+        """Listen for one answer, which can only lie in ``lowest`` .. ``highest``."""
         ...

@@ -51,7 +51,7 @@ class Model:
     """A model folder that was checked and found complete.
 
     ``graphs`` is empty for a model whose grammar is given at run time. ``unknown`` are the words
-    by which it writes speech that is no number, and noise.
+    by which it writes speech that is not a number, and noise.
     """
 
     path: Path

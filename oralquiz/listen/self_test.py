@@ -47,7 +47,7 @@ class Check:
     def as_row(self) -> tuple[str, ...]:
         if self.error is not None:
             return (self.name, self.language or "?", "", "", "", "does not work")
-        numbers = "as told" if self.lowest is None else f"{self.lowest} to {self.highest}"
+        numbers = "as asked for" if self.lowest is None else f"{self.lowest} to {self.highest}"
         test = f"{self.heard} of {self.clips} heard" if self.clips else "loads; no clips of its own"
         return (
             f"{self.name} {self.version}".strip(),
@@ -106,7 +106,7 @@ def _try_apart(model: Model) -> dict[str, Any]:
     except subprocess.TimeoutExpired:
         return {"error": f"model {model.path}: did not load and answer within {LONGEST_S} s"}
     except (IndexError, ValueError):
-        return {"error": f"model {model.path}: Vosk stopped while it loaded or tried it"}
+        return {"error": f"model {model.path}: Vosk crashed while it loaded or tested it"}
     return result
 
 

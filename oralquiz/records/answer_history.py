@@ -16,8 +16,8 @@ from oralquiz.records.pupil_list import find_pupil
 def answers_of(db: Database, name: str) -> list[Answer]:
     """Every answered sum of the pupil, oldest first, with the verdict that counts.
 
-    Days are those of this machine's time zone: an evening's lesson is one day. Raises BadInput if
-    there is no such pupil.
+    Days are those of this machine's time zone: an evening's lesson falls on one day. Raises
+    BadInput if there is no such pupil.
     """
     rows = list(
         db.query(

@@ -60,7 +60,7 @@ class Cards:
     def called(self, code: str, now: float) -> Card | None:
         """The card with ``code``; None when there is none that is good."""
         wanted, found = code.encode(), None
-        for card in self._good("1 = ?", 1, now):  # all of them: no time tells how near it was
+        for card in self._good("1 = ?", 1, now):  # all, so that the time taken tells nothing
             if secrets.compare_digest(card.code.encode(), wanted):
                 found = card
         return found

@@ -22,14 +22,16 @@ class KeptCard(msgspec.Struct):
 def take_in(db: Database, file: Path) -> None:
     """Put the cards of ``file`` into the records and remove it, once; nothing if there is none.
 
-    Raises BadInput for a file that is none of ours, which stays.
+    Raises BadInput, and leaves the file where it is, if it does not hold cards.
     """
     try:
         cards = msgspec.json.decode(file.read_bytes(), type=dict[str, KeptCard])
     except FileNotFoundError:
         return
     except (OSError, msgspec.DecodeError, UnicodeDecodeError) as error:
-        raise BadInput(f"{file}: no cards of ours ({error}); remove it to begin anew") from None
+        raise BadInput(
+            f"{file}: holds no pupils' cards ({error}); remove it to start anew"
+        ) from None
     with db.atomic():
         db.table("cards").insert_all(
             (

@@ -15,7 +15,7 @@ from oralquiz.records.cards_file import take_in
 from oralquiz.records.migrations import migrations, practice_migrations
 
 BUSY_S = 10.0
-"""Seconds that one who writes waits for another."""
+"""Seconds that a writer waits for another."""
 
 
 def default_path() -> Path:
@@ -24,9 +24,9 @@ def default_path() -> Path:
 
 
 def open_records(path: Path | None = None, *, any_thread: bool = False) -> Database:
-    """Open (or begin) the records at ``path``, by default those of this machine's user.
+    """Open (or create) the records at ``path``, by default those of this machine's user.
 
-    Nobody else of this computer can read them. With ``any_thread`` the caller sees to it that one
+    No other user of this computer can read them. With ``any_thread`` the caller sees to it that one
     thread uses the connection at a time. Raises BadInput if the file is not a database of ours.
     """
     path = path or default_path()
@@ -54,14 +54,14 @@ def _prepare(db: Database) -> None:
     db.enable_wal()
     sets = (migrations, practice_migrations)
     if any(each.pending(db) for each in sets):
-        with changing(db):  # one that opens the same new file meanwhile waits
+        with changing(db):  # another process with the same new file waits
             for each in sets:
                 each.apply(db)
 
 
 @contextmanager
 def changing(db: Database) -> Iterator[None]:
-    """All changes within this happen, or none; another who changes something waits."""
+    """Make all the changes of this block or none of them; other writers wait."""
     db.execute("begin immediate")
     try:
         yield

@@ -1,9 +1,9 @@
 """Erasing a pupil for good, out of everything that this program keeps.
 
-The rows go first, all at once, and with them it is written down which turns of which sessions are
-nobody's any more. Then the files are rewritten one by one. Whatever interrupts that, the rest is
-known and done later; and whoever brings such a session again, out of a copy or because its round
-was still being held, brings nobody back (see ``store_file``).
+The rows go first, in one change that also notes which turns of which sessions no longer belong to
+anybody. Then the files are rewritten one by one. If that is interrupted, what remains is known and
+done later; and when such a session turns up again, from a copy or from a round that was still being
+held, the pupil does not come back with it (see ``store_file``).
 """
 
 from __future__ import annotations
@@ -37,13 +37,13 @@ from oralquiz.session import (
 )
 
 CHECKPOINT_S = 5.0
-"""Seconds that erasing waits for those who read, to empty the log of the database."""
+"""Seconds that erasing waits for readers before it empties the log of the database."""
 
 
 @dataclass(frozen=True)
 class Erased:
-    """The session files an erased pupil was in: those rewritten or removed, those that are not
-    where they were, and those that could not be read (with the reason)."""
+    """The session files an erased pupil was in: those rewritten or removed, those that are no
+    longer where they were, and those that could not be read (with the reason)."""
 
     changed: tuple[Path, ...]
     missing: tuple[Path, ...]
@@ -58,11 +58,11 @@ def erase_pupil(
 ) -> Erased:
     """Remove a pupil for good: the rows, the card, and the name and the voice in every session.
 
-    Those are the sessions that the records know and every other one in ``folder``, among them
-    rounds that were cut short before they reached the records. A copy or a page elsewhere is not
-    found. What crashes left in ``folder`` goes too. ``progress`` is told how many files of how
-    many are done. Raises BadInput for a name that is not known, and BeingHeld, with nothing
-    erased, while a round of the pupil is being held.
+    These are the sessions that the records know and every other one in ``folder``, including rounds
+    that were cut short before they reached the records. Copies and pages elsewhere are not found.
+    What crashes left in ``folder`` goes too. ``progress`` is called with how many files are done,
+    and of how many. Raises BadInput for an unknown name, and BeingHeld, with nothing erased, while
+    a round of the pupil is being held.
     """
     pupil = find_pupil(db, name)
     if folder is not None:
@@ -93,10 +93,10 @@ def _not_held(pupil: Pupil, folder: Path) -> None:
             if is_held(path) and is_in(open_session(path), pupil.name):
                 raise BeingHeld(
                     f"{pupil.name} is in a round that is being held now ({path}): end it first; "
-                    "nothing is erased yet"
+                    "nothing has been erased"
                 )
         except (BadInput, OSError):
-            continue  # it became a file meanwhile, or cannot be read: erasing meets it again
+            continue  # it has become a file, or cannot be read: erasing comes to it again
 
 
 def _unrecorded_sessions(
@@ -166,7 +166,7 @@ def _erase_rows(
 
 
 def _note(db: Database, path: Path, session: Session, name: str) -> None:
-    """Note that the turns of ``name`` in ``session`` are nobody's any more."""
+    """Note that the turns of ``name`` in ``session`` no longer belong to anybody."""
     db.table("erased_turns").insert_all(
         (
             {"round_id": session.header["id"], "turn": index, "file": str(path), "done": 0}
@@ -211,13 +211,13 @@ def unfinished(db: Database) -> list[tuple[str, Path]]:
 
 
 def finish_erasing(db: Database) -> list[str]:
-    """Rewrite the files that an erasure which was interrupted left; returns why some fail still."""
+    """Rewrite the files that an interrupted erasure left; returns why any of them still fail."""
     failed: list[str] = []
     for round_id, path in unfinished(db):
         try:
             with only_writer(path):
                 session = open_session(path)
-                if session.header["id"] == round_id:  # else another file has its place
+                if session.header["id"] == round_id:  # else another file is in its place
                     erase_turns(path, session, turns_erased(db, round_id))
             mark_erased(db, round_id)
         except (OralquizError, OSError) as error:
@@ -226,7 +226,7 @@ def finish_erasing(db: Database) -> list[str]:
 
 
 def _removed(path: Path) -> str:
-    """Remove what a crash left at ``path``; says why if it cannot be."""
+    """Remove what a crash left at ``path``; returns the reason if that fails."""
     try:
         remove_leftover(path)
     except (OralquizError, OSError) as error:
@@ -235,7 +235,7 @@ def _removed(path: Path) -> str:
 
 
 def _empty_log(db: Database) -> None:
-    """No page of the erased stays in the database's log either, as soon as nobody reads it."""
+    """Empty the database's log, as soon as nobody reads it, so that no erased row stays there."""
     until = time.monotonic() + CHECKPOINT_S
     while db.execute("pragma wal_checkpoint(truncate)").fetchone()[0]:
         if time.monotonic() > until:

@@ -19,7 +19,7 @@ from oralquiz.records.unrecorded import unrecorded
 from oralquiz.session import MOST, cut_short, only_writer, open_session, recover
 
 LARGEST = sum(MOST.values())
-"""Bytes of a file that can be a session."""
+"""The most bytes that a session file can have."""
 
 
 @dataclass(frozen=True)
@@ -38,10 +38,10 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
     """Put the session at ``path`` into the records, once.
 
     A round cut short becomes a session file first. A file from elsewhere is copied into
-    ``folder``, where erasing and forgetting find it. One that is in the records already stays as
-    it is there; where their file is gone, this one takes its place. Raises BeingHeld for a round
-    that still runs, BadInput for what is no session and for one whose pupils were all erased,
-    OSError, sqlite3.Error.
+    ``folder``, where erasing and forgetting find it. A session that is already in the records stays
+    as it is there; if its file is gone, this one takes its place. Raises BeingHeld for a round that
+    is still running, BadInput for what is not a session and for a session whose pupils were all
+    erased, OSError, sqlite3.Error.
     """
     lost = ""
     if path.is_dir():
@@ -67,14 +67,14 @@ def waiting(db: Database, folder: Path) -> list[Path]:
     """What in ``folder`` is not in the records: rounds cut short, and session files that the
     records could not take when the round was over.
 
-    An erasure that was cut short is finished first: nobody comes back by being imported.
+    An erasure that was cut short is finished first, so that importing brings no erased pupil back.
     """
     finish_erasing(db)
     return unrecorded_sessions(db, folder)
 
 
 def unrecorded_sessions(db: Database, folder: Path) -> list[Path]:
-    """What in ``folder`` is not in the records, as far as names tell; nothing is changed."""
+    """What in ``folder`` is not in the records, as far as file names tell; nothing is changed."""
     if not folder.is_dir():
         return []
     files = [p for p in unrecorded(db, folder) if p.suffix == ".zip" and p.is_file()]
@@ -96,7 +96,7 @@ def _copied(path: Path, folder: Path) -> Path:
     names = chain([stem], (f"{stem}-{number}" for number in count(2)))
     while True:
         target = folder / f"{next(names)}.zip"
-        with only_writer(target):  # else two that copy files of one name take one place
+        with only_writer(target):  # else two copies of one name could take the same place
             if target.exists() or (folder / target.stem).exists():
                 continue
             return _copy(path, target)

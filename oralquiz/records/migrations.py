@@ -6,12 +6,12 @@ sums                     one turn of a round: whose, which terms
 answers                  one attempt at a sum: what was heard, the verdict, the latency
 corrections              the teacher's later verdicts, each on top of the one before
 rule_uses                which rule each column of each term needed
-rule_answers             one row a sum and rule it needed: the verdict and the latency that count
-named                    whom each session names, turn by turn, asked already or not
-erased_turns             the turns of a session whose pupil was erased: whoever brings the session
-                         again, they stay nobody's; ``done`` when the file is rewritten too
+rule_answers             each sum with each rule it needed: the verdict and latency that count
+named                    which pupil each session names, turn by turn, whether already asked or not
+erased_turns             the turns of a session whose pupil was erased, so that no copy of it brings
+                         them back; ``done`` once the file is rewritten too
 cards                    pupils' own codes for practice at home
-practice_sets            what a class practises at home, the newest counts
+practice_sets            what a class practises at home; the newest counts
 counted (a view)         what counts of a sum: verdict, value, latency
 
 What counts is decided once, by ``rounds.Answered``, and written down with the sum.
@@ -205,7 +205,7 @@ def cards(db: Database) -> None:
 
 
 practice_migrations = Migrations("oralquiz-web")
-"""The web app's own, once; they have shipped under that name."""
+"""Once the web app's own, and shipped under that name."""
 
 
 @practice_migrations()

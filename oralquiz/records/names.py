@@ -1,4 +1,4 @@
-"""What can be the name of a pupil or a class."""
+"""What may be the name of a pupil or a class."""
 
 from __future__ import annotations
 
@@ -17,9 +17,9 @@ def clean_name(name: str) -> str:
 def unusable(name: str) -> str:
     """Why ``name``, cleaned, cannot be a name; empty if it can.
 
-    Letters, marks, numbers, punctuation, symbols and spaces of every script can; joiners between
-    letters too. What commands a screen (controls, changes of the writing direction), stands for
-    nothing, or is half a character cannot.
+    Letters, marks, numbers, punctuation, symbols and spaces of every script are allowed, and so are
+    joiners between letters. Characters that command a screen (controls, changes of the writing
+    direction), stand for nothing, or are half a character are not.
     """
     for at, char in enumerate(name):
         if char in JOINERS and _is_letter(name[at - 1 : at]) and _is_letter(name[at + 1 : at + 2]):
@@ -32,5 +32,5 @@ def unusable(name: str) -> str:
 
 
 def _is_letter(char: str) -> bool:
-    """Whether ``char`` is a letter or a mark on one; nothing is none."""
+    """Whether ``char`` is a letter or a mark on one; an empty string is not."""
     return char != "" and unicodedata.category(char)[0] in "LM"

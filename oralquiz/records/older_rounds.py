@@ -15,7 +15,7 @@ from oralquiz.session import ERASED, Session, open_session
 def look_into_older(db: Database) -> None:
     """Open, once, each session file that was stored before the records knew who is in it.
 
-    One that is gone or cannot be read stays to be looked into.
+    One that is gone or cannot be read is tried again next time.
     """
     rows = list(db.query("select id, file from rounds where voices is null"))
     note_sessions(db, ((row["id"], Path(row["file"])) for row in rows))
@@ -45,5 +45,5 @@ def _note(db: Database, round_id: str, session: Session) -> None:
 
 
 def note_voices(db: Database, round_id: str, voices: bool) -> None:
-    """Whether the file of a round holds a voice now."""
+    """Note whether the file of a round now holds a voice."""
     db.execute("update rounds set voices = ? where id = ?", [int(voices), round_id])

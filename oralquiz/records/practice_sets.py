@@ -1,4 +1,4 @@
-"""What a class is to practise at home: one row a set, the newest counts."""
+"""What a class is to practise at home: one row for each set, of which the newest counts."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from sqlite_utils import Database
 
 @dataclass(frozen=True)
 class PracticeSet:
-    """Today's set. ``created`` is an ISO 8601 time; empty for the set of who was given none."""
+    """Today's set. ``created`` is an ISO 8601 time; empty for a set that nobody chose."""
 
     step: str
     count: int = 6
@@ -19,7 +19,7 @@ class PracticeSet:
 
 
 def give_set(db: Database, class_name: str, wanted: PracticeSet) -> None:
-    """``wanted`` is what ``class_name`` practises from now on."""
+    """Make ``wanted`` what ``class_name`` practises from now on."""
     db.table("practice_sets").insert({"class_name": class_name, **vars(wanted)})
 
 

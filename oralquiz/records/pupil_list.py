@@ -1,4 +1,4 @@
-"""Pupils and classes: who there is, adding, consent."""
+"""Pupils and classes: listing, adding, consent."""
 
 from __future__ import annotations
 
@@ -34,13 +34,13 @@ def pupils(db: Database, class_name: str | None = None) -> list[Pupil]:
 
 
 def class_names(db: Database) -> list[str]:
-    """Every class, and "" when there are pupils of none."""
+    """Every class, and "" when some pupils are in none."""
     names = [row["name"] for row in db.query("select name from classes order by name")]
     return names + [""] * any(not p.class_name for p in pupils(db))
 
 
 def add_class(db: Database, name: str) -> None:
-    """Add a class, if it is not there. Raises BadInput for what is no name."""
+    """Add a class, unless it is there already. Raises BadInput for a name that cannot be one."""
     if wrong := unusable(name):
         raise BadInput(f"a class's name {wrong}")
     db.table("classes").insert({"name": name}, ignore=True)
@@ -77,7 +77,7 @@ def add_pupil(
 def insert_pupil(
     db: Database, name: str, *, created: str, class_name: str = "", consent: bool = False
 ) -> Pupil:
-    """A pupil's row, as it is given, within a change that is under way."""
+    """Insert a pupil's row as it is given; to be called inside ``changing``."""
     class_id = next(db.query("select id from classes where name = ?", [class_name]), {"id": None})
     row = {"name": name, "class_id": class_id["id"], "consent": int(consent), "created": created}
     number = db.table("pupils").insert(row).last_rowid
@@ -86,7 +86,7 @@ def insert_pupil(
 
 
 def set_consent(db: Database, name: str, consent: bool) -> Pupil:
-    """Note that recording is allowed, or no longer. What was recorded before stays: see erase."""
+    """Note whether recording is allowed. What was recorded before stays: see ``forget_voices``."""
     pupil = find_pupil(db, name)
     db.table("pupils").update(pupil.id, {"consent": int(consent)})
     return find_pupil(db, name)

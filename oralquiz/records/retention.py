@@ -19,12 +19,11 @@ from oralquiz.session import erase_voices, leftovers, open_session, remove_lefto
 def voices_kept(
     db: Database, *, older_than_days: int, now: datetime, folder: Path | None = None
 ) -> list[Path]:
-    """The session files that still hold a voice and began that long before ``now``.
+    """The session files that still hold a voice and are older than that at ``now``.
 
-    ``now`` carries its time zone. Those are files that the records know, and other sessions in
-    ``folder``, among them rounds that are being held or were cut short before they reached the
-    records. A file that is gone is passed over; one that cannot be read may hold a voice, and
-    counts.
+    ``now`` carries its time zone. These are files that the records know, and other sessions in
+    ``folder``, including rounds that are being held or were cut short before they reached the
+    records. A file that is gone is skipped; one that cannot be read may hold a voice, and counts.
     """
     until = begun_before(older_than_days, now)
     look_into_older(db)
@@ -32,13 +31,13 @@ def voices_kept(
         "select file, created from rounds where coalesce(voices, 1) order by created, rowid"
     )
     old = [row["file"] for row in rows if _time(row["created"]) <= until]
-    known = [Path(file) for file in old if os.path.exists(file)]  # noqa: PTH110, of very many
+    known = [Path(file) for file in old if os.path.exists(file)]  # noqa: PTH110, quick
     others = unrecorded(db, folder) if folder is not None else []
     return known + [path for path in others if _holds_voice(path, until)]
 
 
 def begun_before(days: int, now: datetime) -> datetime:
-    """So many days before ``now``, or the earliest time there is."""
+    """``days`` days before ``now``, or the earliest time that can be written."""
     try:
         return now - timedelta(days=days)
     except OverflowError:
@@ -46,7 +45,7 @@ def begun_before(days: int, now: datetime) -> datetime:
 
 
 def _time(created: str) -> datetime:
-    """With its time zone; that of this machine where it has none."""
+    """An ISO 8601 time with its time zone, or with this machine's where it has none."""
     when = datetime.fromisoformat(created)
     return when if when.tzinfo else when.astimezone()
 
@@ -70,8 +69,8 @@ def forget_voices(
 ) -> list[Path]:
     """Remove the voices from those files; returns them. What crashes left in ``folder`` goes too.
 
-    ``progress`` is told how many files of how many are done. Raises OralquizError, after all the
-    others are done, if one of them cannot be read or its round is being held.
+    ``progress`` is called with how many files are done, and of how many. Raises OralquizError,
+    after all the others are done, if one of them cannot be read or its round is being held.
     """
     done: list[Path] = []
     failed: list[str] = []

@@ -27,9 +27,9 @@ class Held:
 
 
 def held(db: Database, *, pupil: int | None = None, limit: int = 40, skip: int = 0) -> list[Held]:
-    """The newest rounds but ``skip``, all or those of one pupil, newest first.
+    """The rounds, newest first, after ``skip`` of them: all, or those of one pupil.
 
-    Of one pupil, only what that pupil was asked is counted.
+    For one pupil, only what that pupil was asked is counted.
     """
     theirs, shown = "", "exists (select 1 from sums where round_id = rounds.id)"
     if pupil is not None:  # from the pupil's sums: few; else from the newest round on

@@ -128,7 +128,7 @@ class Best:
 
 
 def bests(db: Database, pupil: int) -> list[Best]:
-    """For each step practised, the round with the largest share right, the quicker of equals."""
+    """For each step practised, the round with the most right, of equals the quicker one."""
     rounds: dict[tuple[str, str], list[tuple[str | None, float | None]]] = {}
     for row in db.query(
         """

@@ -1,4 +1,4 @@
-"""A session into the records. Storing the same session again replaces what was there."""
+"""Putting a session into the records. Storing the same session again replaces what was there."""
 
 from __future__ import annotations
 
@@ -19,9 +19,8 @@ from oralquiz.session import ERASED, Session, erase_turns, only_writer, open_ses
 def store_file(db: Database, file: Path) -> Session:
     """Put the session in ``file`` into the records as it is now; returns it.
 
-    Whose part was erased from another copy of it is erased from this one first. Nobody else
-    writes the file meanwhile. Raises BadInput for one that nobody is in any more, which is
-    removed.
+    Pupils who were erased from another copy of it are erased from this one first. Nobody else
+    writes the file meanwhile. Raises BadInput, and removes the file, if nobody is left in it.
     """
     with only_writer(file):
         session = open_session(file)
@@ -74,7 +73,7 @@ def store(db: Database, session: Session, file: Path) -> None:
 
 
 def _known(db: Database, turns: Iterable[Answered], created: str) -> dict[str, Pupil]:
-    """The pupils of ``turns`` by name, those who were not known added."""
+    """The pupils of ``turns`` by name; those who were not known are added."""
     known = {pupil.name: pupil for pupil in pupils(db)}
     for turn in turns:
         if turn.pupil not in known:

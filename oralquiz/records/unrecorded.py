@@ -9,10 +9,10 @@ from sqlite_utils import Database
 
 
 def unrecorded(db: Database, folder: Path) -> list[Path]:
-    """What lies in ``folder`` under no name that the records know, in order; hidden files aside.
+    """What lies in ``folder`` under a name that the records do not know, in order; no hidden files.
 
-    It may be a session (a round that runs, was cut short, or could not be stored) or anything.
-    Every name is looked at, no file is opened: 50,000 take a fifth of a second.
+    It may be a session (a round that is running, was cut short, or could not be stored) or anything
+    else. Only names are looked at, no file is opened: 50,000 take a fifth of a second.
     """
     if not folder.is_dir():
         return []

@@ -28,7 +28,7 @@ class PartState:
     """One finger, thumb or bead: whether it counts, and whether a gesture is about to move it.
 
     ``order`` is 1 or 2 on the first part that the first or second of two opposite gestures moves,
-    where the order is a matter to be shown; else 0.
+    where the order is to be shown; else 0.
     """
 
     counts: bool
@@ -58,7 +58,7 @@ def opposite(gestures: tuple[BeadStep, ...]) -> bool:
 def states(
     shown: Column, column: int, gestures: tuple[BeadStep, ...] = ()
 ) -> tuple[PartState, tuple[PartState, ...]]:
-    """The five, and the four ones from the first to count on, of one column before ``gestures``."""
+    """The five and the four ones, the first to count first, of one column before ``gestures``."""
     five = PartState(bool(shown.five))
     ones = [PartState(n < shown.ones) for n in range(4)]
     for place, gesture in enumerate(gestures, start=1):

@@ -13,7 +13,7 @@ COLUMN_WIDTH, HEIGHT = 48, 150
 
 _BEAD = 17.5  # height
 _BEAM_TOP, _BEAM_BOTTOM = 41.0, 47.0
-_TRAVEL = 15.0  # the way of a bead
+_TRAVEL = 15.0  # how far a bead moves
 _TOP, _BOTTOM = 4.0, 136.0
 _MIDDLE = COLUMN_WIDTH / 2
 

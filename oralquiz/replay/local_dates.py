@@ -1,4 +1,4 @@
-"""When something was, for people: a file keeps UTC, a reader has a clock on the wall."""
+"""Dates and times for people: a file keeps UTC, a reader has a clock on the wall."""
 
 from __future__ import annotations
 

@@ -56,7 +56,8 @@ def detail_words(turn: Answered, table: StepPhrases) -> str:
 
 
 def possible_words(told: TurnStory, n: int, form: Form, table: StepPhrases) -> str:
-    """One explanation of a wrong answer in words: its slip or slips, and what would show."""
+    """One explanation of a wrong answer in words: its slip or slips, and what the frame would
+    show."""
     one = told.possible[n]
     parts = [sentence(slip, told.story, form, table) for slip in one.slips]
     if len(parts) > 1:

@@ -1,9 +1,9 @@
 """The replay page's script in one piece: its modules put end to end, without a build step.
 
 A page that is opened as a file cannot load modules, so their text goes into the page. Each module
-stands behind those that it imports, and all share one scope: the import lines and the word
-``export`` fall away. For this a module may import names only, unchanged, from a module beside it,
-and no two modules may have one name at their top level; both are checked here.
+comes after those that it imports, and all share one scope: the import lines and the word ``export``
+are dropped. So a module may only import names, unchanged, from a module beside it, and no two
+modules may have one name at their top level; both are checked here.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ def page_script() -> str:
 
 
 def joined(module: Callable[[str], str]) -> str:
-    """The text of ``main`` behind all that it imports; ``module`` gives a module's text by name.
+    """The text of ``main`` after all that it imports; ``module`` gives a module's text by name.
 
     Raises ValueError for a module that cannot share a scope with the others.
     """
@@ -45,7 +45,7 @@ def joined(module: Callable[[str], str]) -> str:
 
 
 def _add(name: str, module: Callable[[str], str], texts: dict[str, str], path: list[str]) -> None:
-    """Put ``name`` into ``texts``, behind what it imports."""
+    """Put ``name`` into ``texts``, after what it imports."""
     if name in path:
         raise ValueError(f"{' > '.join([*path, name])}: modules import each other in a circle")
     if name in texts:
@@ -57,7 +57,7 @@ def _add(name: str, module: Callable[[str], str], texts: dict[str, str], path: l
 
 
 def _inlined(name: str, text: str) -> str:
-    """A module's text without imports, exports and the comments that fill lines."""
+    """A module's text without imports, exports and whole-line comments."""
     text = _EXPORT.sub("", _IMPORT.sub("", _COMMENT.sub("", text)))
     left = _LEFT.search(text)
     if left:

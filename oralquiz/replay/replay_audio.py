@@ -53,8 +53,8 @@ def lanes(audio: Pcm, timing: Timing) -> tuple[Samples, Samples]:
 def encode(samples: Samples, rate: int, bits_per_s: int, *, early: bool = True) -> bytes:
     """``samples`` at ``rate`` hertz (16,000) as MP3 of constant bit rate (one of BIT_RATES).
 
-    The first DELAY samples are given up, so that every later one is heard at its own time; not
-    so if ``early`` is False.
+    With ``early`` the first DELAY samples are dropped, so that every later one is heard at its own
+    time.
     """
     file = io.BytesIO()
     options: dict[str, Any] = {
@@ -86,5 +86,5 @@ def outline(samples: Samples, bins: int) -> list[int]:
         return [0] * bins
     edges = np.linspace(0, len(samples), bins, endpoint=False).astype(int)
     loud = np.maximum.reduceat(np.abs(samples), edges)
-    top = max(0.05, float(loud.max()))  # silence is not blown up
+    top = max(0.05, float(loud.max()))  # silence stays small
     return [round(float(99 * value / top)) for value in loud]

@@ -12,7 +12,7 @@ from oralquiz.judge import Diagnoser, Explanation, Slip, SlipKind
 from oralquiz.replay.step_words import Form, StepPhrases, signed, term_written, written
 from oralquiz.replay.story import Story, StoryStep
 
-MOST = 3  # so many are shown
+MOST = 3  # are shown at most
 LEAST = 0.05  # and none that is less probable than this
 LONGEST = 100  # steps of a sum: beyond, explaining takes seconds, and nobody hears such sums
 

@@ -21,7 +21,7 @@ from oralquiz.sound import SESSION_RATE, at_session_rate
 from oralquiz.speak import Voice
 
 WORDS_PER_MINUTE = 120
-"""Slower than a dictation, slower than most presenters (125): the rule is to be understood."""
+"""Slower than a dictation, slower than most presenters (125): the rule has to be understood."""
 
 BIT_RATE = 16_000
 GESTURE_S = 0.9  # how long one gesture takes in slow motion
@@ -46,7 +46,7 @@ def spoken_sentences(text: str, table: StepPhrases) -> list[str]:
 
 @dataclass
 class Explainer:
-    """Explains sums with ``voice``. ``pieces`` grows by what has not been said before."""
+    """Explains sums with ``voice``. ``pieces`` gains what has not been said before."""
 
     voice: Voice
     form: Form

@@ -159,7 +159,7 @@ def _borrow(step: StoryStep, form: Form, table: StepPhrases) -> str:
 
 
 def _then_five(move: Move, form: Form, table: StepPhrases) -> list[str]:
-    """The extra sentence when the change itself hides behind the five."""
+    """The extra sentence when the change itself is made with the five."""
     if not _hidden(move):
         return []
     return [

@@ -15,11 +15,11 @@ from oralquiz.beads import BeadStep, Kind, Move, MoveOrder, Sum, TermMoves, expl
 class Role(StrEnum):
     """Why a column moves.
 
-    ``OWN``: its digit of the term is to be played, and fits in the column. ``GIVE``: so, but the
-    column is too full and will carry, in the step that follows. ``ARRIVE``: a carry arrives from
-    the right and fits. ``PASS``: it arrives and does not fit, so it goes on to the left.
-    ``BORROW``: a column further right is too empty, this one gives it a ten. ``RETURN``: the ten
-    came, and what was too much of it is returned to this column.
+    ``OWN``: its digit of the term is to be played, and fits in the column. ``GIVE``: the same, but
+    the column is too full and will carry, in the step that follows. ``ARRIVE``: a carry arrives
+    from the right and fits. ``PASS``: it arrives and does not fit, so it goes on to the left.
+    ``BORROW``: a column further right holds too little, and this one gives it a ten. ``RETURN``:
+    the ten has come, and what is left of it is returned to this column.
     """
 
     OWN = "own"
@@ -36,8 +36,8 @@ class StoryStep:
 
     ``number`` counts from 1 over the whole sum; ``term`` is the index of the term it belongs to.
     ``asked`` holds, for a borrow, the moves that wait for it: of the column that asked first, then
-    of each column that was too empty to lend and had to ask on; it is empty for every other role.
-    ``last_of_term`` says that the running total is complete after this step.
+    of each column that had nothing to lend and had to ask the next; it is empty for every other
+    role. ``last_of_term`` says that the running total is complete after this step.
     """
 
     number: int

@@ -29,10 +29,10 @@ def strokes_for(encoding: str) -> Strokes:
 
 
 class TerminalReplay:
-    """Renders the cards of turns: first the start, then one a move, at last the answer.
+    """Renders the cards of turns: first the start, then one for each move, finally the answer.
 
-    Three pictures of two hands take 79 of ``width`` characters; where there are fewer, the picture
-    before is left out (the card before ends with it), then the one after.
+    Three pictures of two hands take 79 of ``width`` characters; if there are fewer, the picture
+    before the move is left out (the card before ends with it), then the one after it.
     """
 
     def __init__(

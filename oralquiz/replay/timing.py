@@ -15,7 +15,9 @@ from oralquiz.rounds import Answered
 
 LEAD_S = 0.4  # of the clip before the first term
 TAIL_S = 0.8  # of the clip after the answer
-THINK_S = 0.5  # at least so long the hands have for the last term, even if the answer came at once
+THINK_S = (
+    0.5  # the hands have at least this long for the last term, even if the answer came at once
+)
 MOVING = 0.7  # part of a step's slot in which something moves; then it rests
 QUIET_PACE_S = 2.5  # where nothing was recorded
 

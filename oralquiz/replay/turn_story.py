@@ -1,4 +1,4 @@
-"""A turn of a session, told: its story in both orders, its timing, where it may have failed."""
+"""A turn of a session, told: its story in both orders, its timing, where it may have gone wrong."""
 
 from __future__ import annotations
 

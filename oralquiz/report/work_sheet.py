@@ -282,7 +282,7 @@ class SumRow(Flowable):
 
 
 def signed(number: int) -> str:
-    """As the trade writes a term in a column: plus is not written."""
+    """A term as it is written in a column: without a plus."""
     return f"{MINUS if number < 0 else ''}{abs(number)}"
 
 

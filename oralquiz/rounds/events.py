@@ -36,7 +36,7 @@ CommandName = Annotated[str, Meta(pattern=rf"\A(?:{'|'.join(sorted(COMMANDS))})\
 
 
 def strict_json(text: str) -> Any:
-    """JSON as RFC 8259 has it: no NaN, no half of a surrogate pair. Raises ValueError."""
+    """JSON according to RFC 8259: no NaN, no half of a surrogate pair. Raises ValueError."""
     try:
         return msgspec.json.decode(text)
     except RecursionError:
@@ -157,7 +157,7 @@ class SumEnded(OfTurn):
 
 @dataclass(frozen=True)
 class Commanded(Event):
-    """The teacher or the pupil wished something; it took effect here. ``turn`` may lie outside the
+    """The teacher or the pupil gave a command, which took effect here. ``turn`` may lie outside the
     round (-1: before the first); ``value`` is the number typed."""
 
     name: CommandName
@@ -186,7 +186,7 @@ class RoundEnded(Event):
 
 @dataclass(frozen=True)
 class OtherEvent(Event):
-    """An event of a kind that this program does not know: kept, and passed over."""
+    """An event of a kind that this program does not know: kept, and otherwise ignored."""
 
     name: str
 
@@ -221,7 +221,8 @@ _PARTS: Mapping[tuple[type[_Carrying], str], type[_Carrying]] = {
 
 
 def event_from(type: str, data: Mapping[str, Any]) -> Event:
-    """The event that ``data``, without the envelope, tells of. Raises ValueError if it is none."""
+    """The event that ``data``, without the envelope, tells of. Raises ValueError if it tells of
+    none."""
     kind = TYPES.get(type)
     if kind is None:
         return OtherEvent(type, more=dict(data))
@@ -257,7 +258,7 @@ class RawEntry:
 
     @classmethod
     def decode(cls, line: str) -> RawEntry:
-        """Read one line. Raises SessionFileError if it is no event."""
+        """Read one line. Raises SessionFileError if it is not an event."""
         try:
             whole = strict_json(line)
             seq, at, kind = whole.pop("seq"), whole.pop("at"), whole.pop("type")
@@ -273,7 +274,7 @@ class RawEntry:
     def entry(self) -> Entry:
         """The entry that this is. Raises ValueError where it breaks the format."""
         if not 0 <= self.at <= MOST_SAMPLES or len(self.type) > 100:
-            raise ValueError("no session lasts so long, or no event is called so")
+            raise ValueError("no session lasts that long, or no event has that name")
         return Entry(self.seq, self.at, event_from(self.type, self.data))
 
 
@@ -281,8 +282,8 @@ _KEYS: Mapping[type[_Carrying], Mapping[str, Any]] = {
     kind: {f.name: f.default for f in fields(kind) if f.name != "more"}
     for kind in (*TYPES.values(), *_PARTS.values())
 }
-"""The keys of each kind in order, with the value that each has where it is left out (MISSING: it
-never is)."""
+"""The keys of each kind in order, with the value of each when it is left out (MISSING: it never
+is)."""
 
 
 def _told(thing: _Carrying) -> dict[str, Any]:

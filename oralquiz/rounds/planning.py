@@ -1,5 +1,5 @@
-"""A round that is wanted, and the rounds that come of it: for the sound card, for browsers and for
-the demonstration alike."""
+"""The round that a teacher plans, and the rounds made from it: for the sound card, for browsers and
+for the demonstration alike."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class TakesPart(Protocol):
 
 
 class TooFewSums(OralquizError):
-    """There are not so many different sums as are wanted."""
+    """There are fewer different sums than are wanted."""
 
 
 @dataclass(frozen=True)
@@ -82,8 +82,8 @@ class PlannedSums:
 def sums_for(
     plan: RoundPlan, count: int, seed: int | None = None, *, repeat: bool = True
 ) -> PlannedSums:
-    """``count`` sums; when fewer exist, they come again in another order. Raises BadInput where
-    there is none, and without ``repeat`` TooFewSums where one would have to come again."""
+    """``count`` sums; when fewer exist, they come again in another order. Raises BadInput when
+    there is none, and without ``repeat`` TooFewSums when one would have to come again."""
     request = request_for(load_syllabus(plan.course), plan.step, terms=plan.terms or None)
     made = compose(request, count, secrets.randbelow(2**31) if seed is None else seed)
     if len(made.sums) < count and not repeat:
@@ -105,7 +105,7 @@ def plan_rounds(
     name: str = "",
     repeat: bool = True,
 ) -> list[Round]:
-    """One round a device: one for the front, else one for each pupil in the order given.
+    """One round for each device: one for the front, else one for each pupil in the order given.
 
     ``name`` is what they are called, by default the step's title. Raises as ``sums_for``.
     """

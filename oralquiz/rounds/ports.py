@@ -1,4 +1,4 @@
-"""The doors through which sound and time enter a session.
+"""The ports through which sound and time enter a session.
 
 The same runner serves a sound card, a browser's stream, a sound file and a virtual pupil: each is
 an implementation of these protocols. All positions are samples at ``SESSION_RATE`` on one clock,

@@ -1,5 +1,5 @@
-"""What the events of a round tell, turn by turn: the one fold that everybody who looks at a round
-takes it from, while it is held (page, projector, terminal) and afterwards (file, records)."""
+"""What the events of a round say, turn by turn: the one fold behind everything that shows a round,
+while it is held (page, projector, terminal) and afterwards (file, records)."""
 
 from __future__ import annotations
 
@@ -33,13 +33,13 @@ class Stage(StrEnum):
     """Where a round is."""
 
     WAITING = "waiting"
-    """Nothing was asked yet."""
+    """Nothing has been asked yet."""
     READING = "reading"
     """The sum is being read, or is about to be."""
     ANSWERING = "answering"
     """The last term has been said."""
     ASKED_AGAIN = "asked again"
-    """The answer was not clear, and is waited for once more."""
+    """The answer was not clear, and is awaited once more."""
     ENDED = "ended"
     """The sum is over, the next one comes."""
     PAUSED = "paused"
@@ -110,8 +110,8 @@ class Answered:
 
     @property
     def speed_s(self) -> float | None:
-        """``latency_s`` where it tells how quick the pupil is: not after silence, not of an answer
-        that was asked for twice, not of one that was typed."""
+        """``latency_s`` where it tells how quick the pupil is: not after silence, not for an answer
+        that was asked for twice or typed."""
         judged = self.verdict in (Verdict.RIGHT, Verdict.WRONG)
         return self.latency_s if judged and len(self.attempts) == 1 and not self.typed else None
 
@@ -162,17 +162,18 @@ class Progress:
         return self.answered(self.turn)
 
     def answered(self, index: int) -> Answered | None:
-        """Turn ``index``; None as long as it was not begun."""
+        """Turn ``index``; None until it is begun."""
         return self._turns[index].answered() if index in self._turns else None
 
     @property
     def heard(self) -> Heard | None:
-        """What was heard last in the present turn and stands, be it judged already or not."""
+        """What was heard last in the present turn and still stands, whether judged yet or not."""
         turn = self._turns.get(self.turn)
         return turn.heard if turn is not None else None
 
     def apply(self, at: int, event: Event) -> None:
-        """``event`` became known at sample ``at``. What no turn was begun for is passed over."""
+        """Take in ``event``, which became known at sample ``at``; ignored if its turn was never
+        begun."""
         self.reached(at)
         if isinstance(event, SumBegun):
             self._turns[event.turn] = _Turn(event.turn, self._round.turns[event.turn], at, at)
@@ -182,7 +183,7 @@ class Progress:
         self.stage = self._stage_after(event)
 
     def correct(self, corrected: Corrected) -> None:
-        """The teacher's ear on a turn, whenever it was."""
+        """Take in the teacher's later verdict on a turn, whenever it was given."""
         if corrected.turn in self._turns:
             self._turns[corrected.turn].apply(0, corrected)
 
@@ -254,7 +255,7 @@ class _Turn:
             self.ended = True
 
     def _read(self, dictated: Dictated) -> None:
-        """Read again, the answer starts afresh."""
+        """Once a sum is read again, its answer starts afresh."""
         self.terms = tuple(
             TermTime(without_controls(term.text), term.onset, term.offset)
             for term in dictated.terms

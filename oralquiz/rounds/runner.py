@@ -92,9 +92,8 @@ Watch = Callable[[int, Event], None]
 
 @dataclass(frozen=True)
 class Command:
-    """A wish of the teacher or pupil: one of COMMANDS.
-
-    ``value`` is the number of ``typed``; ``why`` says what a pause was forced by.
+    """A command of the teacher or pupil: one of COMMANDS. ``value`` is the number of ``typed``;
+    ``why`` says what forced a pause.
     """
 
     name: str
@@ -139,8 +138,8 @@ class Runner:
 
     ``watch`` is called with every event (for a screen). ``guard`` takes what is played out of
     what the microphone hears; None where the two cannot meet (headphones, a virtual room).
-    ``typed_waits``: a number typed while the sum is still being read is a total on the way and no
-    answer yet: it counts when the sum is over, unless another is typed until then. (Not when a
+    ``typed_waits``: a number typed while the sum is still being read is a running total and not an
+    answer yet: it counts when the sum is over, unless another is typed by then. (Not when a
     recording is run again: its commands stand where they took effect.)
     """
 
@@ -444,7 +443,7 @@ class Runner:
         self._event(Judged(*place, verdict, value, latency, typed=True))
         self._finish_turn()
 
-    # --- small change -----------------------------------------------------------------------
+    # --- small helpers -----------------------------------------------------------------------
 
     def _event(self, event: Event) -> None:
         self._recorder.event(self._position, event)

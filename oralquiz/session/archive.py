@@ -25,7 +25,7 @@ MOST = {
 }
 """The parts and the most bytes each may have: several times what four hours of a class need."""
 
-_CHUNK = 1024  # so little is lost where a compressed part is damaged
+_CHUNK = 1024  # so that little is lost where a compressed part is damaged
 
 
 @dataclass(frozen=True)
@@ -39,7 +39,7 @@ class Parts:
 def read_parts(path: Path) -> Parts:
     """The parts of the session at ``path``, a finished zip or the directory of a running one.
 
-    Raises SessionFileError if there is nothing at ``path``, or it is no zip.
+    Raises SessionFileError if there is nothing at ``path``, or it is not a zip.
     """
     try:
         if path.is_dir():
@@ -118,7 +118,7 @@ def _salvaged(path: Path) -> Parts:
     damage: list[str] = []
     at = raw.find(_SIGNATURE)
     if at < 0:
-        raise SessionFileError(f"{path}: not a readable session file (it is no zip)")
+        raise SessionFileError(f"{path}: not a readable session file (it is not a zip)")
     while 0 <= at <= len(raw) - _LOCAL.size:
         _, _, flags, method, _, _, checksum, packed, size, name_size, extra = _LOCAL.unpack_from(
             raw, at

@@ -19,7 +19,8 @@ def correct(
 
     ``value`` is the number the teacher heard, ``when`` an ISO 8601 time. Returns the session as
     it now reads. Raises BadInput for a turn that was not held, a verdict that its number
-    contradicts, a session that is damaged, still runs, or was cut short and is no file yet.
+    contradicts, a session that is damaged, is still running, or was cut short and is not a file
+    yet.
     """
     be_finished(path)
     with only_writer(path):
@@ -34,7 +35,8 @@ def correct(
 
 
 def be_finished(path: Path) -> None:
-    """Raise BadInput if ``path`` is the folder of a round that still runs or was cut short."""
+    """Raise BadInput if ``path`` is the folder of a round that is still running or was cut
+    short."""
     if not path.is_dir():
         return
     if is_held(path):
@@ -46,7 +48,7 @@ def be_finished(path: Path) -> None:
 
 
 def _check(path: Path, session: Session, turn: int, verdict: Verdict, value: int | None) -> None:
-    """Raise BadInput if ``session`` cannot be corrected so."""
+    """Raise BadInput if ``session`` cannot be corrected that way."""
     if session.damage not in ("", CUT_SHORT):
         raise BadInput(f"{path}: correcting would lose what cannot be read ({session.damage})")
     answered = next((answered for answered in session.turns if answered.index == turn), None)
@@ -64,4 +66,4 @@ def _agree(answer: int, verdict: Verdict, value: int | None) -> None:
     if (verdict is Verdict.RIGHT) != (value == answer) and verdict is not Verdict.UNCLEAR:
         raise BadInput(f"{value} cannot be {verdict.value}: the sum makes {answer}")
     if abs(value) > 10**9:
-        raise BadInput(f"{value} is no number that a frame can show")
+        raise BadInput(f"{value} is not a number that a frame can show")

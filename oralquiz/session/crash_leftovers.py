@@ -1,4 +1,4 @@
-"""What crashes left in a folder of sessions and no session will ever need: found and removed."""
+"""What crashes left in a folder of sessions that no session will ever need: found and removed."""
 
 from __future__ import annotations
 
@@ -28,8 +28,8 @@ def leftovers(sessions: Path) -> list[Path]:
     """What in ``sessions`` a crash left and nobody is working on, in order.
 
     That is a folder that was a session until its parts were being removed, and a session that was
-    being written anew or copied. They may hold names and voices. A round that was cut short is
-    no such thing: see ``cut_short``.
+    being written anew or copied. They may hold names and voices. A round that was cut short is not
+    one of them: see ``cut_short``.
     """
     if not sessions.is_dir():
         return []
@@ -84,7 +84,7 @@ def _session_of(path: Path) -> Path | None:
 
 
 def remove_leftover(path: Path) -> None:
-    """Remove what ``leftovers`` found, unless somebody works on it by now. Raises OSError."""
+    """Remove what ``leftovers`` found, unless somebody is working on it by now. Raises OSError."""
     if not path.is_dir():
         path.unlink(missing_ok=True)
     elif path.name.startswith(NEW):

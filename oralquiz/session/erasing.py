@@ -20,11 +20,11 @@ ERASED = "(erased)"
 def erase_from_session(path: Path, pupil: str) -> bool:
     """Remove ``pupil``'s name, voice and words from the session at ``path``.
 
-    A session of nobody else is removed as a whole. In one of several pupils the sums, numbers and
-    verdicts stay, of nobody any more. Returns whether anything was changed. Raises BeingHeld,
-    with nothing changed, for a round of ``pupil`` that is being held.
+    A session with nobody else in it is removed as a whole. In one with several pupils the sums,
+    numbers and verdicts stay, without saying whose they are. Returns whether anything was changed.
+    Raises BeingHeld, with nothing changed, for a round of ``pupil`` that is being held.
     """
-    if path.is_dir() and not is_in(open_session(path), pupil):  # be it held or not
+    if path.is_dir() and not is_in(open_session(path), pupil):  # whether it is held or not
         return False
     with only_writer(path):
         session = open_session(path)
@@ -42,8 +42,8 @@ def is_in(session: Session, pupil: str) -> bool:
 
 
 def erase_turns(path: Path, session: Session, turns: Set[int]) -> bool:
-    """Make ``turns`` of the session at ``path``, as it was just read, nobody's, within its
-    ``only_writer``. Returns whether anything was changed: all of it when nobody is left."""
+    """Make ``turns`` of the session at ``path``, just read, nobody's; to be called within its
+    ``only_writer``. Returns whether anything was changed. When nobody is left it is removed."""
     names = {i: turn.pupil for i, turn in enumerate(session.round.turns) if turn.pupil != ERASED}
     theirs = turns & names.keys()
     if not theirs:

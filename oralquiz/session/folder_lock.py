@@ -1,7 +1,7 @@
-"""The locks on sessions: whoever has a session's may write it, and nobody else.
+"""The locks on sessions: only the holder of a session's lock may write it.
 
 A running round has the lock of its folder. The operating system frees it when its process ends,
-however it ends, so a folder whose lock can be had belongs to a round that was cut short. A
+however it ends, so a folder whose lock is free belongs to a round that was cut short. A
 finished file is locked for as long as one change takes: see ``only_writer``.
 """
 
@@ -31,14 +31,14 @@ SMALLER = "audio.part"
 """The sound while it is encoded again; a crash may leave it."""
 
 NEW = ".new-"
-"""How the name of a folder begins in which a session is written anew; a crash may leave it."""
+"""How the name of a folder in which a session is written anew begins; a crash may leave it."""
 
 BEGIN_S = 2.0
-"""Seconds a new round waits for who only looks whether its folder is held."""
+"""Seconds a new round waits for others who only look whether its folder is held."""
 
 
 WAIT_S = 60.0
-"""Seconds that one who changes a session file waits for another: each change takes a few."""
+"""Seconds that a writer of a session file waits for another: each change takes a few."""
 
 POLL_S = 0.005
 
@@ -48,7 +48,7 @@ class BeingHeld(OralquizError):
 
 
 def lock(folder: Path, wait_s: float = 0.0) -> FileLock:
-    """Lock ``folder``, waiting so long for it. Any thread may release what comes back.
+    """Lock ``folder``, waiting up to ``wait_s`` for it. Any thread may release what comes back.
 
     Raises BeingHeld when it is locked already, OSError where nothing can be locked.
     """
@@ -73,9 +73,9 @@ def is_held(folder: Path) -> bool:
 
 @contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Nobody else writes in ``folder``, a session's, within this. It may be discarded there.
+    """Keep others from writing in ``folder``, a session's, for this block, which may discard it.
 
-    Raises BeingHeld, and SessionFileError for a folder that is no session (any more).
+    Raises BeingHeld, and SessionFileError for a folder that is not, or no longer, a session.
     """
     _session_in(folder)
     held = lock(folder)
@@ -88,11 +88,11 @@ def locked(folder: Path) -> Iterator[None]:
 
 @contextmanager
 def only_writer(path: Path, wait_s: float = WAIT_S) -> Iterator[None]:
-    """Nobody else writes the session at ``path``, a file or a folder, within this.
+    """Keep others from writing the session at ``path``, a file or a folder, for this block.
 
-    For a file that is so among all threads and processes, whether it exists yet or not; who comes
-    second waits. Not to be entered twice. Raises BeingHeld for a round that is being held, and
-    when the wait is in vain; OSError where nothing can be written.
+    For a file this holds among all threads and processes, whether it exists yet or not; whoever
+    comes second waits. Not to be entered twice. Raises BeingHeld for a round that is being held,
+    and when the wait is in vain; OSError where nothing can be written.
     """
     if path.is_dir():
         with locked(path):
@@ -133,8 +133,8 @@ else:
     def _try_lock(beside: Path) -> Callable[[], None] | None:
         """Lock the file ``beside`` a session; returns what frees it, None when it is taken.
 
-        The file goes with the lock. Who then gets the lock of the file that is gone sees that
-        another, or none, has its name.
+        The file goes with the lock. Whoever then gets the lock of the removed file sees that
+        another file, or none, has its name.
         """
         opened = os.open(beside, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
         try:
@@ -158,7 +158,7 @@ else:
 
 
 def let_go(folder: Path, held: FileLock) -> None:
-    """Release ``folder``, and remove it if it was discarded and nothing of others is in it."""
+    """Release ``folder``, and remove it if it was discarded and holds nothing of anybody else's."""
     held.release()
     if not (folder / HEAD).exists():
         with suppress(OSError):  # some systems free a file late: an empty folder is left
@@ -167,7 +167,7 @@ def let_go(folder: Path, held: FileLock) -> None:
 
 
 def discard(folder: Path) -> None:
-    """Remove the parts of a locked folder, so that it is no session any more.
+    """Remove the parts of a locked folder, so that it is no longer a session.
 
     Files that are not ours stay. The folder itself goes with ``let_go``: a file that is open
     cannot be removed everywhere.
@@ -187,7 +187,7 @@ def remove_unfinished(folder: Path) -> None:
 
 @contextmanager
 def rewriting(path: Path) -> Iterator[Path]:
-    """A folder, for the time being, in which the session at ``path`` is written anew."""
+    """A temporary folder in which the session at ``path`` is written anew."""
     inside, name = (path, "") if path.is_dir() else (path.parent, f"{path.name}-")
     with tempfile.TemporaryDirectory(prefix=f"{NEW}{name}", dir=inside) as new:
         yield Path(new)

@@ -106,8 +106,8 @@ class LiveRound:
     """A round while it is held. ``file`` is its session file once it is finished.
 
     As a context it ends with the block: finished, or, when the block raises, discarded if nothing
-    was said yet, finished if it was an error of ours that a teacher can read, and else left as a
-    round that was cut short.
+    was said yet, finished if it was an error of ours that a teacher can read, and otherwise left as
+    a round that was cut short.
     """
 
     def __init__(self, folder: Path, runner: Runner, recorder: SessionRecorder) -> None:
@@ -143,7 +143,7 @@ class LiveRound:
 
     @property
     def begun(self) -> bool:
-        """Whether anything was asked yet."""
+        """Whether anything has been asked yet."""
         return self.runner.state is not State.START
 
     def finish(self) -> Path:
@@ -161,7 +161,7 @@ class LiveRound:
         self._recorder.abandon()
 
     def discard(self) -> None:
-        """Take the folder away: nothing was asked yet."""
+        """Remove the folder: nothing has been asked yet."""
         self.over = True
         self._recorder.discard()
 
@@ -192,7 +192,7 @@ class LiveRound:
 
     @contextlib.contextmanager
     def _kept_where_it_is(self) -> Iterator[None]:
-        """An error of writing leaves the folder, and is told with it."""
+        """An error of writing leaves the folder, and the message names it."""
         try:
             yield
         except OSError as error:

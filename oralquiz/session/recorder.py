@@ -89,7 +89,7 @@ class FileRecorder:
         self._lock.release()
 
     def discard(self) -> None:
-        """Remove everything: nothing was asked yet."""
+        """Remove everything: nothing has been asked yet."""
         self._close()
         discard(self.folder)
         let_go(self.folder, self._lock)

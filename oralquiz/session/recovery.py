@@ -14,8 +14,8 @@ from oralquiz.session.recorder import pack, packed_as, write_parts
 from oralquiz.sound import SESSION_RATE
 
 UNHEARD = SESSION_RATE
-"""Samples by which the sound may end before the last event without a word: a crash costs less
-(see recorder.QUICK), a power cut can cost more."""
+"""Samples by which the sound may end before the last event without being mentioned: a crash costs
+less (see recorder.QUICK), a power cut can cost more."""
 
 
 @dataclass(frozen=True)
@@ -27,7 +27,7 @@ class Recovered:
 
 
 def session_folders(sessions: Path) -> list[Path]:
-    """The sessions in ``sessions`` that are no files yet: rounds that run or were cut short."""
+    """The sessions in ``sessions`` that are not files yet: rounds still running or cut short."""
     if not sessions.is_dir():
         return []
     return sorted(
@@ -41,7 +41,7 @@ def cut_short(sessions: Path) -> list[Path]:
     """The rounds in ``sessions`` that nobody holds and that never became a file."""
     found = []
     for folder in session_folders(sessions):
-        with suppress(OSError):  # nobody can tell: it is let be
+        with suppress(OSError):  # nobody can tell: leave it
             if not is_held(folder):
                 found.append(folder)
     return found
@@ -52,8 +52,9 @@ def recover(folder: Path) -> Recovered:
 
     Everything that can be read is kept as the recorder would have; no end is made up. A line that
     the crash cut is dropped; where whole lines of the log cannot be read, they go along as they
-    are. Raises BeingHeld while the round runs, SessionFileError for what is no session, BadInput
-    where another session has the name, OSError when it cannot be written; the folder then stays.
+    are. Raises BeingHeld while the round is running, SessionFileError for what is not a session,
+    BadInput where another session has the name, OSError when it cannot be written; the folder then
+    stays.
     """
     with locked(folder):
         session = open_session(folder)
@@ -61,7 +62,7 @@ def recover(folder: Path) -> Recovered:
         with only_writer(target):
             if not target.exists():
                 _pack(folder, session, target)
-            # else the crash came when it was packed already
+            # else the crash came when it was already packed
             elif open_session(target).header["id"] != session.header["id"]:
                 raise BadInput(f"{folder}: {target.name} beside it is another session: rename one")
         discard(folder)

@@ -4,7 +4,7 @@ The recorded sound stands in for the microphone and for what was read aloud; the
 stand in for the recogniser (a recogniser on another machine may round differently); the teacher's
 commands come at the same samples. The runner then has no freedom left but its own rules, so a
 session file whose events do not come out again was altered, or judged by other rules. One whose
-recording and events were changed together comes out again: this is no seal.
+recording and events were changed together comes out again: this is not a seal.
 """
 
 from __future__ import annotations
@@ -71,8 +71,8 @@ class _Memory:
 
 
 class _Tape:
-    """Everything of the outside world that the file remembers: each part of it is asked for in
-    the order and at the samples at which it came the first time."""
+    """All that the file remembers of the outside world: each part of it comes in the order and at
+    the samples at which it came the first time."""
 
     name = "recorded"
     sample_rate = SESSION_RATE
@@ -191,7 +191,7 @@ def rerun(session: Session) -> Rerun:
 
 
 def _why_ended(events: list[Entry]) -> str:
-    """What the round was ended for, from outside the runner, if it was."""
+    """Why the round was ended from outside the runner, if it was."""
     last = events[-1].event if events else None
     return last.why if isinstance(last, RoundEnded) else "the sound ended"
 

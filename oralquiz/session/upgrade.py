@@ -16,7 +16,7 @@ from oralquiz.rounds import Options
 
 
 def upgraded_header(head: Mapping[str, Any]) -> dict[str, Any]:
-    """A header of schema 1 as one of schema 2. Raises KeyError, TypeError if it is none."""
+    """A header of schema 1 as one of schema 2. Raises KeyError, TypeError if it is not one."""
     upgraded = {key: value for key, value in head.items() if key != "pace_s"}
     canonical = json.dumps(head, sort_keys=True).encode()
     upgraded["schema"] = 2

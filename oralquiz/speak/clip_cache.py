@@ -1,7 +1,7 @@
-"""The clips that were rendered before, kept from one run to the next.
+"""Clips that were rendered before, kept from one run to the next.
 
 A clip's file is named by a digest of everything that its sound depends on, so that another
-engine, version, voice, rate or text is another file.
+engine, version, voice, rate or text gives another file.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ def clip_cache() -> Path:
 def kept(key: tuple[str, ...], render: Callable[[], bytes]) -> Clip:
     """The clip of ``key``, from the cache or from ``render``, which gives a sound file's bytes.
 
-    Raises AudioError when what was rendered is no sound.
+    Raises AudioError when what was rendered is not a sound.
     """
     digest = hashlib.sha256("\n".join(key).encode()).hexdigest()
     path = clip_cache() / f"{digest}.wav"

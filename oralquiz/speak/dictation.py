@@ -87,7 +87,7 @@ def dictate(
     be said in time; AudioError when the voice fails.
     """
     if not math.isfinite(pace) or pace <= 0:
-        raise BadInput(f"the pace must be some seconds above 0, not {pace:g}")
+        raise BadInput(f"the pace must be more than 0 seconds, not {pace:g}")
     if not math.isfinite(gap) or gap < 0:
         raise BadInput(f"the gap must be 0 seconds or more, not {gap:g}")
     reading = reading or Reading()

@@ -23,7 +23,7 @@ BLOCK_S = 0.4
 
 def loudness(clip: Clip) -> float:
     """Integrated loudness in LUFS (-inf for silence)."""
-    # one sample less than the clip, lest its length be rounded up to more than there is
+    # one sample less than the clip, so that its length is not rounded up to more than there is
     longest = (len(clip.samples) - 1) / clip.sample_rate
     meter = pyloudnorm.Meter(clip.sample_rate, block_size=min(BLOCK_S, longest))
     with warnings.catch_warnings():
@@ -39,7 +39,8 @@ def true_peak(clip: Clip) -> float:
 
 
 def level(clips: list[Clip], target: float = LOUDNESS_LUFS) -> list[Clip]:
-    """Every clip at one loudness: ``target`` LUFS, or what lets no true peak pass PEAK_DBTP."""
+    """Every clip at one loudness: ``target`` LUFS, or less where a true peak would pass
+    PEAK_DBTP."""
     gains = [target - loudness(clip) for clip in clips]
     room = min(
         (PEAK_DBTP - true_peak(clip) - gain for clip, gain in zip(clips, gains, strict=True)),

@@ -15,4 +15,4 @@ UNDERSTOOD = {
 }
 
 WELL = 0.95
-"""From this share on a voice dictates well: what it misses, people understand."""
+"""From this share on a voice dictates well: people understand what the recogniser misses."""

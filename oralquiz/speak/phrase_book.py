@@ -32,7 +32,7 @@ class DictationPhrases:
     def signs(self, style: str) -> tuple[str, str]:
         """How a term added and a term taken away are said in ``style``, ``{n}`` for the number."""
         if style not in STYLES:
-            raise BadInput(f"'{style}' is no way to say signs: use {', '.join(STYLES)}")
+            raise BadInput(f"'{style}' is not a way to say signs: use {', '.join(STYLES)}")
         signs: tuple[str, str] = getattr(self, style)
         return signs
 
@@ -84,7 +84,7 @@ def _checked(code: str, row: dict[str, Any], path: Path) -> DictationPhrases:
     texts = ("name", "numbers", "engine", "lead_in", "closing")
     for key in texts:
         if not isinstance(row.get(key), str) or not row[key].strip():
-            raise BadInput(f"{path}: [{code}] {key} must be a text")
+            raise BadInput(f"{path}: [{code}] {key} must be text")
     for key in ("count_in", *STYLES):
         value = row.get(key)
         if not isinstance(value, list) or not all(isinstance(v, str) and v for v in value):

@@ -27,7 +27,7 @@ def compress(clip: Clip, factor: float) -> Clip:
     source = np.concatenate([clip.samples, np.zeros(3 * hop + search, np.float32)])
     window = np.hanning(2 * hop + 1)[:-1]
     out = np.zeros(length + 3 * hop)
-    out[:hop] = source[:hop]  # the first half window is laid down plain
+    out[:hop] = source[:hop]  # the first half window is laid down as it is
     at = 0  # where the window last laid down came from
     for start in range(0, length, hop):
         if start:

@@ -92,7 +92,7 @@ def open_voice(
         return NeuralVoice(voice_id, rate)
     if kind == "own" and voice_id:
         return OwnVoice(voice_id)
-    raise BadInput(f"'{name}' is no voice: see the names in `oralquiz voice list`")
+    raise BadInput(f"'{name}' is not a voice: see the names in `oralquiz voice list`")
 
 
 def language_of(name: str | None) -> str:
@@ -124,8 +124,8 @@ class VoiceEntry:
 
     @property
     def suggested(self) -> bool:
-        """Whether it is among the first to try: measured to dictate well, somebody's own choice
-        to have it here, or the usual one of its language."""
+        """Whether it is among the first to try: measured to dictate well, put here by somebody's
+        own choice, or the usual one of its language."""
         if self.understood is not None:
             return self.understood >= WELL
         return self.usual or not self.name.startswith("engine:")

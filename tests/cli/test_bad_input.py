@@ -31,7 +31,7 @@ ONE_WRONG = str(Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip")
         (["round", "--pupil", "Nobody", "--seed", "-1"], 2, "--seed"),
         (["demo", "--fast", "--out", "{file}"], 2, "--out"),
         (["correct", "nosuch.zip"], 2, "nosuch.zip"),
-        (["correct", ONE_WRONG, "--all"], 2, "keys come from a terminal"),
+        (["correct", ONE_WRONG, "--all"], 2, "there is no terminal to take keys from"),
         (["correct", ONE_WRONG, "--sum", "1"], 2, "go together"),
         (["correct", ONE_WRONG, "--sum", "9", "--verdict", "right"], 2, "no sum 9"),
         (["replay", "nosuch.zip"], 2, "nosuch.zip"),

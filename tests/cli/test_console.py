@@ -126,7 +126,7 @@ def test_without_a_terminal_nothing_is_played_first(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr("oralquiz.cli.correct._play", play)
     done = CliRunner().invoke(main, ["correct", str(ONE_WRONG), "--all"])
     assert done.exit_code == 2
-    assert "keys come from a terminal" in done.stderr
+    assert "there is no terminal to take keys from" in done.stderr
     assert done.stdout == ""
 
 

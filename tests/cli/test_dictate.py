@@ -66,7 +66,7 @@ def test_without_json_it_says_when_each_term_comes(tmp_path: Path) -> None:
         (("34 + 13 - 22", "--pace", "0.3"), "the shortest pace that works is"),
         (("34 +",), "a number is missing after"),
         (("34 + 13", "--language", "xx"), "no phrases for the language 'xx'"),
-        (("34 + 13", "--voice", "nobody"), "'nobody' is no voice"),
+        (("34 + 13", "--voice", "nobody"), "'nobody' is not a voice"),
     ],
 )
 def test_bad_input_is_one_line(tmp_path: Path, args: tuple[str, ...], message: str) -> None:

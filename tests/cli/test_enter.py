@@ -53,7 +53,7 @@ def test_without_arguments_everything_that_waits_is_entered(sessions: Path) -> N
     ]
     assert held.is_dir()
     assert call("enter").stdout.count("entered") == 1
-    assert call("enter").stdout == "No session here waits to be entered.\n"
+    assert call("enter").stdout == "No session here is waiting to be entered.\n"
     (asha,) = json.loads(call("pupils", "--json").stdout)
     assert (asha["score"]["right"], asha["score"]["wrong"]) == (3, 3)
 
@@ -65,8 +65,8 @@ def test_a_file_is_entered_once(sessions: Path) -> None:
     again = call("enter", ONE_WRONG, kept)
     assert again.exit_code == 0
     assert again.stdout.splitlines() == [
-        f"{ONE_WRONG}: in the records already, from {kept}",
-        f"{kept}: in the records already",
+        f"{ONE_WRONG}: already in the records, from {kept}",
+        f"{kept}: already in the records",
     ]
     assert json.loads(call("enter", "--json", kept).stdout) == [
         {
@@ -88,7 +88,7 @@ def test_one_that_cannot_be_entered_does_not_keep_out_the_others(
     done = call("enter", notes, tmp_path / "none.zip", ONE_WRONG)
     assert done.exit_code == 2
     assert done.stderr.splitlines() == [
-        f"oralquiz: {notes}: not a readable session file (it is no zip)",
+        f"oralquiz: {notes}: not a readable session file (it is not a zip)",
         f"oralquiz: {tmp_path / 'none.zip'}: there is no such session file",
     ]
     assert "entered, 2 answers" in done.stdout
@@ -127,7 +127,7 @@ def test_erasing_and_forgetting_wait_for_a_round_that_is_being_held(sessions: Pa
         assert erased.exit_code == 1
         assert erased.stderr == (
             f"oralquiz: Asha is in a round that is being held now ({held}): end it first; "
-            "nothing is erased yet\n"
+            "nothing has been erased\n"
         )
         forgotten = call("pupils", "forget-voices", "--days", "0")
         assert forgotten.exit_code == 1

@@ -113,7 +113,7 @@ def test_a_quiet_room_is_no_number_and_no_error(tmp_path: Path) -> None:
     ("arguments", "line"),
     [
         (["hear"], "Missing argument 'FILE...'"),
-        (["hear", "x.wav", "--range", "many"], "'many' is no range such as 0..99"),
+        (["hear", "x.wav", "--range", "many"], "'many' is not a range such as 0..99"),
         (["hear", "x.wav", "--range", "9..0"], "'9..0' ends before it begins"),
         (["hear", "x.wav", "--loud"], "No such option"),
     ],

@@ -237,6 +237,8 @@ def test_the_cards_of_the_old_file_are_taken_in_once(tmp_path: Path) -> None:
     assert cards.called("BCDFGHJKM", now=2000.0) is None
     assert not file.exists()
     file.write_text('["?"]')
-    with pytest.raises(BadInput, match=r"cards\.json: no cards of ours .*remove it to begin anew"):
+    with pytest.raises(
+        BadInput, match=r"cards\.json: holds no pupils' cards .*remove it to start anew"
+    ):
         Cards(tmp_path / "records.db")
     assert file.exists()

@@ -92,7 +92,7 @@ def test_voices_older_than_time_itself(db: Database, days: str) -> None:
 
 def test_the_check_of_sessions_names_what_is_left(db: Database, tmp_path: Path) -> None:
     clean = CliRunner().invoke(main, ["check", "sessions"])
-    assert (clean.exit_code, clean.output) == (0, "Nothing is left over, and nothing waits.\n")
+    assert (clean.exit_code, clean.output) == (0, "Nothing is left over, and nothing is waiting.\n")
     left = tmp_path / "data" / "sessions" / "s"
     left.mkdir(parents=True)
     (left / "audio.flac").write_bytes(b"a voice")

@@ -159,7 +159,7 @@ def plain(words: Words) -> tuple[str, str, str]:
         ("2 + 1", 1, ("right hand", "1 more: there is room.", "1 finger up.")),
         ("2 + 5", 1, ("right hand", "5 more: there is room.", "Thumb up.")),
         ("2 + 7", 1, ("right hand", "7 more: there is room.", "Thumb up and 2 fingers up.")),
-        ("8 - 7", 1, ("right hand", "7 less: enough is there.", "Thumb down and 2 fingers down.")),
+        ("8 - 7", 1, ("right hand", "7 less: there is enough.", "Thumb down and 2 fingers down.")),
         (
             "34 + 13",
             3,

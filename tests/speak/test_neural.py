@@ -88,7 +88,7 @@ def test_a_network_without_its_description_is_none() -> None:
     neural_folder().mkdir(parents=True)
     (neural_folder() / "lonely.onnx").write_bytes(b"weights")
     assert neural_voices() == {}
-    with pytest.raises(BadInput, match="no neural voice 'lonely': there are none; others go"):
+    with pytest.raises(BadInput, match="no neural voice 'lonely': there are none; put others"):
         NeuralVoice("lonely", 165)
 
 

@@ -129,7 +129,7 @@ def test_a_bad_take_is_told_in_words(samples: Samples, message: str | None) -> N
 
 @pytest.mark.parametrize("name", ["", "../elsewhere", "a b", "x" * 41])
 def test_a_name_that_is_no_folder_name_is_refused(name: str) -> None:
-    with pytest.raises(BadInput, match="is no name for a voice"):
+    with pytest.raises(BadInput, match="cannot be the name of a voice"):
         keep_word(name, "en", "two", Clip(take(), RATE))
 
 
@@ -144,10 +144,10 @@ def test_one_voice_speaks_one_language() -> None:
     [
         ("{", "not the index of a voice"),
         ('{"schema": 99}', "not the index of a voice that this version can read"),
-        ('{"schema": 1, "language": "en", "words": {}}', "language and words are wanted"),
+        ('{"schema": 1, "language": "en", "words": {}}', "must have language and words"),
         (
             json.dumps({"schema": 1, "language": "en", "words": {"two": "../../secret.flac"}}),
-            "'two' has no file of this folder",
+            "'two' has no file in this folder",
         ),
     ],
 )

@@ -52,7 +52,7 @@ def test_the_own_table_is_found_in_its_place() -> None:
     ("text", "message"),
     [
         ("[en\n", "not a table of phrases"),
-        ("[en]\nclosing = 5\n", r"\[en\] closing must be a text"),
+        ("[en]\nclosing = 5\n", r"\[en\] closing must be text"),
         ('[en]\nplus_minus = ["plus {n}"]\n', r"\[en\] plus_minus must be two texts"),
         ('[en]\nplus_minus = ["plus", "minus {n}"]\n', r"\[en\] plus_minus must be two texts"),
         ('[en]\ncount_in = "one"\n', r"\[en\] count_in must be a list"),

@@ -36,7 +36,9 @@ def test_a_sum_below_zero_begins_with_its_sign() -> None:
 
 
 def test_an_unknown_style_is_refused() -> None:
-    with pytest.raises(BadInput, match="'loud' is no way to say signs: use plus_minus, add_take"):
+    with pytest.raises(
+        BadInput, match="'loud' is not a way to say signs: use plus_minus, add_take"
+    ):
         term_texts(SUM, Reading(signs="loud"))
 
 

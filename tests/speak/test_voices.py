@@ -114,7 +114,7 @@ def test_a_voice_the_engine_does_not_have_is_one_clear_line(fresh_cache: Path) -
 
 @pytest.mark.parametrize("name", ["gmw/en", "engine:", "tape:2"])
 def test_a_name_that_is_no_voice_is_refused(name: str) -> None:
-    with pytest.raises(BadInput, match="is no voice: see the names in `oralquiz voice list`"):
+    with pytest.raises(BadInput, match="is not a voice: see the names in `oralquiz voice list`"):
         open_voice(name)
 
 

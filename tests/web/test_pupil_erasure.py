@@ -52,7 +52,7 @@ def test_nobody_is_erased_on_the_page_while_another_program_holds_a_round(
     card, _ = classroom.codes.for_pupil(ben)
     with locked(classroom.sessions / "held"):
         teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
-        assert "nothing is erased yet" in teacher.get("/class").text
+        assert "nothing has been erased" in teacher.get("/class").text
         assert whole.exists()
         assert classroom.codes.open(card) is not None
     assert len(open_pupils(classroom)) == 2
