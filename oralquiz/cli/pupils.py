@@ -173,7 +173,7 @@ def week_table(by_week: Sequence[Week]) -> Table:
 
     from oralquiz.learn import half_within, share_words
 
-    table = Table("week from", "days", "right", "median latency")
+    table = Table("week from", "days", "right", "half within")
     for week in by_week:
         share, half = share_words(week.found), half_within(week.found.speed)
         table.add_row(week.monday.isoformat(), str(week.days), share, half)
