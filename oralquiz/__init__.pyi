@@ -8,6 +8,8 @@ from .beads import explain as explain
 from .errors import BadInput as BadInput
 from .errors import OralquizError as OralquizError
 from .judge import diagnose as diagnose
+from .learn import Practice as Practice
+from .learn import PracticeSettings as PracticeSettings
 from .replay import build_page as build_page
 from .session import open_session as open_session
 

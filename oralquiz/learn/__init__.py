@@ -1,4 +1,4 @@
-"""What many answers say about a pupil: speed, change, weaknesses."""
+"""What many answers say about a pupil: speed, change, weaknesses; and practice that adapts."""
 
 import lazy_loader
 

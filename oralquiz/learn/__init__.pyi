@@ -3,6 +3,10 @@ from .change import Week as Week
 from .change import accuracy_trend as accuracy_trend
 from .change import latency_trend as latency_trend
 from .change import weeks as weeks
+from .practice import Practice as Practice
+from .practice import PracticeSettings as PracticeSettings
+from .practice import Skill as Skill
+from .practice import Task as Task
 from .progress_words import half_within as half_within
 from .progress_words import progress_sentences as progress_sentences
 from .progress_words import share_words as share_words
