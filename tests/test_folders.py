@@ -39,7 +39,7 @@ def use_everything() -> None:
     import_session(db, ONE_WRONG, sessions_folder())
     db.close()
     run(sessions_folder() / "held", make_round("12 + 21"), [33])
-    tone = np.sin(np.arange(4_000) / 5).astype(np.float32) / 2
+    tone = (np.sin(np.arange(4_000) / 5) / 2).astype(np.float32)
     kept(("a", "word"), lambda: wav_bytes(tone, 16_000))
     keep_word("mine", "en", "two", Clip(tone, 16_000))
     load_keys(data_folder() / "web" / "keys.json")
@@ -76,7 +76,7 @@ def test_folders_that_an_older_version_left_open_are_closed_when_they_are_used()
     assert (data_folder() / "records.db").stat().st_mode & 0o077 == 0
     run(sessions_folder() / "another", make_round("12 + 21"), [33])
     assert sessions_folder().stat().st_mode & 0o077 == 0
-    kept(("another", "word"), lambda: wav_bytes(np.ones(4_000, dtype=np.float32) / 2, 16_000))
+    kept(("another", "word"), lambda: wav_bytes(np.full(4_000, 0.5, dtype=np.float32), 16_000))
     assert (cache_folder() / "clips").stat().st_mode & 0o077 == 0
 
 

@@ -18,6 +18,7 @@ from sqlite_utils import Database
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.records.cards import remove_cards
 from oralquiz.records.database import changing
+from oralquiz.records.erased_names import note_erased_name
 from oralquiz.records.older_rounds import look_into_older
 from oralquiz.records.pupil_list import Pupil, find_pupil
 from oralquiz.records.session_rows import PARTS_OF_A_SUM, mark_erased, turns_erased
@@ -161,6 +162,7 @@ def _erase_rows(
                 {"id": round_id},
             )
         remove_cards(db, pupil.id)
+        note_erased_name(db, pupil.name)
         db.execute("delete from pupils where id = :id", them)
     return [*known, *_by_round(strangers)]
 

@@ -11,12 +11,13 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
+from oralquiz.compose import many
 from oralquiz.errors import BadInput
 from oralquiz.folders import private_folder
 from oralquiz.records.erasure import finish_erasing
 from oralquiz.records.session_rows import store_file
 from oralquiz.records.unrecorded import unrecorded
-from oralquiz.session import MOST, cut_short, only_writer, open_session, recover
+from oralquiz.session import ERASED, MOST, Session, cut_short, only_writer, open_session, recover
 
 LARGEST = sum(MOST.values())
 """The most bytes that a session file can have."""
@@ -48,6 +49,7 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
         recovered = recover(path)
         path, lost = recovered.file, recovered.lost
     session = open_session(path)
+    named = _named(session)
     known = _file_of(db, session.header["id"])
     if known is not None and known.exists() and not known.samefile(path):
         kept = known
@@ -59,8 +61,18 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
         known is None,
         session.answered,
         len(session.round.turns),
-        "; ".join(filter(None, (session.damage, lost))),
+        "; ".join(filter(None, (session.damage, lost, _left_out(named - _named(session))))),
     )
+
+
+def _named(session: Session) -> int:
+    """How many sums somebody was asked who is not erased."""
+    return sum(turn.pupil != ERASED for turn in session.round.turns)
+
+
+def _left_out(sums: int) -> str:
+    """In words, that so many sums stay out; empty for none."""
+    return f"{many(sums, 'sum')} of who was erased here left out" if sums else ""
 
 
 def waiting(db: Database, folder: Path) -> list[Path]:

@@ -10,6 +10,7 @@ rule_answers             each sum with each rule it needed: the verdict and late
 named                    which pupil each session names, turn by turn, whether already asked or not
 erased_turns             the turns of a session whose pupil was erased, so that no copy of it brings
                          them back; ``done`` once the file is rewritten too
+erased_names             a slow salted hash of each name that was erased, and when
 cards                    pupils' own codes for practice at home
 practice_sets            what a class practises at home; the newest counts
 counted (a view)         what counts of a sum: verdict, value, latency
@@ -202,6 +203,13 @@ def cards(db: Database) -> None:
         not_null={"pupil_id", "name", "class_name", "expires"},
     )
     db.table("cards").create_index(["pupil_id"], unique=True)
+
+
+@migrations()
+def erased_names(db: Database) -> None:
+    db.table("erased_names").create(
+        {"hash": bytes, "salt": bytes, "erased": str}, pk="hash", not_null={"salt", "erased"}
+    )
 
 
 practice_migrations = Migrations("oralquiz-web")

@@ -11,6 +11,7 @@ from sqlite_utils import Database
 from oralquiz.beads import explain
 from oralquiz.errors import BadInput
 from oralquiz.records.database import changing
+from oralquiz.records.erased_names import note_erased_turns
 from oralquiz.records.pupil_list import Pupil, insert_pupil, pupils
 from oralquiz.rounds import Answered
 from oralquiz.session import ERASED, Session, erase_turns, only_writer, open_session
@@ -19,11 +20,14 @@ from oralquiz.session import ERASED, Session, erase_turns, only_writer, open_ses
 def store_file(db: Database, file: Path) -> Session:
     """Put the session in ``file`` into the records as it is now; returns it.
 
-    Pupils who were erased from another copy of it are erased from this one first. Nobody else
-    writes the file meanwhile. Raises BadInput, and removes the file, if nobody is left in it.
+    Pupils who were erased from another copy of it are erased from this one first, and in a session
+    that is new here also those who were erased after it was held. Nobody else writes the file
+    meanwhile. Raises BadInput, and removes the file, if nobody is left in it.
     """
     with only_writer(file):
         session = open_session(file)
+        if not holds(db, session):
+            note_erased_turns(db, session, str(file.resolve()))
         if erase_turns(file, session, turns_erased(db, session.header["id"])):
             if not file.exists():
                 raise BadInput(f"{file}: everybody in this session was erased")
