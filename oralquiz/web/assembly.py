@@ -8,6 +8,7 @@ from __future__ import annotations
 import asyncio
 import os
 import secrets
+import sys
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
@@ -42,6 +43,8 @@ class Tools:
     """From a voice's name (empty: the usual one) and the pace in seconds."""
     voices: Callable[[], Sequence[tuple[str, str]]]
     """Names and labels of the voices a teacher can choose."""
+    at_once: Callable[[Recognizer], int] = lambda recognizer: sys.maxsize
+    """How many pupils the recogniser can hear at once on this computer."""
 
 
 def usual_threads() -> Threads:
@@ -72,6 +75,14 @@ class Assembly:
         self._now = now
         self._recognizer: Recognizer | None = None
         self._voices: Sequence[tuple[str, str]] = ()
+        self._at_once = 0
+
+    async def at_once(self) -> int:
+        """How many pupils can be heard at once; measured once. Raises OralquizError."""
+        if not self._at_once:
+            recognizer = await self.recognizer()
+            self._at_once = await asyncio.to_thread(self._tools.at_once, recognizer)
+        return self._at_once
 
     async def voices(self) -> Sequence[tuple[str, str]]:
         """The voices to choose from; looked for once."""

@@ -13,6 +13,7 @@ from oralquiz.web.assembly import Assembly
 from oralquiz.web.background import Background
 from oralquiz.web.bookkeeper import Bookkeeper
 from oralquiz.web.browser_device import BrowserDevice
+from oralquiz.web.capacity import too_many
 from oralquiz.web.class_round import ClassRound, Phase
 from oralquiz.web.roster import PUPIL_COMMANDS, Roster, device_key
 
@@ -61,6 +62,7 @@ class Conductor:
             if not pupils:
                 raise BadInput("choose at least one pupil")
             devices = self._devices_for(plan, pupils)
+            await self._check_capacity(devices)
             for device in devices:
                 self._take_from_practice(device)
             self.class_round = await self._hold(plan, pupils, devices, practice=False)
@@ -95,6 +97,7 @@ class Conductor:
                 raise BadInput("your class is having a lesson")
             if self.practices.get(device.key) in self.going:
                 raise BadInput("a round is already running")
+            await self._check_capacity([device])
             device.commands = PRACTICE_COMMANDS
             practice = await self._hold(plan, [pupil], [device], practice=True)
             self.practices[device.key] = practice
@@ -120,6 +123,16 @@ class Conductor:
             )
 
         return await self._assembly.assemble(plan, pupils, devices, make)
+
+    async def _check_capacity(self, devices: Sequence[BrowserDevice]) -> None:
+        """Raises BadInput when so many microphones, with those of rounds that go on, would make
+        verdicts late."""
+        held = (one for class_round in self.going for one in class_round.participants.values())
+        others = {one.device for one in held if not one.over} - set(devices)
+        pupils = sum(device.mic for device in [*others, *devices])
+        at_once = await self._assembly.at_once()
+        if pupils > at_once:
+            raise BadInput(too_many(pupils, at_once))
 
     def holds(self, pupil: Pupil) -> bool:
         """Whether ``pupil`` takes part in the round that is held in class."""

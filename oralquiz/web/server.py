@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import socket
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -19,6 +20,7 @@ from oralquiz.records import Cards
 from oralquiz.session import RoundReader
 from oralquiz.web.app import create_app
 from oralquiz.web.assembly import Tools
+from oralquiz.web.capacity import pupils_at_once
 from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.credentials import Codes, Keys, load_keys
@@ -105,7 +107,13 @@ def usual_tools(model: str | None) -> Tools:
 
         return VoiceReader(open_voice(voice or None, pace=pace_s), pace_s)
 
-    return Tools(recognizer, reader, voices)
+    def at_once(recognizer: Recognizer) -> int:
+        from oralquiz.listen import AnswerRecognizer
+
+        assert isinstance(recognizer, AnswerRecognizer)
+        return pupils_at_once(recognizer.answer_s(0, 99), os.cpu_count() or 1)
+
+    return Tools(recognizer, reader, voices, at_once)
 
 
 def voices() -> list[tuple[str, str]]:

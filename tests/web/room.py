@@ -63,9 +63,19 @@ class Here(Executor):
 
 
 def make_classroom(
-    folder: Path, *, now: Now = time.monotonic, pool: Executor | None = None
+    folder: Path,
+    *,
+    now: Now = time.monotonic,
+    pool: Executor | None = None,
+    at_once: int = 30,
 ) -> Classroom:
-    tools = Tools(PulseRecognizer, lambda voice, pace_s: PulseReader(), lambda: [("", "pulses")])
+    """``at_once``: how many pupils its computer can hear."""
+    tools = Tools(
+        PulseRecognizer,
+        lambda voice, pace_s: PulseReader(),
+        lambda: [("", "pulses")],
+        lambda recognizer: at_once,
+    )
     classroom = Classroom(
         load_keys(folder / "web" / "keys.json"),
         RecordsThread(folder / "records.db"),
