@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 import platformdirs
@@ -65,3 +67,27 @@ def private_file(path: Path) -> Path:
     if path.stat().st_mode & 0o077:
         path.chmod(0o600)
     return path
+
+
+@contextlib.contextmanager
+def replacing(path: Path) -> Iterator[Path]:
+    """A file beside ``path``, for this user only, to be written in this block and then put in its
+    place: whole or not at all. When the block fails, what was written is removed. Raises OSError.
+    """
+    opened, name = tempfile.mkstemp(prefix=f".{path.name}-", suffix=".part", dir=path.parent)
+    os.close(opened)
+    part = Path(name)
+    try:
+        yield part
+        part.replace(path)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
+
+
+def write_private(path: Path, data: bytes) -> None:
+    """``data`` as the file ``path``, which only this user can read; whole or not at all."""
+    private_folder(path.parent)
+    with replacing(path) as part:
+        part.write_bytes(data)

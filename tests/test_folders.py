@@ -9,7 +9,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from oralquiz.folders import cache_folder, data_folder, private_folder, sessions_folder
+from oralquiz.folders import (
+    cache_folder,
+    data_folder,
+    private_folder,
+    replacing,
+    sessions_folder,
+)
 from oralquiz.records.database import open_records
 from oralquiz.records.import_sessions import import_session
 from oralquiz.sound.clip import Clip
@@ -84,3 +90,24 @@ def test_somebodys_own_folder_stays_as_it_is(tmp_path: Path) -> None:
     shared = tmp_path / "shared"
     shared.mkdir(mode=0o755)
     assert private_folder(shared).stat().st_mode & 0o777 == 0o755
+
+
+def test_a_file_takes_its_place_whole_and_for_this_user_only(tmp_path: Path) -> None:
+    path = tmp_path / "s.zip"
+    path.write_text("old")
+    with replacing(path) as part:
+        part.write_text("new")
+        assert path.read_text() == "old"
+    assert [p.name for p in tmp_path.iterdir()] == ["s.zip"]
+    assert path.read_text() == "new"
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+def test_what_was_written_before_a_failure_is_removed(tmp_path: Path) -> None:
+    path = tmp_path / "s.zip"
+    path.write_text("old")
+    with pytest.raises(KeyboardInterrupt), replacing(path) as part:
+        part.write_text("half a voice")
+        raise KeyboardInterrupt
+    assert [p.name for p in tmp_path.iterdir()] == ["s.zip"]
+    assert path.read_text() == "old"

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import tempfile
 from dataclasses import dataclass
 from itertools import chain, count
 from pathlib import Path
@@ -13,7 +11,7 @@ from sqlite_utils import Database
 
 from oralquiz.compose import many
 from oralquiz.errors import BadInput
-from oralquiz.folders import private_folder
+from oralquiz.folders import private_folder, replacing
 from oralquiz.records.erasure import finish_erasing
 from oralquiz.records.session_rows import store_file
 from oralquiz.records.unrecorded import unrecorded
@@ -116,13 +114,6 @@ def _copied(path: Path, folder: Path) -> Path:
 
 def _copy(path: Path, target: Path) -> Path:
     """``path`` as ``target``; whole or not at all, and for this user only."""
-    opened, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
-    os.close(opened)
-    partial = Path(name)
-    try:
-        shutil.copyfile(path, partial)
-        partial.replace(target)
-    except BaseException:
-        partial.unlink(missing_ok=True)
-        raise
+    with replacing(target) as part:
+        shutil.copyfile(path, part)
     return target

@@ -11,7 +11,6 @@ from __future__ import annotations
 import contextlib
 import json
 import os
-import tempfile
 import zipfile
 from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
@@ -20,7 +19,7 @@ from typing import Any
 import numpy as np
 import soundfile
 
-from oralquiz.folders import private_folder
+from oralquiz.folders import private_folder, replacing
 from oralquiz.rounds import Entry, Event
 from oralquiz.session.folder_lock import BEGIN_S, SMALLER, discard, let_go, lock
 from oralquiz.session.webvtt import captions
@@ -172,20 +171,12 @@ def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Entry], 
 
 def pack(folder: Path, target: Path) -> Path:
     """Write the files of a session directory as one zip; whole or not at all."""
-    opened, name = tempfile.mkstemp(prefix=f".{target.name}-", suffix=".part", dir=target.parent)
-    partial = Path(name)
-    try:
-        with os.fdopen(opened, "wb") as file, zipfile.ZipFile(file, "w") as archive:
-            for name in NAMES:
-                info = zipfile.ZipInfo(name, ZIP_TIME)
-                info.compress_type = (
-                    zipfile.ZIP_STORED if name == "audio.flac" else zipfile.ZIP_DEFLATED
-                )
-                info.external_attr = 0o644 << 16
-                archive.writestr(info, (folder / name).read_bytes())
-        partial.replace(target)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            partial.unlink(missing_ok=True)  # it holds a voice
-        raise
+    with replacing(target) as part, zipfile.ZipFile(part, "w") as archive:
+        for name in NAMES:
+            info = zipfile.ZipInfo(name, ZIP_TIME)
+            info.compress_type = (
+                zipfile.ZIP_STORED if name == "audio.flac" else zipfile.ZIP_DEFLATED
+            )
+            info.external_attr = 0o644 << 16
+            archive.writestr(info, (folder / name).read_bytes())
     return target

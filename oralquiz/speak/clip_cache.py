@@ -6,13 +6,13 @@ engine, version, voice, rate or text gives another file.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
-import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.folders import cache_folder, private_folder
+from oralquiz.folders import cache_folder, write_private
 from oralquiz.sound import Clip, read_clip
 
 
@@ -41,14 +41,6 @@ def kept(key: tuple[str, ...], render: Callable[[], bytes]) -> Clip:
 
 
 def _keep(path: Path, data: bytes) -> None:
-    """Write the whole file or none of it. A full disk costs time next run, never the dictation."""
-    part = None
-    try:
-        private_folder(path.parent)
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-            part = Path(file.name)
-            file.write(data)
-        part.replace(path)
-    except OSError:
-        if part is not None:
-            part.unlink(missing_ok=True)
+    """Write the clip if it can be: a full disk costs time next run, never the dictation."""
+    with contextlib.suppress(OSError):
+        write_private(path, data)

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 
 from oralquiz.errors import AudioError, BadInput
-from oralquiz.folders import data_folder, private_file, private_folder
+from oralquiz.folders import data_folder, private_file, private_folder, write_private
 from oralquiz.sound import Clip, Samples, at_rate, faded, flac_bytes, read_clip
 from oralquiz.speak.loudness import LOUDNESS_LUFS, level
 from oralquiz.speak.phrase_book import phrases
@@ -178,9 +178,7 @@ def keep_word(voice_id: str, language: str, word: str, clip: Clip) -> None:
         private_file(folder / file).write_bytes(flac_bytes(trimmed.samples, trimmed.sample_rate))
         files[word] = file
         content = {"schema": SCHEMA, "language": language, "words": files}
-        part = folder / "voice.json.part"
-        part.write_text(json.dumps(content, ensure_ascii=False, indent=1), encoding="utf-8")
-        part.replace(index)
+        write_private(index, json.dumps(content, ensure_ascii=False, indent=1).encode())
     except OSError as error:
         raise AudioError(f"{folder}: '{word}' cannot be kept: {error}") from error
 

@@ -13,8 +13,8 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from oralquiz.errors import BadInput
+from oralquiz.folders import write_private
 from oralquiz.records import Card, Cards, Pupil
-from oralquiz.web.private_files import write_private
 
 ALPHABET = "BCDFGHJKMPQRTVWXY2346789"
 """No vowels (so no words) and no characters that are easily confused (no 0 O, 1 I L, 5 S)."""

@@ -10,7 +10,7 @@ from pathlib import Path
 import msgspec
 
 from oralquiz.errors import BadInput
-from oralquiz.web.private_files import write_private
+from oralquiz.folders import write_private
 
 
 class Visits:
