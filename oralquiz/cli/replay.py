@@ -168,12 +168,12 @@ def _show(session: Session, told: tuple[TurnStory, ...], table: StepPhrases) -> 
         told, round_.move_order, round_.columns, table, console.encoding, console.width
     )
     if console.is_terminal and sys.stdin.isatty():
-        _step_through(console, stage, table)
+        step_through(console, stage, table)
     else:
         console.print(printed(stage))
 
 
-def _step_through(console: Console, stage: TerminalReplay, table: StepPhrases) -> None:
+def step_through(console: Console, stage: TerminalReplay, table: StepPhrases) -> None:
     """Cards one by one, as the keys say."""
     from rich.console import Group
     from rich.control import Control

@@ -116,6 +116,11 @@ class Engine:
         self._process: subprocess.Popen[bytes] | None = None
         self._replies: queue.Queue[str] = queue.Queue()
 
+    @property
+    def pid(self) -> int | None:
+        """The process of the worker; None while there is none."""
+        return self._process.pid if self._process is not None else None
+
     def voices(self) -> list[dict[str, Any]]:
         """What the engine offers: dicts of id, name, languages. Raises AudioError."""
         with self._lock:

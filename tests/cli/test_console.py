@@ -123,7 +123,7 @@ def test_without_a_terminal_nothing_is_played_first(monkeypatch: pytest.MonkeyPa
     def play(*_: object) -> None:
         raise AssertionError("played to nobody")
 
-    monkeypatch.setattr("oralquiz.cli.correct._play", play)
+    monkeypatch.setattr("oralquiz.audio.say_aloud", play)
     done = CliRunner().invoke(main, ["correct", str(ONE_WRONG), "--all"])
     assert done.exit_code == 2
     assert "there is no terminal to take keys from" in done.stderr

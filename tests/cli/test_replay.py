@@ -18,7 +18,7 @@ from rich.cells import cell_len
 from rich.console import Console, RenderableType
 
 from oralquiz.cli import main
-from oralquiz.cli.replay import _step_through
+from oralquiz.cli.replay import step_through
 from oralquiz.replay.step_words import phrases
 from oralquiz.replay.terminal import TerminalReplay
 from oralquiz.replay.turn_story import tell_turns
@@ -173,7 +173,7 @@ def test_keys_walk_through_the_cards(monkeypatch: pytest.MonkeyPatch) -> None:
         return card(self, turn, n)
 
     monkeypatch.setattr(TerminalReplay, "card", watched)
-    _step_through(Console(force_terminal=True, width=80, height=24), stage, phrases("en"))
+    step_through(Console(force_terminal=True, width=80, height=24), stage, phrases("en"))
     assert seen == [
         (0, 0),
         (0, 1),

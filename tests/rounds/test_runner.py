@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.judge.verdict import Verdict
+from oralquiz.listen.hearing import Recognizer
 from oralquiz.rounds.events import Dictated, Event, Heard, Judged
 from oralquiz.rounds.plan import Options
 from oralquiz.rounds.runner import Command, Runner
@@ -200,14 +201,15 @@ def test_a_file_from_before_numbers_could_be_taken_back_runs_again(tmp_path: Pat
 class Desk:
     """Runs a round block by block so that commands can be given in between."""
 
-    def __init__(self, folder: Path, *sums: str) -> None:
+    def __init__(self, folder: Path, *sums: str, recognizer: Recognizer | None = None) -> None:
         self.round = make_round(*sums)
         options = Options(pace_s=1.0, answer_within_s=3.0)
         self.room = VirtualRoom(np.random.default_rng(1))
         head = header(self.round, options, voice="pulse", model="pulse", software="test")
         self.recorder = FileRecorder(folder, head)
+        listening = recognizer or PulseRecognizer()
         self.runner = Runner(
-            self.round, PulseReader(), self.room, PulseRecognizer(), self.recorder, options
+            self.round, PulseReader(), self.room, listening, self.recorder, options
         )
 
     def for_seconds(self, duration: float) -> None:
@@ -316,8 +318,7 @@ def test_the_sound_is_heard_as_it_is_recorded(tmp_path: Path) -> None:
             listener.feed = spied  # type: ignore[method-assign]
             return listener
 
-    desk = Desk(tmp_path / "s", "1 + 2")
-    desk.runner._recognizer = Spy()
+    desk = Desk(tmp_path / "s", "1 + 2", recognizer=Spy())
     desk.room.speak(pulse(3), 3 * SESSION_RATE)
     desk.for_seconds(5)
     desk.runner.close("enough")

@@ -112,19 +112,17 @@ def test_a_full_disk_keeps_what_was_answered(
     assert session.turns[0].ended
 
 
-def test_sound_that_cannot_be_written_is_an_error_of_the_system(tmp_path: Path) -> None:
+def test_sound_that_cannot_be_written_is_an_error_of_the_system(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """libsndfile has an error of its own for it, which nobody who holds a round expects."""
 
-    class Full:
-        def write(self, samples: object) -> None:
-            raise soundfile.LibsndfileError(2)
-
-        def close(self) -> None: ...
+    def full(sound: soundfile.SoundFile, samples: object) -> None:
+        raise soundfile.LibsndfileError(2)
 
     head = header(make_round("1 + 2"), Options(), voice="p", model="p", software="t")
     recorder = FileRecorder(tmp_path / "s", head)
-    recorder._sound.close()
-    recorder._sound = Full()
+    monkeypatch.setattr(soundfile.SoundFile, "write", full)
     with pytest.raises(OSError, match=r"audio\.flac: cannot be written"):
         recorder.sound(np.zeros(320, np.float32), np.zeros(320, np.float32))
     recorder.abandon()

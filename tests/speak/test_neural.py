@@ -25,7 +25,6 @@ from tests.speak.sounds import tone
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
     monkeypatch.setattr(neural, "PACKAGED", ())
-    neural._load.cache_clear()
 
 
 def install_network(name: str = "en_GB-nobody-low") -> None:
