@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from oralquiz.cli.common import FAILED, OK, SEED, json_option, print_json
-from oralquiz.compose import many
+from oralquiz.compose import counted
 
 
 @click.command()
@@ -77,7 +77,7 @@ def demo(ctx: click.Context, fast: bool, seed: int, out: Path | None, as_json: b
         console.print(early)
     if done.session.answered:
         console.print(score_table(done.scores))
-        console.print(f"Misheard: {done.misheard} of {many(done.session.answered, 'answer')}")
+        console.print(f"Misheard: {done.misheard} of {counted(done.session.answered, 'answer')}")
     for what, path in (
         ("Session", done.session_file),
         ("Records", done.database),

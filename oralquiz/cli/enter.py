@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.cli.common import BAD_INPUT, FAILED, OK, echo, json_option, print_json, visible
-from oralquiz.compose import many
+from oralquiz.compose import counted
 from oralquiz.errors import BadInput, OralquizError
 
 if TYPE_CHECKING:
@@ -67,8 +67,8 @@ def sentence(path: Path, entered: Imported) -> str:
         return f"{path}: already in the records{there}"
     kept = "" if entered.file == path else f", kept as {entered.file}"
     damage = f" ({entered.damage})" if entered.damage else ""
-    sums = many(entered.sums, "sum")
-    return f"{path}: entered, {many(entered.answers, 'answer')} to {sums}{damage}{kept}"
+    sums = counted(entered.sums, "sum")
+    return f"{path}: entered, {counted(entered.answers, 'answer')} to {sums}{damage}{kept}"
 
 
 def _as_json(path: Path, entered: Imported) -> dict[str, Any]:

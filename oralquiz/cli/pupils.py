@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from oralquiz.cli.common import FAILED, agreed, echo, json_option, print_json, visible
-from oralquiz.compose import many
+from oralquiz.compose import counted
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -254,7 +254,7 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
             }
         )
     else:
-        files = many(len(erased.changed), "session file")
+        files = counted(len(erased.changed), "session file")
         echo(f"{name} is erased; changed or removed: {files}")
         for path in erased.missing:
             echo(visible(f"not where it was, look for it yourself: {path}"))
@@ -294,4 +294,4 @@ def forget_voices(days: int, as_json: bool) -> None:
     if as_json:
         print_json([str(path) for path in files])
     else:
-        echo(f"voices removed from {many(len(files), 'session file')}")
+        echo(f"voices removed from {counted(len(files), 'session file')}")

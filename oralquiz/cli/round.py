@@ -79,7 +79,7 @@ def round(
     from oralquiz.audio import EchoCanceller, SoundCard
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, early_end, left_behind, score_table
-    from oralquiz.compose import load_syllabus, many
+    from oralquiz.compose import counted, load_syllabus
     from oralquiz.errors import AudioError, BadInput, OralquizError
     from oralquiz.folders import sessions_folder
     from oralquiz.listen import open_recognizer
@@ -166,7 +166,7 @@ def round(
     console.print(f"Session: {path}", soft_wrap=True)
     if session.waiting:
         console.print(
-            f"Waiting for your ear: {many(len(session.waiting), 'answer')} "
+            f"Waiting for your ear: {counted(len(session.waiting), 'answer')} "
             f"(oralquiz correct {path})",
             soft_wrap=True,
         )

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 from oralquiz.cli.common import visible
-from oralquiz.compose import many
+from oralquiz.compose import counted
 from oralquiz.judge import Verdict
 from oralquiz.records import Score
 from oralquiz.rounds import AskedAgain, Commanded, Event, Progress, Round, SumEnded
@@ -61,7 +61,7 @@ def early_end(session: Session) -> str:
     if session.why_ended == "finished":
         return ""
     why = session.why_ended or session.damage
-    answered, sums = session.answered, many(len(session.round.turns), "sum")
+    answered, sums = session.answered, counted(len(session.round.turns), "sum")
     return f"{why[:1].upper()}{why[1:]}: {answered} of {sums} answered."
 
 

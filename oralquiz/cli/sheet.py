@@ -11,7 +11,7 @@ import click
 from oralquiz.beads import Sum, check_fits
 from oralquiz.cli.common import echo, json_option, print_json
 from oralquiz.cli.sum_options import SumOptions, sum_options
-from oralquiz.compose import decode, many
+from oralquiz.compose import counted, decode
 from oralquiz.errors import BadInput, OralquizError
 
 
@@ -105,7 +105,7 @@ def sheet(
             }
         )
     else:
-        echo(f"{out}: {many(len(sums), 'sum')} on {pages} pages")
+        echo(f"{out}: {counted(len(sums), 'sum')} on {pages} pages")
 
 
 def _composed(asked: SumOptions) -> tuple[tuple[Sum, ...], int, str]:
@@ -119,7 +119,7 @@ def _composed(asked: SumOptions) -> tuple[tuple[Sum, ...], int, str]:
             "`oralquiz compose` with the same options says what to change"
         )
     columns = requests[0].columns
-    frame = "two hands" if columns == 2 else many(columns, "column")
+    frame = "two hands" if columns == 2 else counted(columns, "column")
     return made.sums, columns, f"{asked.syllabus.title} · {frame} · seed {asked.chosen_seed}"
 
 

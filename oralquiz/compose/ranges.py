@@ -28,5 +28,6 @@ def range_text(pair: Range) -> str:
     return str(low) if low == high else f"{low}-{high}"
 
 
-def many(number: int, thing: str) -> str:
+def counted(number: int, thing: str) -> str:
+    """``1 sum``, ``3 sums``."""
     return f"{number} {thing}{'' if number == 1 else 's'}"

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from oralquiz.beads import Rule
 from oralquiz.compose.frame_moves import frame_moves
-from oralquiz.compose.ranges import many, range_text
+from oralquiz.compose.ranges import counted, range_text
 from oralquiz.compose.request import Drill, Request
 
 
@@ -90,13 +90,13 @@ def _times(uses: int) -> str:
 def _shape_problems(terms: Sequence[int], request: Request) -> list[str]:
     found: list[str] = []
     if len(terms) != request.terms:
-        found.append(f"has {many(len(terms), 'term')}, wanted {request.terms}")
+        found.append(f"has {counted(len(terms), 'term')}, wanted {request.terms}")
     low, high = request.digits
     for index, term in enumerate(terms):
         name = f"term {index + 1} ({term:+d})"
         digits = len(str(abs(term)))
         if not low <= digits <= high:
-            found.append(f"{name} has {many(digits, 'digit')}, wanted {range_text((low, high))}")
+            found.append(f"{name} has {counted(digits, 'digit')}, wanted {range_text((low, high))}")
         wanted = request.signs[index] if request.signs and index < len(request.signs) else "?"
         if wanted not in ("?", "+" if term > 0 else "-"):
             found.append(f"{name} has the wrong sign, wanted {wanted}")
@@ -108,10 +108,10 @@ def _shape_problems(terms: Sequence[int], request: Request) -> list[str]:
         found.append("the first term is minus")
     minus = sum(term < 0 for term in terms)
     if request.minus is not None and not request.minus[0] <= minus <= request.minus[1]:
-        found.append(f"has {many(minus, 'minus term')}, wanted {range_text(request.minus)}")
+        found.append(f"has {counted(minus, 'minus term')}, wanted {range_text(request.minus)}")
     if request.answer is not None and not request.answer[0] <= sum(terms) <= request.answer[1]:
         found.append(f"the answer is {sum(terms)}, wanted {range_text(request.answer)}")
     in_all = sum(len(str(abs(term))) for term in terms)
     if request.digits_in_all is not None and in_all != request.digits_in_all:
-        found.append(f"has {many(in_all, 'digit')} in all, wanted {request.digits_in_all}")
+        found.append(f"has {counted(in_all, 'digit')} in all, wanted {request.digits_in_all}")
     return found

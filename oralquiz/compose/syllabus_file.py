@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 from oralquiz.beads import ALL_RULES, Range, Rule, Step, Syllabus
-from oralquiz.compose.ranges import many, parse_range
+from oralquiz.compose.ranges import counted, parse_range
 from oralquiz.compose.request import MAX_COMPOSE_COLUMNS, MAX_TERMS
 from oralquiz.errors import BadInput, excerpt
 
@@ -121,7 +121,7 @@ class _Reader:
             frame = step.columns or columns
             if step.digits and step.digits[0] > frame:
                 self.fail(
-                    f"a term of {step.digits[0]} digits does not fit {many(frame, 'column')}",
+                    f"a term of {step.digits[0]} digits does not fit {counted(frame, 'column')}",
                     index,
                     "digits",
                 )

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from oralquiz.compose import many
+from oralquiz.compose import counted
 from oralquiz.errors import BadInput
 from oralquiz.folders import private_folder, replacing
 from oralquiz.records.erasure import finish_erasing
@@ -70,7 +70,7 @@ def _named(session: Session) -> int:
 
 def _left_out(sums: int) -> str:
     """In words, that so many sums stay out; empty for none."""
-    return f"{many(sums, 'sum')} of who was erased here left out" if sums else ""
+    return f"{counted(sums, 'sum')} of who was erased here left out" if sums else ""
 
 
 def waiting(db: Database, folder: Path) -> list[Path]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from oralquiz.compose import many
+from oralquiz.compose import counted
 from oralquiz.errors import OralquizError
 from oralquiz.records.older_rounds import look_into_older
 from oralquiz.records.unrecorded import unrecorded
@@ -91,7 +91,7 @@ def forget_voices(
             failed.append(str(error))
     if failed:
         raise OralquizError(
-            f"voices removed from {many(len(done), 'session file')}, "
+            f"voices removed from {counted(len(done), 'session file')}, "
             f"but not from: {'; '.join(failed)}"
         )
     return done

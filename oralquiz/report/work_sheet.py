@@ -38,7 +38,7 @@ from reportlab.platypus import (
 )
 
 from oralquiz.beads import DIRECT, Rule, Sum
-from oralquiz.compose import SetCode, all_moves, difficulty_of, encode, many
+from oralquiz.compose import SetCode, all_moves, counted, difficulty_of, encode
 from oralquiz.errors import BadInput
 
 PAPERS = {"a4": pagesizes.A4, "letter": pagesizes.LETTER}
@@ -103,7 +103,7 @@ def render_sheet(sheet: Sheet) -> tuple[bytes, int]:
         pagesize=page,
         title=sheet.title,
         author="oralquiz",
-        subject=f"{many(len(sheet.sums), 'sum')}: sheet, key and reading script",
+        subject=f"{counted(len(sheet.sums), 'sum')}: sheet, key and reading script",
         invariant=True,
     )
     parts = (
@@ -369,7 +369,7 @@ def _script_part(sheet: Sheet, width: float) -> list[Flowable]:
         "metronome), in a steady voice. The figures above the columns are the seconds from the "
         "first term's beginning to the beginning of each term"
         f"{'' if longest <= 12 else '; a line that goes on says how many more'}. "
-        f"{many(len(sheet.sums), 'sum')} take{'s' if len(sheet.sums) == 1 else ''} "
+        f"{counted(len(sheet.sums), 'sum')} take{'s' if len(sheet.sums) == 1 else ''} "
         f"{_minutes(seconds)} of reading, without the answers. "
         "Keep the volume modest and take breaks."
     )

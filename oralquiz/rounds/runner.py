@@ -136,7 +136,7 @@ class TurnState:
 class Runner:
     """Runs one round.
 
-    ``watch`` is called with every event (for a screen). ``guard`` takes what is played out of
+    ``watch`` is called with every event (for a screen). ``echo_filter`` takes what is played out of
     what the microphone hears; None where the two cannot meet (headphones, a virtual room).
     ``typed_waits``: a number typed while the sum is still being read is a running total and not an
     answer yet: it counts when the sum is over, unless another is typed by then. (Not when a
@@ -152,7 +152,7 @@ class Runner:
         recorder: Recorder,
         options: Options | None = None,
         watch: Watch | None = None,
-        guard: EchoFilter | None = None,
+        echo_filter: EchoFilter | None = None,
         *,
         typed_waits: bool = True,
     ) -> None:
@@ -163,7 +163,7 @@ class Runner:
         self._recognizer = recognizer
         self._recorder = recorder
         self._watch = watch
-        self._guard = guard
+        self._echo_filter = echo_filter
         self._commands: deque[Command] = deque()
         self._playing = Mixer()
         self._position = 0  # the sample after the last block taken
@@ -204,8 +204,8 @@ class Runner:
         self._position = block.start + len(heard)
         consent = 0 <= self._index < len(self.round.turns) and self._asked.consent
         self._recorder.sound(said, heard if consent else np.zeros_like(heard))
-        if self._guard is not None:
-            heard = self._guard.clean(block.start, heard)
+        if self._echo_filter is not None:
+            heard = self._echo_filter.clean(block.start, heard)
         self._advance(heard)
         self._obey_what_waited()
         while self._commands:
@@ -460,14 +460,14 @@ class Runner:
         samples = quantise(samples)
         start = self._out.play(samples, self._position if at is None else at)
         self._playing.add(samples, start)
-        if self._guard is not None:
-            self._guard.played(samples, start)
+        if self._echo_filter is not None:
+            self._echo_filter.played(samples, start)
         return start
 
     def _silence(self) -> None:
         self._out.stop()
-        if self._guard is not None:
-            self._guard.stopped(self._position)
+        if self._echo_filter is not None:
+            self._echo_filter.stopped(self._position)
         self._playing.stop(self._position)
 
     def _mix(self, start: int, count: int) -> Samples:

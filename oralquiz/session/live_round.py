@@ -53,12 +53,12 @@ class RoundReader(Reader, Protocol):
 
 @dataclass(frozen=True)
 class Devices:
-    """What a round is held with. ``guard`` is needed where the microphone hears the loudspeaker."""
+    """What a round is held with; an ``echo_filter`` where the microphone hears the loudspeaker."""
 
     reader: RoundReader
     out: AudioOut
     recognizer: Recognizer
-    guard: EchoFilter | None = None
+    echo_filter: EchoFilter | None = None
 
 
 def open_round(
@@ -97,7 +97,7 @@ def open_round(
         recorder,
         options,
         watch,
-        devices.guard,
+        devices.echo_filter,
     )
     return LiveRound(folder, runner, recorder)
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sqlite_utils import Database
 
-from oralquiz.compose import many
+from oralquiz.compose import counted
 from oralquiz.errors import OralquizError
 from oralquiz.judge import Verdict
 from oralquiz.records import import_session, store_file, waiting
@@ -124,9 +124,11 @@ class Bookkeeper:
         self._changed()
         said = []
         if new:
-            said.append(f"{many(new, 'session')} had not reached the records; now in the results.")
+            entered = counted(new, "session")
+            said.append(f"{entered} had not reached the records; now in the results.")
         if failed:
-            said.append(f"{many(failed, 'session')} cannot be entered: `oralquiz enter` says why.")
+            refused = counted(failed, "session")
+            said.append(f"{refused} cannot be entered: `oralquiz enter` says why.")
         return " ".join(said)
 
 

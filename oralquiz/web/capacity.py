@@ -7,7 +7,7 @@ beside it (`bench_web`) and grows with it.
 
 from __future__ import annotations
 
-from oralquiz.compose import many
+from oralquiz.compose import counted
 
 BURST_S = 1.0
 """Seconds within which all voices end."""
@@ -34,6 +34,6 @@ def pupils_at_once(answer_s: float, cores: int) -> int:
 def too_many(pupils: int, at_once: int) -> str:
     """Why a round of so many microphones cannot begin."""
     return (
-        f"this computer can hear {many(at_once, 'pupil')} at once, and {pupils} would speak: "
+        f"this computer can hear {counted(at_once, 'pupil')} at once, and {pupils} would speak: "
         "choose fewer, or let some of them type"
     )

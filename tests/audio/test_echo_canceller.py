@@ -79,11 +79,11 @@ class Room:
         self.heard = (echo + near + hiss).astype(np.float32)
 
     def cleaned(self) -> Samples:
-        guard = EchoCanceller()
+        canceller = EchoCanceller()
         for begin, sound in self.played:
-            guard.played(sound, begin)
+            canceller.played(sound, begin)
         blocks = range(0, len(self.heard), BLOCK)
-        return np.concatenate([guard.clean(k, self.heard[k : k + BLOCK]) for k in blocks])
+        return np.concatenate([canceller.clean(k, self.heard[k : k + BLOCK]) for k in blocks])
 
 
 def voices_in(samples: Samples) -> list[int]:
@@ -148,8 +148,8 @@ def test_answers_are_found_after_a_stumble(stumble: int) -> None:
 
 def test_without_a_dictation_everything_passes_as_it_is() -> None:
     heard = Room(0.3, -10.0, answers=True).heard[: 100 * BLOCK]
-    guard = EchoCanceller()
-    blocks = [guard.clean(k, heard[k : k + BLOCK]) for k in range(0, len(heard), BLOCK)]
+    canceller = EchoCanceller()
+    blocks = [canceller.clean(k, heard[k : k + BLOCK]) for k in range(0, len(heard), BLOCK)]
     np.testing.assert_array_equal(np.concatenate(blocks), heard)
 
 
@@ -164,12 +164,12 @@ def test_headphones_let_an_answer_over_the_dictation_through() -> None:
 def test_what_was_stopped_is_expected_no_more() -> None:
     room = Room(0.3, 0.0, answers=False)
     begin, sound = room.played[0]
-    guard = EchoCanceller()
-    guard.played(sound, begin)
-    guard.stopped(begin)
+    canceller = EchoCanceller()
+    canceller.played(sound, begin)
+    canceller.stopped(begin)
     heard = np.random.default_rng(3).standard_normal(len(sound) // BLOCK * BLOCK) * 1e-3
     blocks = range(0, len(heard), BLOCK)
-    cleaned = [guard.clean(begin + k, heard[k : k + BLOCK].astype(np.float32)) for k in blocks]
+    cleaned = [canceller.clean(begin + k, heard[k : k + BLOCK].astype(np.float32)) for k in blocks]
     np.testing.assert_array_equal(np.concatenate(cleaned), heard.astype(np.float32))
 
 

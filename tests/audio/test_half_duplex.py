@@ -10,12 +10,12 @@ def test_what_sounds_is_replaced_by_the_rooms_own_noise() -> None:
     rng = np.random.default_rng(1)
     room = (rng.standard_normal((60, BLOCK)) * 1e-3).astype(np.float32)
     loud = np.full(BLOCK, 0.5, dtype=np.float32)
-    guard = HalfDuplexGate()
-    guard.played(np.ones(10 * BLOCK, dtype=np.float32), 20 * BLOCK)
+    gate = HalfDuplexGate()
+    gate.played(np.ones(10 * BLOCK, dtype=np.float32), 20 * BLOCK)
     tail = round(TAIL_S * SESSION_RATE) // BLOCK
     for k in range(60):
         sounding = 20 <= k < 30 + tail
-        out = guard.clean(k * BLOCK, loud if sounding else room[k])
+        out = gate.clean(k * BLOCK, loud if sounding else room[k])
         if sounding:
             assert any(np.array_equal(out, quiet) for quiet in room[:20])
         else:
@@ -23,10 +23,10 @@ def test_what_sounds_is_replaced_by_the_rooms_own_noise() -> None:
 
 
 def test_when_it_stops_listening_goes_on() -> None:
-    guard = HalfDuplexGate()
+    gate = HalfDuplexGate()
     voice = np.full(BLOCK, 0.5, dtype=np.float32)
-    guard.clean(0, np.zeros(BLOCK, dtype=np.float32))
-    guard.played(np.ones(100 * BLOCK, dtype=np.float32), BLOCK)
-    guard.stopped(3 * BLOCK)
-    heard = [bool(guard.clean(k * BLOCK, voice).any()) for k in range(1, 12)]
+    gate.clean(0, np.zeros(BLOCK, dtype=np.float32))
+    gate.played(np.ones(100 * BLOCK, dtype=np.float32), BLOCK)
+    gate.stopped(3 * BLOCK)
+    heard = [bool(gate.clean(k * BLOCK, voice).any()) for k in range(1, 12)]
     assert heard == [False] * 8 + [True] * 3

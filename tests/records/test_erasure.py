@@ -129,15 +129,15 @@ def test_a_round_that_was_begun_while_its_pupil_was_being_erased(
     def begin(*args: object) -> None:
         with zipfile.ZipFile(whole) as parts:
             parts.extractall(held)
-        guard.__enter__()
+        folder_lock.__enter__()
         remove_cards(db, find_pupil(db, "Ben").id)
 
-    guard = locked(held)
+    folder_lock = locked(held)
     monkeypatch.setattr(erasure, "remove_cards", begin)
     erased = erase_pupil(db, "Ben", sessions)
     assert "held now" in erased.unreadable[0]
     assert [path for _, path in unfinished(db)] == [held]
-    guard.__exit__(None, None, None)
+    folder_lock.__exit__(None, None, None)
     shutil.rmtree(held)
     file = Path(shutil.copy(whole, sessions / "s.zip"))  # as if it had come to its end
     store_file(db, file)
