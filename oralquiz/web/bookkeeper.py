@@ -124,11 +124,11 @@ class Bookkeeper:
         self._changed()
         said = []
         if new:
-            entered = counted(new, "session")
-            said.append(f"{entered} had not reached the records; now in the results.")
+            sessions = counted(new, "session")
+            said.append(f"{sessions} had not reached the records; now in the results.")
         if failed:
-            refused = counted(failed, "session")
-            said.append(f"{refused} cannot be entered: `oralquiz enter` says why.")
+            sessions = counted(failed, "session")
+            said.append(f"{sessions} cannot be entered: `oralquiz enter` says why.")
         return " ".join(said)
 
 

@@ -16,7 +16,9 @@ from oralquiz.compose import load_syllabus, request_for
 from oralquiz.compose.set_code import decode
 from oralquiz.compose.sets import compose_set
 from oralquiz.errors import BadInput
-from oralquiz.report.work_sheet import Sheet, render_sheet, rules_text, write_sheet
+from oralquiz.report.answer_key import rules_text
+from oralquiz.report.sheet import Sheet
+from oralquiz.report.work_sheet import render_sheet, write_sheet
 
 SUMS = compose_set(
     [request_for(load_syllabus(), "ten:+9", terms=n) for n in (4, 5, 6)], 20, seed=1
