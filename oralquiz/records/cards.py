@@ -35,7 +35,7 @@ class Cards:
         self._alone = Lock()
 
     def give(self, pupil: Pupil, code: str, now: float) -> Card:
-        """A new card for ``pupil``; the one before opens nothing any more."""
+        """A new card for ``pupil``; the one before stops working."""
         card = Card(code, pupil.id, pupil.name, pupil.class_name, now + CARD_LASTS_S)
         with self._alone, changing(self._db):
             remove_cards(self._db, pupil.id)
@@ -52,13 +52,13 @@ class Cards:
         return card
 
     def of(self, pupil: Pupil, now: float) -> Card | None:
-        """The pupil's card; None when there is none that is good."""
+        """The pupil's card; None when there is no valid one."""
         return next(
             (c for c in self._good("pupil_id = ?", pupil.id, now) if c.name == pupil.name), None
         )
 
     def called(self, code: str, now: float) -> Card | None:
-        """The card with ``code``; None when there is none that is good."""
+        """The card with ``code``; None when there is no valid one."""
         wanted, found = code.encode(), None
         for card in self._good("1 = ?", 1, now):  # all, so that the time taken tells nothing
             if secrets.compare_digest(card.code.encode(), wanted):
@@ -66,7 +66,7 @@ class Cards:
         return found
 
     def take_back(self, pupil: Pupil) -> None:
-        """The pupil's card opens nothing any more."""
+        """The pupil's card stops working."""
         with self._alone:
             remove_cards(self._db, pupil.id)
 

@@ -15,7 +15,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
-from oralquiz.web import login, pages, sockets
+from oralquiz.web import login, pages, plan_pages, sockets
 from oralquiz.web import pupil_pages as pupil
 from oralquiz.web import pupil_progress as progress
 from oralquiz.web import result_pages as results
@@ -42,10 +42,11 @@ register_url_convertor("count", CountConvertor())
 
 COOKIE = "oralquiz"
 COOKIE_LASTS_S = 60 * 24 * 3600
-"""Longer than any visit (whose end is checked separately): a page can then say what has ended."""
+"""Longer than any visit (whose end is checked separately), so that a page can say what has
+ended."""
 
 REQUESTS = (600.0, 100.0)
-"""Requests at once and a second from one address: a class behind one address may open its pages."""
+"""Requests at once, and a second after that, from one address: enough for a class behind one."""
 
 
 async def _lost(request: Request, error: Exception) -> Response:
@@ -59,7 +60,7 @@ async def _bad(request: Request, error: Exception) -> Response:
 
 
 async def _cut_off(request: Request, error: Exception) -> Response:
-    """A body that is too long (see Security), or whose sender went away."""
+    """A body that is too long (see Security), or whose sender is gone."""
     return PlainTextResponse(f"at most {BODY_BYTES} bytes\n", 413)
 
 
@@ -81,9 +82,9 @@ def create_app(classroom: Classroom, hosts: Sequence[str], *, secure: bool = Fal
             Route("/class", teacher.class_change, methods=["POST"]),
             Route("/class/erase", teacher.erase_page),
             Route("/class/pupil", progress.progress),
-            Route("/plan", teacher.plan_page, methods=["GET", "POST"]),
-            Route("/plan/sample", teacher.sample),
-            Route("/plan/sample.wav", teacher.sample_sound),
+            Route("/plan", plan_pages.plan_page, methods=["GET", "POST"]),
+            Route("/plan/sample", plan_pages.sample),
+            Route("/plan/sample.wav", plan_pages.sample_sound),
             Route("/live", teacher.live_page),
             Route("/live/{round}/{number:count}.wav", results.live_sound),
             Route("/wall", teacher.wall_page),

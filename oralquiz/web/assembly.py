@@ -48,7 +48,7 @@ class Tools:
 
 
 def usual_threads() -> Threads:
-    """A thread more than there are cores hears, one renders the sums that come."""
+    """One thread more than there are cores to hear, and one to render the sums to come."""
     return Threads(
         ThreadPoolExecutor(max(3, (os.cpu_count() or 2) + 1), "round"),
         ThreadPoolExecutor(1, "ahead"),
@@ -85,7 +85,7 @@ class Assembly:
         return self._at_once
 
     async def voices(self) -> Sequence[tuple[str, str]]:
-        """The voices to choose from; looked for once."""
+        """The voices to choose from; looked up once."""
         if not self._voices:
             self._voices = await asyncio.to_thread(self._tools.voices)
         return self._voices
@@ -189,7 +189,7 @@ class Assembly:
 
 
 def echo_filter(mic: bool, devices: int) -> EchoFilter | None:
-    """What keeps a device's loudspeaker out of its microphone, when so many devices listen."""
+    """What keeps a device's loudspeaker out of its microphone when this many devices listen."""
     if not mic:
         return None
     return EchoCanceller() if devices <= CANCELLED else HalfDuplexGate()

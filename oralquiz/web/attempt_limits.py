@@ -15,15 +15,16 @@ ALL_ADDRESSES = (120.0, 0.5)
 
 
 class Purpose(StrEnum):
-    """What is tried: attempts at one do not count for the other."""
+    """What is tried: attempts at one do not count towards the other."""
 
     PASSPHRASE = "passphrase"
     CODE = "code"
 
 
 class AttemptLimits:
-    """Attempts that fail, by purpose and address. What the class network tries is limited as a
-    whole too; the teacher's own computer has no part in that, so nobody else can lock it out."""
+    """Failed attempts, by purpose and address. Those of the whole class network are limited
+    together, too; the teacher's own computer does not count among them, so nobody else can lock it
+    out."""
 
     def __init__(self, now: Now) -> None:
         self._one = {purpose: Limit(*ONE_ADDRESS, now) for purpose in Purpose}

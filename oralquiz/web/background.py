@@ -19,6 +19,6 @@ class Background:
         task.add_done_callback(self._tasks.discard)
 
     async def done(self, *, quietly: bool = False) -> None:
-        """Wait until nothing goes on any more; raises what the work did, unless ``quietly``."""
+        """Wait until all work is done; raises what the work raised, unless ``quietly``."""
         while self._tasks:
             await asyncio.gather(*self._tasks, return_exceptions=quietly)

@@ -9,7 +9,8 @@ from oralquiz.sound import BLOCK, SESSION_RATE
 
 
 class Gap(Exception):
-    """Blocks are missing before those that came: from ``expected`` on they should come again."""
+    """Blocks before those that came are missing: the page should send again from ``expected``
+    on."""
 
     def __init__(self, expected: int) -> None:
         super().__init__(f"block {expected} is missing")
@@ -21,8 +22,8 @@ class BlockSequence:
     """Lets every block through once and in order.
 
     ``next`` is the number of the block that is wanted. After a break in the connection a page
-    sends again what it has no receipt for: what came twice is counted in ``doubled`` and dropped,
-    what the page could not keep is declared by it and counted in ``lost``.
+    sends again what it has no receipt for: what comes twice is counted in ``doubled`` and dropped;
+    what the page could not keep, it says, and that is counted in ``lost``.
     """
 
     next: int = 0

@@ -1,4 +1,4 @@
-"""Puts what was held into the records: finished rounds, corrections, what a crash left over."""
+"""Puts rounds into the records: finished ones, corrections to them, and what a crash left."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class Bookkeeper:
         self._closing = False
 
     def close(self) -> None:
-        """Begin nothing new."""
+        """Start no new work."""
         self._closing = True
 
     # --- a round that is over ---------------------------------------------------------------
@@ -59,7 +59,7 @@ class Bookkeeper:
         class_round.saved(participant, await self._records.do(_store_file, file))
 
     async def _keep(self, class_round: ClassRound, work: Awaitable[None]) -> None:
-        """Do ``work``; what keeps it from the records is said on the round's page."""
+        """Do ``work``; if something keeps it from the records, the round's page says so."""
         try:
             await work
         except NOT_KEPT as error:
@@ -82,7 +82,7 @@ class Bookkeeper:
     def too_late(
         self, class_round: ClassRound, participant: Participant, verdict: TeacherVerdict
     ) -> None:
-        """The file was being finished when ``verdict`` came: it is added to the finished one."""
+        """Add ``verdict`` to the finished file: it came while that was being finished."""
         adding = self._correct_finished(class_round, participant, verdict)
         self._background.run(self._keep(class_round, adding))
 
@@ -105,8 +105,8 @@ class Bookkeeper:
     # --- what was left over -----------------------------------------------------------------
 
     async def enter_waiting(self) -> str:
-        """Enter what a crash or a busy database kept out of the records; says so in one line,
-        nothing if there was nothing."""
+        """Enter what a crash or a busy database kept out of the records. Returns one line that says
+        so, empty if there was nothing."""
         new = failed = 0
         try:
             for path in await self._records.apart(waiting, self._sessions):

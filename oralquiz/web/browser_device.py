@@ -1,4 +1,4 @@
-"""One browser that sounds and listens: a pupil's tablet, or the computer at the front.
+"""One browser that plays and listens: a pupil's tablet, or the computer at the front.
 
 A device outlives its connection: when the page comes back, it goes on with the same round from the
 block that is wanted next. Everything here happens on the event loop.
@@ -109,7 +109,7 @@ class BrowserDevice:
     # --- the connection ---------------------------------------------------------------------
 
     def attach(self, connection: Connection) -> None:
-        """``connection`` is the device's from now on; an older one ends."""
+        """Make ``connection`` the device's; an older one ends."""
         self.cut("the page was opened somewhere else", REPLACED)
         self._connection = connection
         if connection.visit != self.visit:
@@ -123,8 +123,8 @@ class BrowserDevice:
             self._shown = ShowPhase("waiting")
 
     def take_over(self, connection: Connection) -> None:
-        """``connection`` is the device's from now on; the page before it stays, only watches, and
-        is told so."""
+        """Make ``connection`` the device's; the page before it stays, is told so, and only
+        watches."""
         if self._connection is not None and self._connection is not connection:
             self._connection.send(Aside())
         self._connection = connection
@@ -141,7 +141,7 @@ class BrowserDevice:
             self._changed(self)
 
     def send(self, message: ToPage) -> None:
-        """Send if there is a connection; what matters later is sent again after Hello."""
+        """Send if there is a connection; what still matters is sent again after Hello."""
         if self._connection is not None:
             self._connection.send(message)
 
@@ -156,7 +156,7 @@ class BrowserDevice:
         self.send(shown)
 
     def close(self, why: str) -> None:
-        """End the connection; a round that goes on here is stopped."""
+        """End the connection; a round that is running here is stopped."""
         if isinstance(self.running, RemoteRound):
             self.running.stop(why)
         self.cut(why, REPLACED)
@@ -180,7 +180,7 @@ class BrowserDevice:
         self.send(self._begin(running, clip))
 
     def end(self) -> None:
-        """Nothing runs here any more: the page stops streaming."""
+        """Nothing is running here any more: the page stops streaming."""
         self.running = None
         self.send(EndStream())
 
@@ -246,7 +246,7 @@ class BrowserDevice:
                 running.command(Command(name))
 
     def _welcome(self, hello: Hello) -> None:
-        """The page is here, or here again: where it should go on."""
+        """The page is here, or here again: tell it where to go on."""
         running = self.running
         going_on = running is not None and hello.run == running.key
         if running is not None and going_on:

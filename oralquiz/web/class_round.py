@@ -88,7 +88,7 @@ class ClassRound:
         self.by_pupil |= {turn.pupil: participant for turn in remote.round.turns}
 
     def begin(self, clips: Mapping[str, str]) -> None:
-        """Every device begins; ``clips`` has the name of the first sound of each round."""
+        """Begin on every device; ``clips`` has the name of the first sound of each round."""
         self.phase = Phase.RUNNING
         for key, participant in self.participants.items():
             participant.device.begin(participant.remote, clips.get(key))
@@ -140,7 +140,8 @@ class ClassRound:
         self._changed()
 
     def verdict_on(self, number: int, verdict: str, value: int | None) -> TeacherVerdict:
-        """The teacher's ear on answer ``number``. Raises BadInput when it cannot be."""
+        """The teacher's verdict, by ear, on answer ``number``. Raises BadInput if it cannot
+        stand."""
         if not 0 <= number < len(self.judged):
             raise BadInput("there is no such answer")
         if verdict not in [v.value for v in Verdict]:
@@ -178,7 +179,7 @@ class ClassRound:
             self.barrier.stirred()
 
     def in_trouble(self, why: str) -> None:
-        """Say on the teacher's page what does not work."""
+        """Say on the teacher's page what is wrong."""
         self.trouble = why
         self._changed()
 

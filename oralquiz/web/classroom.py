@@ -86,7 +86,7 @@ class Classroom:
 
     @property
     def class_round(self) -> ClassRound | None:
-        """The round that is held in class, or was held there last."""
+        """The round being held in class, or else the last one."""
         return self.conductor.class_round
 
     async def close(self) -> None:
@@ -121,8 +121,8 @@ class Classroom:
         return self.class_name if self.planned_for is None else self.planned_for
 
     async def taking_part(self) -> list[Pupil]:
-        """Those chosen for the planned round; without a choice everyone of the class who is
-        ready (at the front: everyone of the class)."""
+        """Those chosen for the planned round; if nobody is, everyone in the class who is ready (at
+        the front: everyone in the class)."""
         everyone = await self.records.do(pupils, self.round_class)
         if self.chosen:
             return [pupil for pupil in everyone if pupil.id in self.chosen]

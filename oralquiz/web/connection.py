@@ -7,7 +7,7 @@ import asyncio
 from oralquiz.web.live_messages import ToPage
 
 QUEUE = 400
-"""Messages that wait for a slow page before its connection is given up."""
+"""Messages that may wait for a slow page before its connection is given up."""
 
 BROKEN, REFUSED, REPLACED, SLOW = 4400, 4403, 4409, 1013
 """Why a connection ends, as WebSocket close codes: the page broke the rules; nobody has signed in

@@ -110,7 +110,7 @@ class Conversation:
             return
 
     async def _ping(self) -> None:
-        """Speak up now and then: a page that hears nothing takes its connection for gone."""
+        """Say something now and then: a page that hears nothing takes its connection for lost."""
         while True:
             await asyncio.sleep(PING_S)
             if self._device is not None and self._device.holds(self._connection):

@@ -51,7 +51,7 @@ class Keys:
     """What the server keeps when it is stopped, in a file that only its user can read.
 
     ``secret`` signs the cookies; ``epoch`` is in every cookie of a teacher, so that a new
-    passphrase sends every browser back to the door.
+    passphrase makes every browser sign in again.
     """
 
     path: Path
@@ -79,7 +79,8 @@ class KeptKeys(msgspec.Struct):
 
 
 def load_keys(path: Path) -> Keys:
-    """The keys kept at ``path``, made on first use. Raises BadInput for a file that is none."""
+    """The keys kept at ``path``, made on first use. Raises BadInput for a file that does not hold
+    keys."""
     try:
         kept = msgspec.json.decode(path.read_bytes(), type=KeptKeys)
         return Keys(path, kept.secret, kept.passphrase, kept.epoch)
@@ -124,16 +125,16 @@ class Codes:
         return next((code for code, ticket in good if ticket.class_name == class_name), "")
 
     def for_pupil(self, pupil: Pupil) -> tuple[str, Ticket]:
-        """A new code for one pupil's practice; the one before opens nothing any more."""
+        """A new code for one pupil's practice; the one before stops working."""
         return _ticket(self.cards.give(pupil, _new_code(HOME_CODE_LENGTH), self.now()))
 
     def card_of(self, pupil: Pupil) -> tuple[str, Ticket] | None:
-        """The code on the pupil's card; None when there is no card that is good."""
+        """The code on the pupil's card; None when there is no valid card."""
         card = self.cards.of(pupil, self.now())
         return _ticket(card) if card else None
 
     def forget_pupil(self, pupil: Pupil) -> None:
-        """The pupil's card opens nothing any more, and the name is on no other."""
+        """The pupil's card stops working, and the name is on no other."""
         self.cards.take_back(pupil)
 
     def open(self, code: str) -> Ticket | None:
@@ -147,7 +148,7 @@ class Codes:
         return found or (_ticket(card)[1] if card else None)
 
     def close_class(self, class_name: str) -> None:
-        """The class's open code opens nothing any more."""
+        """The class's open code stops working."""
         self._classes.pop(self.open_for(class_name), None)
 
     def _good_classes(self) -> dict[str, Ticket]:
@@ -179,7 +180,7 @@ class Limit:
         self._left[who] = (min(self.burst, left + 1.0), since)
 
     def take(self, who: str, cost: float = 1.0) -> bool:
-        """Whether ``who`` may go on; what is refused costs nothing."""
+        """Whether ``who`` may go on; a refusal costs nothing."""
         now = self.now()
         left, since = self._left.get(who, (self.burst, now))
         left = min(self.burst, left + (now - since) * self.per_s)

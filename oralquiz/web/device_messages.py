@@ -21,7 +21,7 @@ class Welcome(Struct, frozen=True, tag_field="t", tag="welcome"):
 
 
 class Aside(Struct, frozen=True, tag_field="t", tag="aside"):
-    """Another page has this device now: here one only watches."""
+    """Another page has this device now: this one only watches."""
 
 
 class BeginStream(Struct, frozen=True, tag_field="t", tag="begin"):
@@ -83,13 +83,13 @@ class SumTimes(Struct, frozen=True, tag_field="t", tag="reading"):
 
 
 class Ping(Struct, frozen=True, tag_field="t", tag="ping"):
-    """To be answered by Pong; 0 when nobody measures the way."""
+    """To be answered by Pong; 0 when nobody measures how long that takes."""
 
     n: int
 
 
 class Note(Struct, frozen=True, tag_field="t", tag="note"):
-    """Why what was asked for is not done, as a sentence."""
+    """Why what was asked for is not done, in a sentence."""
 
     text: str
 

@@ -79,7 +79,7 @@ def visit_of(connection: HTTPConnection) -> str:
 
 
 def end_visit(connection: HTTPConnection) -> str:
-    """Nobody is signed in here any more, nor with a copy of this cookie. Returns the visit."""
+    """Sign out here and with every copy of this cookie. Returns the visit."""
     visit, session = visit_of(connection), connection.session
     if visit:
         classroom_of(connection).visits.end(visit, float(session.get("until", 0)))

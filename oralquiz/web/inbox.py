@@ -1,4 +1,4 @@
-"""What waits for a round on a device, and the thread that takes it.
+"""What is waiting for a round on a device, and the thread that takes it.
 
 The event loop only puts; a pool of threads empties the inbox, one thread at a time, because taking
 a block may mean recognising speech and waiting for the disk.
@@ -26,7 +26,7 @@ class MicrophoneBlocks:
 
 @dataclass(frozen=True)
 class Lost:
-    """So many blocks will never come."""
+    """This many blocks will never come."""
 
     blocks: int
 

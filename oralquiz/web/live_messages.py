@@ -125,5 +125,5 @@ ToPage = ToDevice | Note | Live | Wall
 
 
 def to_page(message: ToPage) -> str:
-    """``message`` as the pages take it."""
+    """``message`` as it is sent to the pages."""
     return msgspec.json.encode(message).decode()

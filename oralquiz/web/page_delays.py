@@ -21,7 +21,7 @@ class PageDelays:
         self._pings: dict[int, float] = {}
 
     def are(self, out_s: float, in_s: float) -> None:
-        """Sound takes so long out of the loudspeaker and in from the microphone."""
+        """Note how long sound takes out of the loudspeaker and in from the microphone."""
         self._out_s = min(max(0.0, out_s), MOST_DELAY_S)
         self._in_s = min(max(0.0, in_s), MOST_DELAY_S)
 
@@ -40,7 +40,7 @@ class PageDelays:
         self._way_s = min(max(now_s - sent_s, 0.9 * self._way_s), MOST_DELAY_S)
 
     def tell(self, stream: PageStream) -> None:
-        """``stream`` is delayed so much."""
+        """Tell ``stream`` how much it is delayed."""
         stream.delay_s = self._out_s + self._in_s
         stream.in_s = self._in_s
         stream.way_s = self._way_s

@@ -11,7 +11,7 @@ from oralquiz.web.device_messages import SumTimes
 from oralquiz.web.page_clips import PageClips
 
 Now = Callable[[], float]
-"""Seconds on a clock that never goes back (time.monotonic, but in tests)."""
+"""Seconds on a clock that never goes back (time.monotonic, except in tests)."""
 
 
 @dataclass

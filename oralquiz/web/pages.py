@@ -87,7 +87,7 @@ def _text(value: str) -> str:
 
 
 def teachers(view: Page) -> Page:
-    """Only for the teacher; others are shown the door."""
+    """Only for the teacher; others are sent to sign in."""
 
     @wraps(view)
     async def guarded(request: Request) -> Response:

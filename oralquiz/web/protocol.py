@@ -28,8 +28,8 @@ class ProtocolError(BadInput):
 
 
 class Hello(Struct, frozen=True, tag_field="t", tag="hello"):
-    """The page is here: the round that it still streams, the oldest block that it kept, and the
-    number of the last sound that it could play."""
+    """The page is here: the round that it is still streaming, the oldest block that it kept, and
+    the number of the last sound that it could play."""
 
     mic: bool
     run: str
@@ -99,7 +99,7 @@ class Do(Struct, frozen=True, tag_field="t", tag="do"):
 
 
 class Correct(Struct, frozen=True, tag_field="t", tag="correct"):
-    """The teacher's ear on answer ``number`` of the round."""
+    """The teacher's verdict, by ear, on answer ``number`` of the round."""
 
     number: Whole
     verdict: str

@@ -39,11 +39,11 @@ class Publisher:
 
     @property
     def watching(self) -> int:
-        """How many pages watch."""
+        """How many pages are watching."""
         return len(self._watchers)
 
     def changed(self) -> None:
-        """Tell the watching pages soon, together with what else changes until then."""
+        """Tell the watching pages soon, together with whatever else changes by then."""
         if not self._telling and self._watchers:
             self._telling = True
             asyncio.get_running_loop().call_later(SETTLE_S, self._tell)

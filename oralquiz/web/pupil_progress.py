@@ -1,4 +1,5 @@
-"""How one pupil does: rule by rule, how many right and how quickly, week by week, what repeats."""
+"""How one pupil is doing: rule by rule, how many right and how quickly, week by week, what
+repeats."""
 
 from __future__ import annotations
 

@@ -37,7 +37,9 @@ class RecordsThread:
     async def apart(self, work: Callable[..., T], *args: Any) -> T:
         """``work(db, *args)`` on a connection of its own: work that opens many sessions would keep
         every page waiting."""
-        await self.do(lambda db: None)  # two that begin the same file at once lock each other out
+        await self.do(
+            lambda db: None
+        )  # two that open the same new file at once lock each other out
         return await asyncio.to_thread(self._apart, work, *args)
 
     def _apart(self, work: Callable[..., T], *args: Any) -> T:

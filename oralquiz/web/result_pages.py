@@ -80,7 +80,7 @@ def has_sound(session: Session, turn: Answered) -> bool:
 
 @teachers
 async def correct(request: Request) -> Response:
-    """The teacher's ear on one answer of a finished round."""
+    """The teacher's verdict, by ear, on one answer of a finished round."""
     classroom, form = classroom_of(request), await form_of(request)
     round_id = request.path_params["round"]
     typed = form.get("value", "").strip()

@@ -1,4 +1,4 @@
-"""Everyone in the room hears each sum together: it is read once nobody is waited for any more."""
+"""Everyone in the room hears each sum together: it is read once everybody is ready for it."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from oralquiz.web.participant import Participant
 from oralquiz.web.room_reader import RoomReader
 
 ROOM_LEAD_S = 0.8
-"""Seconds of calm before the room hears the next sum, once the last pupil is done."""
+"""Seconds of quiet before the room hears the next sum, once the last pupil is done."""
 
 ALL_THERE_S = 10.0
 """Seconds that the room waits for every tablet's stream to begin."""
@@ -63,7 +63,7 @@ class RoomBarrier:
         self._start_soon()
 
     def pause(self, participants: Sequence[Participant]) -> None:
-        """Be silent; of ``participants``, those who have not answered yet are paused."""
+        """Fall silent; those of ``participants`` who have not answered yet are paused."""
         self._reading = False
         self._reader.hush()
         for one in participants:
@@ -81,7 +81,7 @@ class RoomBarrier:
             self.read_again()
 
     def read_again(self) -> None:
-        """The sum of the room from its start: it was not heard, or could not start on time."""
+        """Read the room's sum from its start: it was not heard, or could not start on time."""
         if self._reading:
             self._reader.hush()
             self._background.run(self._read(max(0, self._turn), again=self._turn >= 0))
@@ -92,8 +92,8 @@ class RoomBarrier:
         self._next_if_answered()
 
     def stirred(self) -> None:
-        """A stream began, a page came or went, or a round ended: the room does not wait for one
-        that is gone."""
+        """A stream began, a page came or went, or a round ended: the room does not wait for anyone
+        who is gone."""
         self._stirred.set()
         if self._turn >= 0:
             self._next_if_answered()

@@ -53,7 +53,7 @@ class Roster:
         return self.devices[key]
 
     def ready(self, pupils: Iterable[Pupil]) -> list[Pupil]:
-        """Those of ``pupils`` who have said that they are ready."""
+        """Those of ``pupils`` who are ready."""
         ready = {key for key, device in self.devices.items() if device.online and device.ready}
         return [pupil for pupil in pupils if device_key(pupil) in ready]
 
@@ -104,12 +104,12 @@ class Roster:
     # --- cards for practice at home ---------------------------------------------------------
 
     def new_card(self, pupil: Pupil) -> None:
-        """A card for ``pupil``; the one before opens nothing any more, and its page is closed."""
+        """A card for ``pupil``; the one before stops working, and its page is closed."""
         self.codes.for_pupil(pupil)
         self.close_home(pupil, "your teacher made you a new card")
 
     def take_card_back(self, pupil: Pupil) -> None:
-        """The pupil's card opens nothing any more, and its page is closed."""
+        """The pupil's card stops working, and its page is closed."""
         self.codes.forget_pupil(pupil)
         self.close_home(pupil, "your teacher took this card back")
 

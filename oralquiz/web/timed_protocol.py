@@ -1,7 +1,7 @@
 """HTTP with a time limit on what a request takes to arrive.
 
 Without one, a few hundred requests that are begun and never finished keep everyone else out for as
-long as they are held.
+long as they last.
 """
 
 from __future__ import annotations

@@ -14,8 +14,8 @@ from oralquiz.folders import write_private
 
 
 class Visits:
-    """Every cookie that opens something names its visit. A visit that was ended opens nothing any
-    more; it is kept at ``path`` until its cookie would have run out by itself.
+    """Every cookie that opens something names its visit. A visit that has ended opens nothing; it
+    is kept at ``path`` until its cookie would have run out by itself.
 
     Raises BadInput for a file at ``path`` that this program did not write.
     """
