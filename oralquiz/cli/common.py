@@ -18,6 +18,9 @@ from oralquiz.errors import BadInput, OralquizError
 
 OK, FAILED, BAD_INPUT = 0, 1, 2
 
+LONGEST_LINE = 1_000
+"""Characters of an error that are shown: what was given may be as long as a file."""
+
 
 class OneLineErrors(click.Group):
     """A group whose errors are one line on stderr: exit 2 for bad input, 1 for what failed."""
@@ -83,8 +86,12 @@ def _plain(error: UnicodeError) -> tuple[str, int]:
 
 
 def fail(message: str, code: int) -> None:
-    """Print one line on stderr and leave with ``code``."""
-    click.echo("oralquiz: " + visible(" ".join(message.split())), err=True)
+    """Print one line on stderr, cut in its middle if it is very long, and leave with ``code``."""
+    line = "oralquiz: " + visible(" ".join(message.split()))
+    if len(line) > LONGEST_LINE:
+        half = LONGEST_LINE // 2
+        line = f"{line[:half]} … {line[-half:]}"
+    click.echo(line, err=True)
     sys.exit(code)
 
 

@@ -1,0 +1,44 @@
+"""The campaigns in small; and every input of ``faults``, which once broke something."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from oralquiz.cli import main
+from tests.campaigns import bad_inputs
+
+FAULTS = Path(__file__).parent / "faults"
+
+
+def test_bad_inputs() -> None:
+    tally = bad_inputs.campaign(360, 1)
+    assert tally.failures == []
+    assert tally.tried == 360
+    assert len(tally.outcomes) >= 36
+
+
+@pytest.mark.parametrize("name", ["0f432d7733.zip", "572412ff59.zip"])
+@pytest.mark.parametrize(
+    "arguments",
+    [["replay"], ["replay", "--html", "page.html"], ["replay", "--check"], ["correct", "--json"],
+     ["enter"]],
+)  # fmt: skip
+def test_session_files_that_broke_something(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, arguments: list[str]
+) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
+    monkeypatch.chdir(tmp_path)
+    done = CliRunner().invoke(main, [arguments[0], str(FAULTS / name), *arguments[1:]])
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
+    assert done.exit_code in (0, 1, 2)
+    assert done.exit_code != 2 or len(done.stderr.splitlines()) == 1
+
+
+@pytest.mark.parametrize("name", ["be5e1a7bec.aud", "cb8098f127.aud"])
+def test_recordings_that_broke_something(name: str) -> None:
+    done = CliRunner().invoke(main, ["hear", str(FAULTS / name)])
+    assert done.exception is None or isinstance(done.exception, SystemExit), done.exception
+    assert len(done.stdout.splitlines()) == 1
