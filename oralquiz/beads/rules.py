@@ -52,7 +52,7 @@ class Rule:
 
     @classmethod
     def parse(cls, text: str) -> Rule:
-        """Read a rule's name. Raises BadInput for a name that is no rule."""
+        """Read a rule's name. Raises BadInput for a name that no rule has."""
         match = re.fullmatch(r"(five|ten|both):([+\-−])([1-9])", text.strip())
         if text.strip() == "direct":
             return DIRECT

@@ -1,4 +1,5 @@
-"""Sums for a step of the syllabus, counted and drawn; work sheets."""
+"""Sums for a step of the syllabus, counted and drawn; sets for a lesson; a teacher's own sums and
+course."""
 
 import lazy_loader
 

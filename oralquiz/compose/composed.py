@@ -1,4 +1,4 @@
-"""Composing: so many different sums for a request, and how many such sums there are."""
+"""Composing: different sums for a request, and how many such sums there are."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ from oralquiz.compose.table import build_table, plan_for
 
 EXACT_COLUMNS = 3
 MAX_CELLS = 50_000_000
-"""The exact tables of three columns may keep so many float64 numbers (0.4 GB)."""
+"""The exact tables of three columns may keep this many float64 numbers (0.4 GB)."""
 MAX_IDLE = 50
-"""Where only an estimate is known: after so many draws in a row without a new sum, we stop."""
+"""Where only an estimate is known, we stop after this many draws in a row without a new sum."""
 
 
 @dataclass(frozen=True)

@@ -67,7 +67,8 @@ def column_moves() -> ColumnMoves:
 
 
 def allowed_cells(request: Request) -> Bools:
-    """Which cells of `column_moves` the request allows; a digit 0 is no move and always is."""
+    """Which cells of `column_moves` the request allows; a digit 0 is not a move and is always
+    allowed."""
     return np.array([rule in request.allowed for rule in ALL_RULES] + [True])[column_moves().rule]
 
 

@@ -1,4 +1,4 @@
-"""What keeps a given sum from being one that was asked for, in words a teacher reads."""
+"""Why a given sum is not one that was asked for, in a teacher's words."""
 
 from __future__ import annotations
 

@@ -75,7 +75,7 @@ def parse_syllabus(text: str, where: str) -> Syllabus:
 
 
 class _Reader:
-    """Turns parsed TOML into a Syllabus; knows the lines, which the TOML parser does not tell."""
+    """Turns parsed TOML into a Syllabus; knows the lines, which the TOML parser does not give."""
 
     def __init__(self, text: str, where: str) -> None:
         self.lines = text.splitlines()

@@ -1,4 +1,4 @@
-"""What a recogniser has to bring along: sound in, hypotheses out.
+"""What a new recogniser has to provide: sound in, hypotheses out.
 
 Everything else (where the voice begins and ends, pauses, when an answer is complete, how sure it
 is) belongs to `recognizer.AnswerRecognizer`, so one class with these members adds a recogniser.

@@ -26,6 +26,6 @@ class Hypothesis:
         return " ".join(word.text for word in self.words)
 
     def earlier(self, seconds: float) -> Hypothesis:
-        """The same for a sound whose first ``seconds`` had been put before it."""
+        """The same, timed without the first ``seconds``, which had been put before the sound."""
         words = (Word(w.text, w.start_s - seconds, w.end_s - seconds) for w in self.words)
         return Hypothesis(tuple(words), self.score)

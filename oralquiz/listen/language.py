@@ -17,7 +17,7 @@ from oralquiz.errors import ModelError
 
 
 class Growth(Enum):
-    """What more a number that was heard may become."""
+    """What a number that was heard may still become."""
 
     CLOSED = "no further word makes another number of the range"
     DIGITS = "only another digit, said digit by digit, would"
@@ -62,12 +62,12 @@ def no_sound_alike(value: int) -> int | None:
 
 @dataclass(frozen=True)
 class Language:
-    """What hearing answers takes to know of a language.
+    """What has to be known of a language to hear answers in it.
 
     ``numbers`` gives the number words for answers in lowest .. highest. ``sound_alike`` gives the
     number that people easily hear for another (30 for 13), or None. ``fillers`` are the sounds of
-    hesitation, which neither end a number nor take one back. ``ask_again`` is what a pupil is told
-    whose answer was not clear; empty where nobody has written it yet.
+    hesitation, which neither end a number nor take one back. ``ask_again`` is what a pupil whose
+    answer was not clear is told; empty where nobody has written it yet.
     """
 
     code: str
@@ -78,7 +78,7 @@ class Language:
 
 
 def find_language(code: str) -> Language:
-    """The language of ``code`` ("en", "ko"). Raises ModelError for what is no language code."""
+    """The language of ``code`` ("en", "ko"). Raises ModelError for what is not a language code."""
     if re.fullmatch(r"[a-z]{2,3}([_-]\w{2,8})*", code) is None:
         raise ModelError(f"no number words are known for language {code!r}")
     name = f"oralquiz.listen.languages.{code}"

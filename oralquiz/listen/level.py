@@ -22,7 +22,7 @@ def normalised(samples: Samples, sample_rate: int) -> Samples:
     """``samples`` (n,) at one level, with AROUND_S of a faint room before and after it.
 
     A clip that is cut to the voice leaves a decoder nothing to begin and end with, and one that is
-    quiet or digitally silent sounds like none it was trained on.
+    quiet or digitally silent sounds like nothing it was trained on.
     """
     around = round(AROUND_S * sample_rate)
     level_db = 10 * np.log10(_loudest_power(samples, round(FRAME_S * sample_rate)) + 1e-12)

@@ -1,4 +1,4 @@
-"""How sure it is: from the scores of several hypotheses to calibrated probabilities of numbers."""
+"""From the scores of several hypotheses to calibrated probabilities of numbers."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ class Calibration:
     ``scale`` multiplies log-likelihoods, ``other`` is added to those of hypotheses without a number
     word, and ``doubt`` is the share kept for what was not among the hypotheses.
     ``apart`` is added to those of numbers of two and more digits said one by one: not fitted, since
-    how often people say "four two" for 42 no collection of voices tells; about one time in twenty.
+    no collection of voices tells how often people say "four two" for 42; taken as about one time in
+    twenty.
 
     The defaults are for a model that nobody has calibrated. Its scores may be sure of what it
     mishears, so much doubt is kept: no answer is marked wrong on its word (`judge.verdict.Policy`).

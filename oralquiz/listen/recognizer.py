@@ -1,4 +1,5 @@
-"""Answers heard: around a decoder, where the voice is, its pauses, how sure, when it is over."""
+"""Hearing answers with a decoder: where the voice is, its pauses, how sure the number is, when it
+is over."""
 
 from __future__ import annotations
 
@@ -35,7 +36,7 @@ PAUSE_S = 0.15
 UNBROKEN_S = 3.0
 """Seconds that a voice can last without a pause in which the room would be heard."""
 STEADY_DB = 5.5
-"""A sound whose level moves less than this is a noise."""
+"""A sound whose level varies less than this is a noise."""
 STEP_S = 0.02
 """Seconds between two checks whether the answer is complete."""
 ANSWER_S, ANSWERS = 1.4, 5

@@ -45,7 +45,7 @@ class SpelledNumbers:
         self._begun = {key[:length] for key in self._value for length in range(1, len(key))}
 
     def value(self, words: str) -> int | None:
-        """The number that ``words`` are, whole; None for anything else."""
+        """The number that ``words`` spell as a whole; None for anything else."""
         return self._value.get(squeezed(words))
 
     def has_number(self, words: str) -> bool:

@@ -1,4 +1,4 @@
-"""The few calls of Vosk's C library (vosk_api.h) that hearing numbers takes.
+"""The few calls of Vosk's C library (vosk_api.h) that hearing numbers needs.
 
 The library and its binding are those of the ``vosk`` package. Its Python module is avoided where
 possible: it imports a downloader and a subtitle writer, 15 MB and a tenth of a second in every

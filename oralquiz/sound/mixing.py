@@ -31,7 +31,7 @@ class Mixer:
         self._sounds = []
 
     def sounding(self, position: int) -> bool:
-        """Whether something that began before ``position`` was not mixed to its end yet."""
+        """Whether something that began before ``position`` has not yet been mixed to its end."""
         return any(start < position for start, _ in self._sounds)
 
     def mix(self, into: NDArray[np.floating], start: int) -> None:

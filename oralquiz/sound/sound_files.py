@@ -23,7 +23,7 @@ LOWEST_RATE, HIGHEST_RATE = 1_000, 1_000_000
 
 LOUDEST = 10.0
 """20 dB over full scale. A file of floats may pass full scale a little where its maker did not
-limit it; a sample beyond this is no sound, and its power need not be a finite number."""
+limit it; a sample beyond this is not sound, and its power need not be a finite number."""
 
 
 _UNREADABLE = (
@@ -87,14 +87,14 @@ def _read(source: Path | io.BytesIO, longest_s: float | None = None) -> tuple[Sa
                 raise BadInput(f"cannot be read as sound: {rate} samples a second")
             if longest_s is not None and file.frames > longest_s * rate:
                 raise BadInput(f"lasts {file.frames / rate:.0f} s; at most {longest_s} s are heard")
-            # told how many, it reads kinds of files too in which it cannot seek
+            # told how many, it also reads kinds of files in which it cannot seek
             channels: NDArray[np.float32] = file.read(file.frames, "float32", always_2d=True)
     except _UNREADABLE as error:
         raise BadInput(f"cannot be read as sound: {_one_line(error)}") from error
     if len(channels) == 0:
         raise BadInput("cannot be read as sound: cut off before its first sample")
     if not np.isfinite(channels).all():
-        raise BadInput("holds samples that are no numbers")
+        raise BadInput("holds samples that are not numbers")
     if (peak := float(np.abs(channels).max())) > LOUDEST:
         raise BadInput(f"holds samples of {peak:.3g}, where full scale is 1")
     return channels, rate

@@ -253,7 +253,7 @@ def read_screen(terminal: int) -> str:
 def test_a_session_read_by_the_web_apps_usual_voice_can_be_explained_aloud(
     session_file: Path, tmp_path: Path
 ) -> None:
-    """Older files say "default" of it, which is no voice that could be opened."""
+    """Older files say "default" of it, which is not a voice that can be opened."""
     old, page = tmp_path / "old.zip", tmp_path / "page.html"
     with zipfile.ZipFile(session_file) as now, zipfile.ZipFile(old, "w") as then:
         for name in now.namelist():

@@ -1,7 +1,7 @@
 """English: spoken number words to values, and whether a number can still grow.
 
 Numbers are compared by value, never by wording: "a hundred five", "one hundred and five" and
-"one oh five" are all 105. A slip of the tongue is no answer: in "forty two, no, forty five" the
+"one oh five" are all 105. A slip of the tongue does not count: in "forty two, no, forty five" the
 last number counts.
 """
 
@@ -24,7 +24,7 @@ TEENS = {word: value for value, word in enumerate(TEN_TO_NINETEEN.split(), 10)}
 TENS = {word: 10 * value for value, word in enumerate(TWENTY_TO_NINETY.split(), 2)}
 SIGNS = frozenset({"minus", "negative"})
 GLUE = frozenset({"a", "and"}) | SIGNS
-"""Words that are part of a number but no number by themselves."""
+"""Words that are part of a number but not numbers by themselves."""
 SCALES = frozenset({"hundred", "thousand"})
 A_SCALE = (["hundred"], ["thousand"])
 COUNTING_WORDS = frozenset(DIGITS) | frozenset(TEENS) | frozenset(TENS) | SCALES
@@ -32,7 +32,7 @@ NUMBER_WORDS = COUNTING_WORDS | GLUE
 FILLERS = frozenset({"um", "uh", "er", "erm", "ah", "eh", "hm", "hmm", "mm", "mhm"})
 """Sounds of hesitation: they neither end a number nor take one back."""
 MOST_DIGITS = 9
-"""At most so many digits make one number that is said digit by digit."""
+"""The most digits of a number that is said digit by digit."""
 
 
 @dataclass(frozen=True)
