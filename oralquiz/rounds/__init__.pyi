@@ -1,3 +1,6 @@
+from .control_characters import json_without_controls as json_without_controls
+from .control_characters import lines_without_controls as lines_without_controls
+from .control_characters import without_controls as without_controls
 from .events import COMMANDS as COMMANDS
 from .events import AskedAgain as AskedAgain
 from .events import Commanded as Commanded
@@ -17,12 +20,6 @@ from .events import SumBegun as SumBegun
 from .events import SumEnded as SumEnded
 from .events import TermTime as TermTime
 from .events import strict_json as strict_json
-from .harmless import json_without_controls as json_without_controls
-from .harmless import lines_without_controls as lines_without_controls
-from .harmless import without_controls as without_controls
-from .plan import Options as Options
-from .plan import Round as Round
-from .plan import Turn as Turn
 from .planning import PlannedSums as PlannedSums
 from .planning import RoundPlan as RoundPlan
 from .planning import TakesPart as TakesPart
@@ -39,6 +36,9 @@ from .progress import Correction as Correction
 from .progress import Progress as Progress
 from .progress import Stage as Stage
 from .progress import fitting as fitting
+from .round import Options as Options
+from .round import Round as Round
+from .round import Turn as Turn
 from .round_reader import VoiceReader as VoiceReader
 from .runner import Command as Command
 from .runner import EchoFilter as EchoFilter

@@ -14,7 +14,7 @@ from oralquiz.beads import Sum
 from oralquiz.compose import compose, load_syllabus, request_for
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge import PRACTICE, TEST
-from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round import Options, Round, Turn
 
 NO_LIMIT_S = 86_400.0
 """A day: the runner's limit when a pupil may take any time."""

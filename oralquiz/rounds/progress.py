@@ -10,6 +10,7 @@ from enum import StrEnum
 from oralquiz.beads import Sum
 from oralquiz.judge import Verdict
 from oralquiz.listen import Candidate
+from oralquiz.rounds.control_characters import without_controls
 from oralquiz.rounds.events import (
     AskedAgain,
     Commanded,
@@ -25,8 +26,7 @@ from oralquiz.rounds.events import (
     SumEnded,
     TermTime,
 )
-from oralquiz.rounds.harmless import without_controls
-from oralquiz.rounds.plan import Round, Turn
+from oralquiz.rounds.round import Round, Turn
 
 
 class Stage(StrEnum):

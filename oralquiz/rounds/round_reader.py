@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from oralquiz.beads import Sum
-from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.sound import SESSION_RATE, Clip, at_session_rate
 from oralquiz.speak import Dictation, Reading, Voice, dictate
 

@@ -44,8 +44,8 @@ from oralquiz.rounds.events import (
     SumEnded,
     TermTime,
 )
-from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.ports import AudioIn, AudioOut
+from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Mixer, Samples, quantise
 from oralquiz.speak import Dictation
 

@@ -15,7 +15,7 @@ from oralquiz.rounds import RoundPlan, Turn, Way, sums_for
 from oralquiz.sound import SESSION_RATE, wav_bytes
 from oralquiz.web.identity import classroom_of
 from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers, whole_number
-from oralquiz.web.round_plan import MAX_SUMS, MAX_TERMS, PACES, read_plan
+from oralquiz.web.plan_form import MAX_SUMS, MAX_TERMS, PACES, read_plan
 
 
 @teachers

@@ -12,7 +12,7 @@ from oralquiz.records import Pupil, bests, held
 from oralquiz.sound import SESSION_RATE, from_pcm16, to_pcm16
 from oralquiz.web.identity import classroom_of, sees, visit_of, who
 from oralquiz.web.pages import go, page, pupils_only
-from oralquiz.web.round_plan import STRETCHES
+from oralquiz.web.plan_form import STRETCHES
 from oralquiz.web.sockets import set_of
 
 BREAK_AFTER_MIN = 10

@@ -12,6 +12,7 @@ from oralquiz.web.connection import REFUSED, Connection
 from oralquiz.web.conversation import Conversation
 from oralquiz.web.device_messages import Aside
 from oralquiz.web.identity import classroom_of, visit_of, who
+from oralquiz.web.plan_form import read_plan
 from oralquiz.web.protocol import (
     Allow,
     Correct,
@@ -24,7 +25,6 @@ from oralquiz.web.protocol import (
     Ready,
     Reveal,
 )
-from oralquiz.web.round_plan import read_plan
 
 
 async def pupil_socket(socket: WebSocket) -> None:

@@ -30,8 +30,8 @@ from oralquiz.rounds import Way, sums_for
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import form_of, go, page, plainly, teachers
+from oralquiz.web.plan_form import read_plan
 from oralquiz.web.records_thread import RecordsThread
-from oralquiz.web.round_plan import read_plan
 
 MOST_LETTERS = 60
 

@@ -44,7 +44,7 @@ from oralquiz.judge.simulated import SimulatedPupil
 from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judge
 from oralquiz.listen.hearing import Hearing, Recognizer
 from oralquiz.listen.recognizer import open_recognizer
-from oralquiz.rounds.plan import Options
+from oralquiz.rounds.round import Options
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.sound_files import read_recording
 from tests.judge.model import random_sum

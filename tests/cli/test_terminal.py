@@ -18,7 +18,7 @@ from oralquiz.cli import main
 from oralquiz.cli.common import print_json
 from oralquiz.cli.console import console_for
 from oralquiz.records.database import open_records
-from oralquiz.rounds.harmless import DIRECTIONS
+from oralquiz.rounds.control_characters import DIRECTIONS
 
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 

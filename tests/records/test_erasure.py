@@ -21,7 +21,7 @@ from oralquiz.records.erasure import erase_pupil, finish_erasing, unfinished
 from oralquiz.records.import_sessions import import_session, waiting
 from oralquiz.records.pupil_list import add_pupil, find_pupil, pupils
 from oralquiz.records.session_rows import PARTS_OF_A_SUM, store, store_file
-from oralquiz.rounds.plan import Round
+from oralquiz.rounds.round import Round
 from oralquiz.session.correction import correct
 from oralquiz.session.erasing import ERASED
 from oralquiz.session.file import Session, open_session

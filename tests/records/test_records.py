@@ -23,7 +23,7 @@ from oralquiz.records.retention import forget_voices, voices_kept
 from oralquiz.records.scoring import Tally, scores
 from oralquiz.records.session_rows import store
 from oralquiz.rounds.events import Heard
-from oralquiz.rounds.plan import Round
+from oralquiz.rounds.round import Round
 from oralquiz.session.correction import correct
 from oralquiz.session.file import open_session
 from oralquiz.session.folder_lock import locked

@@ -10,8 +10,8 @@ from oralquiz.beads import MoveOrder, Sum
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Candidate
 from oralquiz.rounds.events import Dictated, Entry, Heard, TermTime
-from oralquiz.rounds.plan import Options, Round, Turn
 from oralquiz.rounds.progress import Answered, Attempt
+from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.session.file import Session
 from oralquiz.session.webvtt import captions
 from oralquiz.sound.pcm import Pcm

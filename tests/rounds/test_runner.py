@@ -15,7 +15,7 @@ from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Recognizer
 from oralquiz.rounds.events import Dictated, Event, Heard, Judged
-from oralquiz.rounds.plan import Options
+from oralquiz.rounds.round import Options
 from oralquiz.rounds.runner import Command, Runner
 from oralquiz.session.file import header, open_session
 from oralquiz.session.recorder import FileRecorder

@@ -12,7 +12,7 @@ from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.beads import Sum
 from oralquiz.listen.hearing import Candidate, Hearing
 from oralquiz.rounds.events import AskedAgain, Dictated, Event
-from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.rounds.runner import Runner
 from oralquiz.session.file import header
 from oralquiz.session.recorder import FileRecorder

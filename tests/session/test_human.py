@@ -23,7 +23,7 @@ from oralquiz.records.database import open_records
 from oralquiz.records.scoring import scores
 from oralquiz.records.session_rows import store
 from oralquiz.rounds.events import Dictated, Event
-from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import Session, open_session
 from oralquiz.session.live_round import Devices, open_round

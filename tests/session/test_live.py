@@ -18,7 +18,7 @@ from oralquiz.beads import Sum
 from oralquiz.errors import AudioError
 from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.rounds.events import Dictated, Event
-from oralquiz.rounds.plan import Options, Round, Turn
+from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.rounds.round_reader import VoiceReader
 from oralquiz.session.file import open_session
 from oralquiz.session.live_round import Devices, open_round

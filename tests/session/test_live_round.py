@@ -11,7 +11,7 @@ from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.errors import BadInput, ModelError, OralquizError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.rounds.events import Corrected
-from oralquiz.rounds.plan import Options, Round
+from oralquiz.rounds.round import Options, Round
 from oralquiz.session import recorder as recorder_module
 from oralquiz.session.file import open_session
 from oralquiz.session.live_round import Devices, LiveRound, open_round

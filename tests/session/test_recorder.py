@@ -14,7 +14,7 @@ from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.errors import OralquizError, SessionFileError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.rounds.events import Event, RoundEnded, SumBegun
-from oralquiz.rounds.plan import Options
+from oralquiz.rounds.round import Options
 from oralquiz.session.file import header, open_session
 from oralquiz.session.live_round import Devices, open_round
 from oralquiz.session.recorder import FileRecorder
@@ -28,7 +28,7 @@ from pathlib import Path
 import numpy as np
 from oralquiz.session.file import header
 from oralquiz.session.recorder import FileRecorder
-from oralquiz.rounds.plan import Options, Round
+from oralquiz.rounds.round import Options, Round
 from oralquiz.rounds.runner import Runner
 from oralquiz.audio.virtual_room import VirtualRoom
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round

@@ -17,7 +17,7 @@ import pytest
 
 from oralquiz.errors import BadInput, SessionFileError
 from oralquiz.judge.verdict import Verdict
-from oralquiz.rounds.plan import Options
+from oralquiz.rounds.round import Options
 from oralquiz.session.correction import correct
 from oralquiz.session.erasing import erase_from_session, erase_voices
 from oralquiz.session.file import CUT_SHORT, header, open_session

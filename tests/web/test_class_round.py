@@ -21,8 +21,8 @@ from oralquiz.listen.hearing import readable
 from oralquiz.records.pupil_list import Pupil
 from oralquiz.records.scoring import scores
 from oralquiz.rounds.events import Commanded, Event, Heard
-from oralquiz.rounds.plan import Turn
 from oralquiz.rounds.planning import Way, plan_rounds
+from oralquiz.rounds.round import Turn
 from oralquiz.session.file import open_session
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
