@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from oralquiz.cli import main
-from tests.campaigns import bad_inputs
+from tests.campaigns import bad_inputs, visitors
 
 FAULTS = Path(__file__).parent / "faults"
 
@@ -18,6 +18,18 @@ def test_bad_inputs() -> None:
     assert tally.failures == []
     assert tally.tried == 360
     assert len(tally.outcomes) >= 36
+
+
+def test_visitors() -> None:
+    tally = visitors.campaign(150, 2)
+    assert tally.failures == []
+    assert tally.tried == 150
+
+
+def test_a_visitor_who_sees_too_much_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The campaign can fail."""
+    monkeypatch.setattr("oralquiz.web.result_pages.sees", lambda *_: True)
+    assert len(visitors.campaign(150, 2).failures) == 1
 
 
 @pytest.mark.parametrize("name", ["0f432d7733.zip", "572412ff59.zip"])
