@@ -8,12 +8,13 @@ from __future__ import annotations
 import io
 import json
 import os
+import shutil
 import tempfile
 import traceback
 import wave
 import zipfile
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import chdir, contextmanager
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -58,7 +59,9 @@ def campaign(count: int, seed: int) -> Tally:
     tally = Tally(seed)
     with tempfile.TemporaryDirectory() as name, home(Path(name) / "home"):
         folder = Path(name)
-        with web(folder / "web") as pages:
+        there = folder / "there"
+        there.mkdir()
+        with chdir(there), web(folder / "web") as pages:  # commands may write files here
             kinds = {**readers(folder), **arguments(folder), **messages(), **pages}
             names = sorted(kinds)
             for number in range(count):
@@ -215,11 +218,13 @@ def commands(one: click.Command, path: tuple[str, ...] = ()) -> Iterator[tuple[A
 
 def called(folder: Path, path: tuple[str, ...], one: click.Command) -> Try:
     """A command with arguments of which some are bad."""
-    there = folder / "there.txt"
+    session = folder / "session.zip"
+    shutil.copyfile(SESSION, session)  # commands may write to it
+    there = folder / "list.txt"
     there.write_text("12 + 3\n", "utf-8")
     good = {
         "name": "Asha", "text": "34 + 13 - 22", "step": "five:+3", "heard": "30", "count": "2",
-        "terms": "3", "paths": str(SESSION), "file": str(SESSION), "check": str(there),
+        "terms": "3", "paths": str(session), "file": str(session), "check": str(there),
         "out": str(folder / "out.pdf"), "html": str(folder / "out.html"), "only": "wrong",
         "number": "1", "verdict": "wrong",
     }  # fmt: skip

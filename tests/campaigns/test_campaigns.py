@@ -14,8 +14,10 @@ FAULTS = Path(__file__).parent / "faults"
 
 
 def test_bad_inputs() -> None:
+    here, demo = sorted(Path.cwd().iterdir()), bad_inputs.SESSION.read_bytes()
     tally = bad_inputs.campaign(360, 1)
     assert tally.failures == []
+    assert (sorted(Path.cwd().iterdir()), bad_inputs.SESSION.read_bytes()) == (here, demo)
     assert tally.tried == 360
     assert len(tally.outcomes) >= 36
 
