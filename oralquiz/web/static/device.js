@@ -145,7 +145,7 @@ export class Device {
     if (this.ready) this.sound.watchDelay();
   }
 
-  // Another page has this device: here one only watches.
+  // Another page has this device: this one only watches.
   standAside() {
     const had = this.ready;
     this.connected();

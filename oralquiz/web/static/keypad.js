@@ -1,6 +1,6 @@
 // Answering by hand: digits that are tapped or typed, and OK.
 //
-// A connection may be gone without a word of it, so the number stays in its field until the
+// A connection may be lost without notice, so the number stays in its field until the
 // server's word, and can be given once more with the next connection.
 
 import { all, byId, button, field } from "./dom.js";

@@ -115,7 +115,7 @@ export class Link {
   }
 
   /**
-   * What waits longer than the page keeps it stands in a network that is gone, whatever it says.
+   * What has waited longer than the page keeps it is stuck in a dead network, whatever its state says.
    * @param {ArrayBuffer} packet
    */
   sendSound(packet) {

@@ -1,4 +1,4 @@
-// A break is proposed after so many minutes of practice. Looking at a replay is no break.
+// After some minutes of practice a break is suggested. Looking at a replay does not count as one.
 
 import { button, byId } from "./dom.js";
 

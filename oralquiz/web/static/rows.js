@@ -1,4 +1,4 @@
-// The table of a round that is being held, a pupil a row; the list of its answers; who asks.
+// The table of a round that is being held, one row for each pupil; the list of its answers; who asks.
 
 /** @import { Answer, Asking, Row, Verdict } from "./protocol.js" */
 /** @import { TeacherWords, Verdicts } from "./words.js" */

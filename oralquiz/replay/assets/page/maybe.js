@@ -1,4 +1,4 @@
-// What may have gone wrong, each slip on the move where it happened.
+// What may have gone wrong, each slip on the move where it would have happened.
 
 import { data, find, player } from "./data.js";
 import { element, itemWithButton, markCurrent } from "./elements.js";

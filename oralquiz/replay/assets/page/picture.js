@@ -59,7 +59,7 @@ function digitAt(value, column) {
 }
 
 /**
- * Whether a gesture moves what is at `place`, when its column shows so many ones.
+ * Whether a gesture moves what is at `place`, when its column shows that many ones.
  * @param {Place} place
  * @param {Gesture} gesture
  * @param {number} ones
@@ -72,7 +72,7 @@ function moves(place, [column, bead, count], ones) {
 
 /**
  * A part's place between away (0) and counting (1), when the frame shows value and its gestures
- * have come so far.
+ * have come this far.
  * @param {Part} part
  * @param {number} value
  * @param {Gesture[]} gestures
@@ -86,7 +86,7 @@ function standing(part, value, gestures, come) {
 }
 
 /**
- * Draw `value` with its gestures come so far; with `hints`, what moves is pointed out.
+ * Draw `value` with its gestures come this far; with `hints`, what moves is pointed out.
  * @param {Picture} picture
  * @param {number} value
  * @param {Gesture[]} gestures
