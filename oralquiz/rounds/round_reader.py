@@ -11,11 +11,15 @@ from oralquiz.speak import Dictation, Reading, Voice, dictate
 class VoiceReader:
     """Dictates with ``voice`` at ``pace_s`` seconds from term to term.
 
-    Raises BadInput, naming the shortest pace that works, for a term that takes longer.
+    Raises BadInput, naming the shortest pace that works, for a term that takes longer. A sum is
+    rendered once and kept (half a megabyte and more), unless ``keeps`` is False.
     """
 
-    def __init__(self, voice: Voice, pace_s: float, reading: Reading | None = None) -> None:
+    def __init__(
+        self, voice: Voice, pace_s: float, reading: Reading | None = None, *, keeps: bool = True
+    ) -> None:
         self.voice = voice
+        self._keeps = keeps
         self._pace_s = pace_s
         self._reading = reading
         self._dictations: dict[Sum, Dictation] = {}
@@ -32,15 +36,18 @@ class VoiceReader:
         self.phrase(options.ask_again_text)
 
     def dictation(self, turn: Turn) -> Dictation:
-        if turn.sum not in self._dictations:
-            self._dictations[turn.sum] = dictate(
-                turn.sum,
-                self.voice,
-                pace=self._pace_s,
-                sample_rate=SESSION_RATE,
-                reading=self._reading,
-            )
-        return self._dictations[turn.sum]
+        if turn.sum in self._dictations:
+            return self._dictations[turn.sum]
+        dictation = dictate(
+            turn.sum,
+            self.voice,
+            pace=self._pace_s,
+            sample_rate=SESSION_RATE,
+            reading=self._reading,
+        )
+        if self._keeps:
+            self._dictations[turn.sum] = dictation
+        return dictation
 
     def phrase(self, text: str) -> Clip:
         return at_session_rate(self.voice.say(text))

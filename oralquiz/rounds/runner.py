@@ -225,6 +225,7 @@ class Runner:
         if self.state is not State.DONE:
             self._out.stop()
             self._event(RoundEnded(why, self._index))
+            self._turn.listener = None
             self.state = State.DONE
 
     # --- the machine ------------------------------------------------------------------------

@@ -25,6 +25,9 @@ from oralquiz.errors import AudioError
 ANSWER_SECONDS = 20.0
 """A clip takes about 10 ms on Linux and up to seconds where the engine loads its voice first."""
 
+IDLE_S = 10.0
+"""A worker that was asked for nothing for so long ends: the last phrase of a round may be any."""
+
 ATTEMPTS = 3
 """Fresh engines tried before a phrase is given up."""
 
@@ -107,11 +110,13 @@ def _serve(requests: IO[str], replies: IO[str]) -> None:
 
 
 class Engine:
-    """A worker process with one voice and one rate; started when first needed."""
+    """A worker process with one voice and one rate; started when needed, ended when idle."""
 
-    def __init__(self, voice: str | None, rate: int) -> None:
+    def __init__(self, voice: str | None, rate: int, idle_s: float = IDLE_S) -> None:
         self._voice = voice
         self._rate = rate
+        self._idle_s = idle_s
+        self._idle: threading.Timer | None = None
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
         self._replies: queue.Queue[str] = queue.Queue()
@@ -133,6 +138,18 @@ class Engine:
 
     def render(self, text: str) -> bytes:
         """``text`` as the bytes of a sound file (WAV or AIFF, by the engine). Raises AudioError."""
+        try:
+            return self._render(text)
+        finally:
+            self._end_when_idle()
+
+    @property
+    def running(self) -> bool:
+        """Whether its worker process is there."""
+        process = self._process
+        return process is not None and process.poll() is None
+
+    def _render(self, text: str) -> bytes:
         trouble = "the engine wrote no sound"
         with self._lock, tempfile.TemporaryDirectory(prefix="oralquiz-") as folder:
             for attempt in range(ATTEMPTS):
@@ -151,6 +168,14 @@ class Engine:
         """End the worker. The next phrase starts a fresh one."""
         with self._lock:
             self._kill()
+
+    def _end_when_idle(self) -> None:
+        with self._lock:
+            if self._idle is not None:
+                self._idle.cancel()
+            self._idle = threading.Timer(self._idle_s, self.close)
+            self._idle.daemon = True
+            self._idle.start()
 
     def _start(self) -> None:
         if self._process is not None and self._process.poll() is None:

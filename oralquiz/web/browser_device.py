@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Protocol
 
 from oralquiz.rounds import COMMANDS, Command
-from oralquiz.sound import Samples
+from oralquiz.sound import Pcm
 from oralquiz.web.block_sequence import Gap
 from oralquiz.web.connection import REPLACED, Connection
 from oralquiz.web.device_messages import (
@@ -57,7 +57,7 @@ class Streamed(Protocol):
     @property
     def stream(self) -> PageStream: ...
 
-    def packet(self, number: int, samples: Samples) -> None: ...
+    def packet(self, number: int, pcm: Pcm) -> None: ...
 
     def lost(self, first: int, count: int) -> None: ...
 
@@ -193,13 +193,13 @@ class BrowserDevice:
 
     # --- what the page says -----------------------------------------------------------------
 
-    def packet(self, number: int, samples: Samples) -> None:
+    def packet(self, number: int, pcm: Pcm) -> None:
         """Blocks from ``number`` on, (k * BLOCK,)."""
         running = self.running
         if running is None:
             return  # the round ended while this was on its way
         try:
-            running.packet(number, samples)
+            running.packet(number, pcm)
         except Gap as gap:
             self.send(Resend(running.key, gap.expected))
             return

@@ -81,16 +81,16 @@ class Conversation:
             return
 
     def _take_sound(self, raw: bytes) -> None:
-        number, samples = packet(raw)
+        number, pcm = packet(raw)
         device = self._device
         if device is None:
             raise ProtocolError("this page has no microphone")
-        if not self._blocks.take("", len(samples) / BLOCK):
+        if not self._blocks.take("", len(pcm) / BLOCK):
             # this computer slept, and all that was on its way comes at once: the page
             # connects again and sends what is wanted
             self._connection.close("more sound than a microphone makes", SLOW)
         elif device.holds(self._connection):  # else another page has taken it over meanwhile
-            device.packet(number, samples)
+            device.packet(number, pcm)
 
     async def _take_message(self, text: str) -> None:
         if not self._messages.take(""):

@@ -14,14 +14,15 @@ from threading import Lock
 
 from oralquiz.judge import Verdict
 from oralquiz.rounds import Command
-from oralquiz.sound import Samples
+from oralquiz.sound import Pcm
 
 
 @dataclass(frozen=True, eq=False)
 class MicrophoneBlocks:
-    """Blocks of the microphone, (k * BLOCK,)."""
+    """Blocks of the microphone, (k * BLOCK,): made into samples by who takes them, since the event
+    loop has enough to do."""
 
-    samples: Samples
+    pcm: Pcm
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import struct
 
-from oralquiz.sound import BLOCK, Samples, from_pcm16, to_pcm16
+import numpy as np
+
+from oralquiz.sound import BLOCK, Pcm, Samples, to_pcm16
 from oralquiz.web.protocol import ProtocolError
 
 _HEAD = struct.Struct("<I")
@@ -20,13 +22,12 @@ PACKET_BYTES = _HEAD.size + 2 * BLOCK * BLOCKS_MOST
 """The longest packet."""
 
 
-def packet(raw: bytes) -> tuple[int, Samples]:
-    """The first block's number and the samples (k * BLOCK,) of a packet. Raises ProtocolError."""
+def packet(raw: bytes) -> tuple[int, Pcm]:
+    """The first block's number and the sound (k * BLOCK,) of a packet. Raises ProtocolError."""
     blocks, rest = divmod(len(raw) - _HEAD.size, 2 * BLOCK)
     if rest or not 1 <= blocks <= BLOCKS_MOST:
         raise ProtocolError(f"a packet has 1 to {BLOCKS_MOST} blocks, not {len(raw)} bytes")
-    samples = from_pcm16(raw[_HEAD.size :])
-    return _HEAD.unpack_from(raw)[0], samples
+    return _HEAD.unpack_from(raw)[0], np.frombuffer(raw, "<i2", offset=_HEAD.size)
 
 
 def as_packet(number: int, samples: Samples) -> bytes:

@@ -33,6 +33,11 @@ class PageClips:
                 self._kept.popitem(last=False)
         return name
 
+    def clear(self) -> None:
+        """Nothing will be played any more."""
+        with self._lock:
+            self._kept.clear()
+
     def get(self, name: str) -> bytes | None:
         with self._lock:
             return self._kept.get(name)
@@ -57,6 +62,11 @@ class AheadReader:
                 dictation = self._reader.dictation(turn)
                 self._ready = dict([*self._ready.items(), (turn, dictation)][-2:])
             return self._ready[turn]
+
+    def forget(self) -> None:
+        """Keep nothing ready. What is asked for after all is rendered again."""
+        with self._lock:
+            self._ready.clear()
 
     def dictation(self, turn: Turn) -> Dictation:
         return self.prepare(turn)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from oralquiz.sound import BLOCK, Samples
+from oralquiz.sound import BLOCK, Pcm
 from oralquiz.web.block_sequence import BlockSequence, StreamClock, block_start
 from oralquiz.web.device_messages import SumTimes
 from oralquiz.web.page_clips import PageClips
@@ -31,18 +31,18 @@ class PageStream:
     way_s: float = 0.05
     reading: SumTimes | None = None
 
-    def arrived(self, number: int, samples: Samples) -> Samples:
+    def arrived(self, number: int, pcm: Pcm) -> Pcm:
         """Take blocks from ``number`` on; returns those that are new, (k * BLOCK,).
 
         Raises Gap when a block before them is missing.
         """
-        fresh = self.blocks.fresh(number, len(samples) // BLOCK)
+        fresh = self.blocks.fresh(number, len(pcm) // BLOCK)
         if fresh:
             first = not self.clock.running
             self.clock.arrived(block_start(self.blocks.next), self.now())
             if first:
                 self.on_first()
-        return samples[len(samples) - fresh * BLOCK :]
+        return pcm[len(pcm) - fresh * BLOCK :]
 
     def reopened(self) -> None:
         """The page was opened again: it has another clock."""

@@ -60,6 +60,10 @@ class KeptVoices:
         if self._round.turns[turn].consent:
             self._kept[turn] = self._recent.cut(self._said_from, offset)
 
+    def ended(self) -> None:
+        """Nothing more will be heard: only the answers are kept."""
+        self._recent = RecentAudio()
+
     def judged(self) -> None:
         """What is heard from now on is another answer."""
         self._said_from = None

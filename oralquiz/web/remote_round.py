@@ -14,7 +14,7 @@ from pathlib import Path
 from oralquiz.listen import Recognizer
 from oralquiz.rounds import Command, EchoFilter, Options, Round
 from oralquiz.session import LiveRound
-from oralquiz.sound import Samples
+from oralquiz.sound import Pcm, Samples
 from oralquiz.web.device_messages import ToDevice
 from oralquiz.web.inbox import (
     EndRound,
@@ -119,9 +119,9 @@ class RemoteRound:
 
     # --- from the page ----------------------------------------------------------------------
 
-    def packet(self, number: int, samples: Samples) -> None:
+    def packet(self, number: int, pcm: Pcm) -> None:
         """Blocks from ``number`` on came. Raises Gap when one before is missing."""
-        fresh = self.stream.arrived(number, samples)
+        fresh = self.stream.arrived(number, pcm)
         if len(fresh):
             self._inbox.put(MicrophoneBlocks(fresh))
 

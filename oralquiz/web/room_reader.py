@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from oralquiz.rounds import Command
-from oralquiz.sound import Samples
+from oralquiz.sound import Pcm
 from oralquiz.speak import Dictation
 from oralquiz.web.device_messages import Hush, Play, SumTimes, ToDevice
 from oralquiz.web.page_stream import Now, PageStream
@@ -58,8 +58,8 @@ class RoomReader:
 
     # --- what a device asks of what runs on it ----------------------------------------------
 
-    def packet(self, number: int, samples: Samples) -> None:
-        self.stream.arrived(number, samples)
+    def packet(self, number: int, pcm: Pcm) -> None:
+        self.stream.arrived(number, pcm)
 
     def lost(self, first: int, count: int) -> None:
         self.stream.blocks.skip(first, count)

@@ -28,7 +28,7 @@ from oralquiz.rounds import (
     SumEnded,
 )
 from oralquiz.session import Devices, open_round
-from oralquiz.sound import BLOCK, Block, Samples
+from oralquiz.sound import BLOCK, Block, Pcm, Samples, from_pcm16
 from oralquiz.web.device_messages import ClipReady, SumTimes, ToDevice
 from oralquiz.web.inbox import (
     EndRound,
@@ -53,7 +53,7 @@ from oralquiz.web.reports import (
     VerdictTooLate,
 )
 
-SILENCE: Samples = np.zeros(BLOCK, dtype=np.float32)
+SILENCE: Pcm = np.zeros(BLOCK, dtype=np.int16)
 
 
 class RoundWorker:
@@ -131,7 +131,7 @@ class RoundWorker:
         if self._held is not None:
             self._held.append(blocks)
             return
-        samples = blocks.samples
+        samples = from_pcm16(blocks.pcm)
         for at in range(0, len(samples), BLOCK):
             if self.over:
                 return
@@ -258,11 +258,18 @@ class RoundWorker:
 
     def _end(self, file: Path | None) -> None:
         self.file = file
-        self.over = True
+        self._let_go()
         self._report(Finished(file))
 
-    def _fail(self, error: Exception) -> None:
+    def _let_go(self) -> None:
+        """It is over: what is shown of it needs no sound but the answers."""
         self.over = True
+        self.voices.ended()
+        self._stream.clips.clear()
+        self._reader.forget()
+
+    def _fail(self, error: Exception) -> None:
+        self._let_go()
         self._page.stop()
         if isinstance(error, OralquizError | OSError):
             why = str(error)

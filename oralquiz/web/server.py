@@ -25,6 +25,7 @@ from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.credentials import Codes, Keys, load_keys
 from oralquiz.web.packets import PACKET_BYTES
+from oralquiz.web.patient_socket import PatientSocket
 from oralquiz.web.protocol import MESSAGE_BYTES
 from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.timed_protocol import TimedProtocol
@@ -105,7 +106,8 @@ def usual_tools(model: str | None) -> Tools:
         from oralquiz.rounds import VoiceReader
         from oralquiz.speak import open_voice
 
-        return VoiceReader(open_voice(voice or None, pace=pace_s), pace_s)
+        voice_ = open_voice(voice or None, pace=pace_s)
+        return VoiceReader(voice_, pace_s, keeps=False)  # an AheadReader keeps what is next
 
     def at_once(recognizer: Recognizer) -> int:
         from oralquiz.listen import AnswerRecognizer
@@ -177,7 +179,7 @@ def _server(address: ListeningAddress, takes_signals: bool) -> _Server:
         http=TimedProtocol,
         log_level="warning",
         access_log=False,
-        ws="websockets-sansio",
+        ws=PatientSocket,
         ws_max_size=max(MESSAGE_BYTES * 4, PACKET_BYTES),
         ws_per_message_deflate=False,  # sound does not shrink, and it would cost memory
         server_header=False,

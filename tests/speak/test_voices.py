@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 from pathlib import Path
 
 import numpy as np
@@ -77,6 +78,16 @@ def test_a_worker_that_dies_is_replaced() -> None:
     os.kill(engine.pid, signal.SIGKILL)
     assert len(engine.render("two")) > 1000
     engine.close()
+
+
+def test_a_worker_that_nobody_needs_ends_and_the_next_phrase_starts_another() -> None:
+    engine = Engine("gmw/en-us", 150, idle_s=0.01)
+    for phrase in ("one", "two"):
+        assert len(engine.render(phrase)) > 1000
+        until = time.monotonic() + 60
+        while engine.running and time.monotonic() < until:
+            time.sleep(0.01)
+        assert not engine.running
 
 
 def test_the_engine_lists_its_voices() -> None:
