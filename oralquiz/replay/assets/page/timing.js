@@ -37,7 +37,7 @@ export function fractionsAt(card, time) {
   });
 }
 
-// The place in the sum that the card belongs to: -1 before the first term, the number of terms after the last.
+// The place in the sum that the card belongs to: -1 before the first term, their number after the last.
 export function termNow() {
   if (state.card === 0) return -1;
   const step = stepsNow()[state.card - 1];
