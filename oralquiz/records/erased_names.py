@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import secrets
 from datetime import UTC, datetime
+from pathlib import Path
 
 from sqlite_utils import Database
 
@@ -31,7 +32,7 @@ def note_erased_name(db: Database, name: str) -> None:
     )
 
 
-def note_erased_turns(db: Database, session: Session, file: str) -> None:
+def note_erased_turns(db: Database, session: Session, file: Path) -> None:
     """Note which turns of ``session``, new to these records and kept at ``file``, are nobody's any
     more: those of names that were erased here after it was held."""
     held = _time(session.round.created)
@@ -45,9 +46,15 @@ def note_erased_turns(db: Database, session: Session, file: str) -> None:
         return
     names = {turn.pupil for turn in session.round.turns} - {ERASED}
     gone = {name for name in names if _hashed(name, salt) in erased}
+    kept_at = str(file.resolve())
     db.table("erased_turns").insert_all(
         (
-            {"round_id": session.header["id"], "turn": index, "file": file, "done": 0}
+            {
+                "round_id": session.header["id"],
+                "turn": index,
+                "file": kept_at,
+                "done": 0,
+            }
             for index, turn in enumerate(session.round.turns)
             if turn.pupil in gone
         ),

@@ -27,14 +27,24 @@ def store_file(db: Database, file: Path) -> Session:
     with only_writer(file):
         session = open_session(file)
         if not holds(db, session):
-            note_erased_turns(db, session, str(file.resolve()))
-        if erase_turns(file, session, turns_erased(db, session.header["id"])):
-            if not file.exists():
-                raise BadInput(f"{file}: everybody in this session was erased")
-            session = open_session(file)
+            note_erased_turns(db, session, file)
+        session = _without_erased(db, session, file)
         store(db, session, file)
+        session = _without_erased(db, session, file)  # who was erased since it was looked for
     mark_erased(db, session.header["id"])
     return session
+
+
+def _without_erased(db: Database, session: Session, file: Path) -> Session:
+    """The session in ``file``, out of which those are taken whose turns are nobody's any more."""
+    round_id = session.header["id"]
+    if not erase_turns(file, session, turns_erased(db, round_id)):
+        return session
+    if not file.exists():
+        with changing(db):
+            forget_round(db, round_id)
+        raise BadInput(f"{file}: everybody in this session was erased")
+    return open_session(file)
 
 
 def store(db: Database, session: Session, file: Path) -> None:
@@ -45,6 +55,8 @@ def store(db: Database, session: Session, file: Path) -> None:
     """
     head, round_ = session.header, session.round
     with changing(db):
+        if not holds(db, session):  # here again: nobody erases meanwhile
+            note_erased_turns(db, session, file)
         gone = turns_erased(db, head["id"])
         named = {
             index: turn.pupil

@@ -8,7 +8,7 @@ import pytest
 from click.testing import CliRunner
 
 from oralquiz.cli import main
-from tests.campaigns import bad_inputs, visitors
+from tests.campaigns import bad_inputs, erasing, visitors
 
 FAULTS = Path(__file__).parent / "faults"
 
@@ -32,6 +32,13 @@ def test_a_visitor_who_sees_too_much_is_found(monkeypatch: pytest.MonkeyPatch) -
     """The campaign can fail."""
     monkeypatch.setattr("oralquiz.web.result_pages.sees", lambda *_: True)
     assert len(visitors.campaign(150, 2).failures) == 1
+
+
+def test_erasing() -> None:
+    tally = erasing.campaign(1, 1)
+    assert tally.failures == []
+    assert tally.outcomes["erasing"]["done"] == 1
+    assert tally.outcomes["file searched"]["without the name"] >= 4
 
 
 @pytest.mark.parametrize("name", ["0f432d7733.zip", "572412ff59.zip"])

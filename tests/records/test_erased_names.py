@@ -14,9 +14,9 @@ from oralquiz.records.database import open_records
 from oralquiz.records.erasure import erase_pupil
 from oralquiz.records.import_sessions import import_session, waiting
 from oralquiz.records.pupil_list import add_pupil, pupils
-from oralquiz.records.session_rows import store_file
+from oralquiz.records.session_rows import store, store_file
 from oralquiz.session.erasing import ERASED
-from oralquiz.session.file import open_session
+from oralquiz.session.file import Session, open_session
 from tests.records.test_erasure import WHEN, both, names_in
 from tests.session.room import run
 
@@ -85,6 +85,24 @@ def test_a_file_that_was_put_among_the_sessions_by_hand(tmp_path: Path, db: Data
     file = copy.rename(sessions / "by-hand.zip")
     assert waiting(db, sessions) == [file]
     assert names_in(import_session(db, file, sessions).file) == ["Asha", ERASED]
+
+
+def test_who_is_erased_while_a_copy_comes_in(
+    tmp_path: Path, db: Database, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The copy is no longer looked for by name, and its rows are not there yet to be erased."""
+    sessions = tmp_path / "sessions"
+    add_pupil(db, NAME, created=WHEN)
+
+    def erase_first(db: Database, session: Session, file: Path) -> None:
+        monkeypatch.undo()
+        erase_pupil(db, NAME, None)
+        store(db, session, file)
+
+    monkeypatch.setattr("oralquiz.records.session_rows.store", erase_first)
+    imported = import_session(db, elsewhere(tmp_path, "Asha", NAME), sessions)
+    assert [pupil.name for pupil in pupils(db)] == ["Asha"]
+    assert names_in(imported.file) == ["Asha", ERASED]
 
 
 def test_no_name_can_be_read_from_what_is_kept(tmp_path: Path, db: Database) -> None:
