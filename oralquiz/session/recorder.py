@@ -30,8 +30,11 @@ ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: equal sessions,
 
 
 QUICK, SMALL = 0.0, 1.0
-"""FLAC's compression while a round runs and afterwards. Quick has blocks of 1,152 samples: what a
-crash can cost is 72 ms, less than the quiet by which an answer is known to be over."""
+"""FLAC's compression while a round runs and afterwards."""
+
+QUICK_BLOCK = 1_152
+"""Samples of a block of quick FLAC: what a crash can cost is 72 ms, less than the quiet by which an
+answer is known to be over."""
 
 
 class FileRecorder:

@@ -33,6 +33,7 @@ from oralquiz.rounds import (
     Turn,
 )
 from oralquiz.session.file import Session
+from oralquiz.session.recorder import QUICK_BLOCK
 from oralquiz.sound import BLOCK, SESSION_RATE, Block, Clip, Pcm, Samples, from_pcm16, to_pcm16
 from oralquiz.speak import Dictation, SpokenTerm
 
@@ -198,6 +199,8 @@ def _why_ended(events: list[Entry]) -> str:
 
 def _difference(session: Session, before: list[Entry], after: list[Entry], audio: Pcm) -> str:
     whole = any(isinstance(entry.event, RoundEnded) for entry in before)
+    if whole and 0 < before[-1].at - len(session.audio) <= QUICK_BLOCK + BLOCK:
+        whole = False  # the crash came after the last event, and cost the sound before it
     if not whole:  # cut short: what came before the sound's end must come out again
         before = [event for event in before if event.at < len(audio)]
         after = after[: len(before)]

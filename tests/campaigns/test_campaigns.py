@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
 
 from oralquiz.cli import main
-from tests.campaigns import bad_inputs, erasing, visitors
+from tests.campaigns import bad_inputs, erasing, kills, visitors
 
 FAULTS = Path(__file__).parent / "faults"
 
@@ -39,6 +40,13 @@ def test_erasing() -> None:
     assert tally.failures == []
     assert tally.outcomes["erasing"]["done"] == 1
     assert tally.outcomes["file searched"]["without the name"] >= 4
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such processes")
+def test_kills() -> None:
+    tally = kills.campaign(2, 1)
+    assert tally.failures == []
+    assert tally.tried == 2
 
 
 @pytest.mark.parametrize("name", ["0f432d7733.zip", "572412ff59.zip"])

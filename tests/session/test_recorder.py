@@ -4,6 +4,7 @@ import errno
 import signal
 import subprocess
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -47,6 +48,18 @@ def watch(at, event):
 
 Runner(round_, PulseReader(), room, PulseRecognizer(), recorder, options, watch).run(room)
 """
+
+
+@pytest.mark.parametrize(("lost", "says"), [(640, ""), (1_152, ""), (3_200, "event 11 was")])
+def test_a_crash_right_after_the_end_costs_sound_and_is_no_alteration(
+    tmp_path: Path, lost: int, says: str
+) -> None:
+    """The end is logged, and the last block of the sound was not written yet."""
+    path, _, _ = run(tmp_path / "s", make_round("1 + 2", "1 + 2"), [3, 8])
+    whole = open_session(path)
+    cut = replace(whole, audio=whole.audio[:-lost])
+    assert rerun(cut).difference.startswith(says)
+    assert bool(rerun(cut).difference) == bool(says)
 
 
 @pytest.mark.slow
