@@ -24,6 +24,7 @@ DEFAULT = "number-en"
 """The name of the model that comes with the package."""
 CARD = "model.json"
 CALIBRATION = "calibration.json"
+FRAMES = "--frames-per-chunk="
 NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf")
 FULL_GRAPH = "graph/HCLG.fst"
 RUNTIME_GRAPH = ("graph/HCLr.fst", "graph/Gr.fst")
@@ -192,14 +193,16 @@ def _language_in(path: Path) -> str:
 
 
 @contextlib.contextmanager
-def loadable(model: Model, graph: Graph | None) -> Iterator[Path]:
+def loadable(model: Model, graph: Graph | None, frames: int | None = None) -> Iterator[Path]:
     """A folder from which Vosk loads ``model`` with ``graph``; it is needed only while it loads.
+
+    ``frames``: how many frames of 10 ms the network computes in one go (None: as the model says).
 
     Vosk reads everything at once, from fixed names. So another graph needs a folder of its own for
     a moment: links, or copies where links are not possible, in the temporary folder, which works
     with a read-only installation and beside other processes.
     """
-    if graph is None or graph.file == FULL_GRAPH:
+    if frames is None and (graph is None or graph.file == FULL_GRAPH):
         yield model.path
         return
     with tempfile.TemporaryDirectory(prefix="oralquiz-model-") as name:
@@ -209,8 +212,17 @@ def loadable(model: Model, graph: Graph | None) -> Iterator[Path]:
             _link(source / file, folder / file)
         for file in ["graph/words.txt", "graph/phones/word_boundary.int"]:
             _link(source / file, folder / file)
-        _link(source / graph.file, folder / FULL_GRAPH)
+        _link(source / (FULL_GRAPH if graph is None else graph.file), folder / FULL_GRAPH)
+        if frames is not None:
+            _say_frames(folder / "conf" / "model.conf", frames)
         yield folder
+
+
+def _say_frames(conf: Path, frames: int) -> None:
+    """Put a copy in the place of the link ``conf``, with ``frames`` for what the model says."""
+    said = [line for line in conf.read_text().splitlines() if not line.startswith(FRAMES)]
+    conf.unlink()
+    conf.write_text("\n".join([f"{FRAMES}{frames}", *said]) + "\n")
 
 
 def _link(source: Path, target: Path) -> None:

@@ -17,6 +17,11 @@ from oralquiz.sound import Samples
 
 ALTERNATIVES = 20
 """Hypotheses that are asked for: with strings of digits among them, ten would crowd numbers out."""
+FRAME_S = 0.01
+SHORT, LONG = 150, 210
+"""Frames that our network computes in one go. Two goes cost nearly twice as much as one, however
+little is left for the second, and one is dearer the longer it is: so an answer that does not fit
+the short one and fits the long one has that. The scores are the same but for rounding."""
 TWO_HANDS = (0, 99)
 """The range of a model that does not say which numbers it hears."""
 
@@ -49,14 +54,23 @@ class VoskDecoder:
         return self.model.unknown
 
     def load(self, lowest: int, highest: int) -> None:
-        self._grammar(loaded_model(self.model, self.model.graph(lowest, highest)), lowest, highest)
+        for frames in {self._frames(SHORT * FRAME_S), self._frames(LONG * FRAME_S)}:
+            loaded = loaded_model(self.model, self.model.graph(lowest, highest), frames)
+            self._grammar(loaded, lowest, highest)
 
     def decode(self, samples: Samples, lowest: int, highest: int) -> list[Hypothesis]:
-        loaded = loaded_model(self.model, self.model.graph(lowest, highest))
-        grammar = self._grammar(loaded, lowest, highest)
         sound = normalised(samples, self.sample_rate)
+        frames = self._frames(len(sound) / self.sample_rate)
+        loaded = loaded_model(self.model, self.model.graph(lowest, highest), frames)
+        grammar = self._grammar(loaded, lowest, highest)
         found = loaded.decode(sound, self.sample_rate, ALTERNATIVES, grammar)
         return [hypothesis.earlier(AROUND_S) for hypothesis in found]
+
+    def _frames(self, seconds: float) -> int | None:
+        """The frames computed in one go for so much sound; None: as the model says, which for
+        models that are not ours is always so."""
+        ours = bool(self.model.graphs)
+        return LONG if ours and SHORT < round(seconds / FRAME_S) <= LONG else None
 
     def _grammar(self, loaded: LoadedModel, lowest: int, highest: int) -> Sequence[str] | None:
         """The phrases that limit a model that has no graph of its own; else None."""
@@ -70,16 +84,17 @@ class VoskDecoder:
         return self._grammars[key]
 
 
-_loaded: dict[tuple[Path, Graph | None], LoadedModel] = {}
+_loaded: dict[tuple[Path, Graph | None, int | None], LoadedModel] = {}
 _loading = threading.Lock()
 
 
-def loaded_model(model: Model, graph: Graph | None) -> LoadedModel:
-    """The model with this graph, loaded once in this process. Raises ModelError."""
-    key = (model.path.resolve(), graph)
+def loaded_model(model: Model, graph: Graph | None, frames: int | None = None) -> LoadedModel:
+    """The model with this graph, loaded once in this process (`models.loadable` says what
+    ``frames`` is). Raises ModelError."""
+    key = (model.path.resolve(), graph, frames)
     with _loading:
         if key not in _loaded:
-            with loadable(model, graph) as folder:
+            with loadable(model, graph, frames) as folder:
                 try:
                     _loaded[key] = LoadedModel(folder)
                 except ModelError as error:

@@ -19,6 +19,7 @@ from oralquiz.web.class_round import TEACHER, ClassRound
 from oralquiz.web.inbox import TeacherVerdict
 from oralquiz.web.participant import Participant
 from oralquiz.web.records_thread import RecordsThread
+from oralquiz.web.spare_memory import give_back
 
 NOT_KEPT = (OralquizError, OSError, sqlite3.Error)
 """What can keep something from the records."""
@@ -133,7 +134,9 @@ class Bookkeeper:
 
 
 def _store_file(db: Database, file: Path) -> str:
-    return str(store_file(db, file).header["id"])
+    stored = str(store_file(db, file).header["id"])
+    give_back()  # the round's own sound, and what was read of its file
+    return stored
 
 
 def _correct_file(

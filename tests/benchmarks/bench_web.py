@@ -22,6 +22,8 @@ import subprocess
 import sys
 import tempfile
 import time
+from collections.abc import AsyncGenerator, Iterator, Sequence
+from contextlib import aclosing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -113,7 +115,7 @@ async def listen(pupil: Pupil, socket: Any) -> None:
             if turn in pupil.ends and turn not in pupil.verdicts:
                 shown = data.get("verdict", "asked again")
                 pupil.verdicts[turn] = (time.monotonic(), shown, data.get("value"))
-        elif kind == "show" and data["phase"] in ("over", "trouble"):
+        elif kind == "show" and data["phase"] in ("over", "trouble") and pupil.run:
             pupil.over = True
             return
 
@@ -138,7 +140,17 @@ async def answer(pupils: list[Pupil], live: dict[str, Any], turns: int, clips: A
             pupil.voice_end = (turn, end)
 
 
-async def classroom(url: str, names: list[str], turns: int, pid: int) -> None:
+@dataclass(frozen=True)
+class Held:
+    """A round that was held: who took part, the teacher's last view of it, the cores used."""
+
+    pupils: list[Pupil]
+    live: dict[str, Any]
+    load: float
+
+
+async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGenerator[Held, None]:
+    """Rounds of the same pupils, one after the other for as long as they are asked for."""
     voices = pupil_voices()
     cache: dict[tuple[int, int], Samples] = {}
 
@@ -151,7 +163,6 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> None:
     for value in range(100):  # rendered before, so that no voice is late
         for voice in range(len(voices)):
             clips(voice, value)
-    pupils = [Pupil(n, k % len(voices), np.random.default_rng(k)) for k, n in enumerate(names)]
     origin = {"origin": url}
     live: dict[str, Any] = {}
     async with httpx.AsyncClient(base_url=url, headers=origin, timeout=60) as teacher:
@@ -161,7 +172,6 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> None:
         assert found is not None
         plan = {"step": STEP, "count": turns, "terms": "3", "pace": "1.5", "way": "own"}
         plan["within"] = "25"  # whoever is quick waits for whoever is asked again
-        await teacher.post("/plan", data=plan)
         ws_url = url.replace("http", "ws")
         watching = await websockets.connect(
             f"{ws_url}/ws/teacher", origin=websockets.Origin(url), max_size=None
@@ -176,9 +186,9 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> None:
                     raise SystemExit(data["text"])  # it does not begin: there is no round to time
 
         sockets = []
-        for pupil in pupils:
+        for name in names:
             async with httpx.AsyncClient(base_url=url, headers=origin, timeout=60) as page:
-                came = await page.post("/join", data={"code": found[1], "name": pupil.name})
+                came = await page.post("/join", data={"code": found[1], "name": name})
                 assert came.status_code == 303, came.text
                 cookie = "; ".join(f"{k}={v}" for k, v in page.cookies.items())
             socket = await websockets.connect(
@@ -191,22 +201,51 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> None:
             await socket.send(json.dumps({"t": "ready", "mic": True}))
             sockets.append(socket)
         watcher = asyncio.create_task(watch())
-        tasks = [
-            asyncio.create_task(work(pupil, socket))
-            for pupil, socket in zip(pupils, sockets, strict=True)
-            for work in (stream, listen)
-        ]
-        await asyncio.sleep(0.5)
-        await watching.send(json.dumps({"t": "do", "name": "begin"}))
-        used, since = cpu_s(pid), time.monotonic()
-        answering = asyncio.create_task(answer(pupils, live, turns, clips))
-        await asyncio.wait_for(asyncio.gather(*tasks), 60 + 60 * turns)
-        await answering
-        load = (cpu_s(pid) - used) / (time.monotonic() - since)
-        await asyncio.sleep(1.0)
-        watcher.cancel()
-        await watching.close()
-    report(pupils, live, turns, pid, load)
+        try:
+            while True:
+                pupils = [
+                    Pupil(name, number % len(voices), np.random.default_rng(number))
+                    for number, name in enumerate(names)
+                ]
+                await teacher.post("/plan", data=plan)
+                tasks = [
+                    asyncio.create_task(work(pupil, socket))
+                    for pupil, socket in zip(pupils, sockets, strict=True)
+                    for work in (stream, listen)
+                ]
+                await asyncio.sleep(0.5)
+                await watching.send(json.dumps({"t": "do", "name": "begin"}))
+                used, since = cpu_s(pid), time.monotonic()
+                tasks.append(asyncio.create_task(answer(pupils, live, turns, clips)))
+                await asyncio.wait_for(asyncio.gather(*tasks), 60 + 60 * turns)
+                load = (cpu_s(pid) - used) / (time.monotonic() - since)
+                await asyncio.sleep(1.0)
+                yield Held(pupils, dict(live), load)
+        finally:
+            watcher.cancel()
+            for socket in (watching, *sockets):
+                await socket.close()
+
+
+async def once(url: str, names: list[str], turns: int, pid: int) -> None:
+    async with aclosing(classroom(url, names, turns, pid)) as rounds:
+        held = await anext(rounds)
+    report(held.pupils, held.live, turns, pid, held.load)
+
+
+def waits_s(pupils: Sequence[Pupil]) -> dict[str, list[float]]:
+    """Seconds from the end of the voice to what was shown, by what that was."""
+    waits: dict[str, list[float]] = {"any verdict": []}
+    for pupil in pupils:
+        for turn, (at, shown, _) in pupil.verdicts.items():
+            for key in ("any verdict", shown):
+                waits.setdefault(key, []).append(at - pupil.ends[turn])
+    return waits
+
+
+def heard_as_said(held: Held) -> int:
+    said = {pupil.name: pupil.said for pupil in held.pupils}
+    return sum(a["value"] == said[a["pupil"]][a["turn"]] for a in held.live["answers"])
 
 
 def memory(pid: int) -> tuple[float, float]:
@@ -223,16 +262,11 @@ def cpu_s(pid: int) -> float:
 
 
 def report(pupils: list[Pupil], live: dict[str, Any], turns: int, pid: int, load: float) -> None:
-    by_verdict: dict[str, list[float]] = {}
-    for pupil in pupils:
-        for turn, (at, shown, _) in pupil.verdicts.items():
-            for key in ("any verdict", shown):
-                by_verdict.setdefault(key, []).append(at - pupil.ends[turn])
+    by_verdict = waits_s(pupils)
     waits = by_verdict["any verdict"]
     ends = [[p.ends[turn] for p in pupils if turn in p.ends] for turn in range(turns)]
     answers = live["answers"]
-    said = {p.name: p.said for p in pupils}
-    heard = sum(a["value"] == said[a["pupil"]][a["turn"]] for a in answers)
+    heard = heard_as_said(Held(pupils, live, load))
     verdicts = {v: sum(a["verdict"] == v for a in answers) for v in ("right", "wrong", "unclear")}
     rss, highest = memory(pid)
     rows = [
@@ -250,6 +284,7 @@ def report(pupils: list[Pupil], live: dict[str, Any], turns: int, pid: int, load
             for shown, times in by_verdict.items()
         ),
         ("cores the server used", f"{load:.2f}"),
+        ("of a core a second for each pupil", f"{1000 * load / len(pupils):.1f} ms"),
         ("server memory, end and highest", f"{rss:.0f} MB, {highest:.0f} MB"),
     ]
     for name, value in rows:
@@ -264,6 +299,13 @@ def main() -> None:
     wanted = parser.parse_args()
     program = "tests.benchmarks.server_without_limit" if wanted.no_limit else "oralquiz"
     names = [f"Pupil {k:02}" for k in range(wanted.pupils)]
+    with served(names, program) as (url, pid):
+        asyncio.run(once(url, names, wanted.sums, pid))
+
+
+@contextmanager
+def served(names: Sequence[str], program: str = "oralquiz") -> Iterator[tuple[str, int]]:
+    """A server with these pupils in a folder of its own: its address and its process."""
     with tempfile.TemporaryDirectory(prefix="oralquiz-") as home:
         db = open_records(Path(home) / "data" / "records.db")
         for name in names:
@@ -277,8 +319,7 @@ def main() -> None:
         )
         try:
             assert server.stdout is not None
-            url = json.loads(server.stdout.readline())["urls"][0]
-            asyncio.run(classroom(url, names, wanted.sums, server.pid))
+            yield json.loads(server.stdout.readline())["urls"][0], server.pid
         finally:
             server.terminate()
             server.wait(20)

@@ -15,13 +15,12 @@ from tests.web.room import Tablet, make_classroom, make_pupils, plan
 
 
 def test_more_cores_and_quicker_ones_hear_more() -> None:
-    assert pupils_at_once(0.03, 4) >= 1.9 * pupils_at_once(0.03, 2)
+    assert pupils_at_once(0.03, 2) > pupils_at_once(0.03, 1)
     assert pupils_at_once(0.015, 2) >= 1.9 * pupils_at_once(0.03, 2)
     assert pupils_at_once(60.0, 1) == 1
 
 
-def test_one_thread_passes_on_what_all_cores_hear() -> None:
-    """However many cores there are: what only one of them can do is the limit then."""
+def test_threads_that_share_a_lock_are_the_limit_of_many_cores() -> None:
     assert pupils_at_once(0.03, 1000) == pupils_at_once(0.03, 10_000)
 
 

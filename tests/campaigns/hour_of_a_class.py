@@ -1,0 +1,90 @@
+"""An hour of a class: the same pupils in one round after the other, and what it does to the server.
+
+    python -m tests.campaigns.hour_of_a_class [--minutes 60] [--pupils 30] [--sums 4]
+
+Clients and server are those of `bench_web`. One line a round: the verdicts that came and those that
+were right about what was said, how late they were, what a pupil cost, the server's memory and how
+many helper processes it has left once they had time to end. Ends with status 1 when a verdict is
+missing, a helper is left behind, or the memory after the last round is more than a tenth above
+that after the third.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import time
+from contextlib import aclosing
+from pathlib import Path
+
+import numpy as np
+
+from oralquiz.speak.engine import IDLE_S
+from tests.benchmarks.bench_web import Held, classroom, heard_as_said, memory, served, waits_s
+
+SETTLED = 3
+"""Rounds after which the memory is expected to stay as it is."""
+GROWTH = 1.1
+
+
+def helpers(pid: int) -> int:
+    """Child processes of ``pid`` (Linux)."""
+    tasks = Path(f"/proc/{pid}/task").iterdir()
+    return sum(len((task / "children").read_text().split()) for task in tasks)
+
+
+async def helpers_left(pid: int) -> int:
+    """Helpers of ``pid`` that are still there when all of them should have ended."""
+    until = time.monotonic() + 2 * IDLE_S
+    while (left := helpers(pid)) and time.monotonic() < until:
+        await asyncio.sleep(0.5)
+    return left
+
+
+async def line(number: int, held: Held, sums: int, pid: int) -> tuple[str, bool]:
+    """A row of the table, and whether every verdict came and no helper is left."""
+    waits = waits_s(held.pupils)["any verdict"]
+    asked, left = len(held.pupils) * sums, await helpers_left(pid)
+    middle, late = np.quantile(waits, (0.5, 0.95))
+    cost = 1000 * held.load / len(held.pupils)
+    row = (
+        f"{number:5} {len(waits):4} of {asked:4} {heard_as_said(held):6} {middle:7.2f} {late:7.2f} "
+        f"{max(waits):7.2f} {cost:9.1f} {memory(pid)[0]:9.0f} {left:8}"
+    )
+    return row, len(waits) == asked and not left
+
+
+async def campaign(url: str, names: list[str], sums: int, pid: int, minutes: float) -> bool:
+    """Hold rounds for so long. Returns whether all went well."""
+    print("round     verdicts  heard   p50 s   p95 s   max s  ms/pupil memory MB  helpers")
+    memories: list[float] = []
+    until, well = time.monotonic() + 60 * minutes, True
+    async with aclosing(classroom(url, names, sums, pid)) as rounds:
+        async for held in rounds:
+            row, good = await line(len(memories) + 1, held, sums, pid)
+            print(row, flush=True)
+            memories.append(memory(pid)[0])
+            well = well and good
+            if time.monotonic() > until:
+                break
+    if len(memories) <= SETTLED:
+        return well
+    grown = memories[-1] / memories[SETTLED - 1]
+    print(f"memory after the last round: {grown:.2f} of that after round {SETTLED}")
+    return well and grown <= GROWTH
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--minutes", type=float, default=60)
+    parser.add_argument("--pupils", type=int, default=30)
+    parser.add_argument("--sums", type=int, default=4)
+    wanted = parser.parse_args()
+    names = [f"Pupil {number:02}" for number in range(wanted.pupils)]
+    with served(names) as (url, pid):
+        well = asyncio.run(campaign(url, names, wanted.sums, pid, wanted.minutes))
+    raise SystemExit(0 if well else 1)
+
+
+if __name__ == "__main__":
+    main()
