@@ -8,9 +8,16 @@ import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Error, Page, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, Error, Page, expect, sync_playwright
+
+from oralquiz.records.pupil_list import add_pupil
+from tests.browser.lesson import on_loop
+from tests.browser.running_server import RunningServer, Visitor, run_server, visit
+
+expect.set_options(timeout=60_000)  # a machine that runs tests is busy
 
 # the page makes its player with `new Audio()`; this lets a test look at it
 REMEMBER_AUDIO = """
@@ -78,3 +85,37 @@ def open_page(browser: Browser, tmp_path: Path) -> Iterator[Open]:
     yield opened
     for context in contexts:
         context.close()
+
+
+@pytest.fixture(scope="module")
+def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
+    server = run_server(tmp_path_factory.mktemp("class"))
+
+    async def fill() -> None:
+        classroom = server.classroom
+        classroom.class_name = "3B"
+        for name in ("Asha Rao", "Ben Okoro"):
+            await classroom.records.do(
+                add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
+            )
+        await classroom.assembly.recognizer()  # loaded before the first round, not in it
+
+    on_loop(server, fill())
+    yield server
+    server.stop()
+
+
+@pytest.fixture
+def visitors(browser: Browser) -> Iterator[Callable[..., Visitor]]:
+    """Opens windows; afterwards none of them may have had anything to complain about."""
+    opened: list[Visitor] = []
+
+    def open_window(url: str, **more: Any) -> Visitor:
+        opened.append(visit(browser, url, **more))
+        return opened[-1]
+
+    yield open_window
+    complaints = [c for visitor in opened for c in visitor.complaints]
+    for visitor in opened:
+        visitor.context.close()
+    assert complaints == []

@@ -1,0 +1,123 @@
+"""A pupil's page whose connection breaks: nothing that was typed or read is lost."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import pytest
+from playwright.sync_api import Route, expect
+
+from oralquiz.rounds.events import Commanded
+from oralquiz.session.file import open_session
+from oralquiz.web.remote_round import RemoteRound
+from tests.browser.lesson import home_code, remotes, until
+from tests.browser.running_server import Cable, RunningServer, Visitor
+
+Typist = tuple[Visitor, Cable, Callable[[], RemoteRound]]
+
+
+@pytest.fixture
+def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Typist]:
+    """A pupil who types, ready for a practice of his own: window, cable, and what begins it."""
+    url = f"{room.url}/join?code={home_code(room, 'Ben Okoro')}"
+    visitor = visitors(url, microphone=False)
+    page, cable = visitor.page, Cable(visitor.page)
+    page.click("text=Join")
+    page.click("summary:has-text('Settings')")
+    page.uncheck("#microphone")
+    page.select_option("#stretch", "0")
+    page.click("summary:has-text('Settings')")
+    page.click("#ready")
+    page.select_option("#count", "3")
+    page.select_option("#pace", "1.5")
+
+    def begin() -> RemoteRound:
+        page.click("#go")
+        expect(page.locator("#say")).to_have_text("Listen")
+        practices = room.classroom.conductor.practices.values()
+        return remotes(next(one for one in practices if one.phase == "running"))[0]
+
+    yield visitor, cable, begin
+    if page.locator("[data-command=stop]").is_visible():
+        page.click("[data-command=stop]")
+    expect(page.locator("#say")).to_have_text("Well done! The round is over.")
+
+
+def first_answer(run: RemoteRound) -> str:
+    return str(run.round.turns[0].sum.answer)
+
+
+@pytest.mark.parametrize("cut_at", ["#stones .said + .saying", "#lamp.lit"])
+def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) -> None:
+    """Cut while the sum is read, the page is the only one to know that it has sounded. Not at the
+    first term: a sum that a busy machine could not start in time is read anew."""
+    visitor, cable, begin = typist
+    page = visitor.page
+    answer = first_answer(begin())
+    expect(page.locator(cut_at)).to_be_visible()
+    cable.cut()
+    expect(page.locator("#away")).to_be_visible()
+    expect(page.locator("#say")).to_have_text("Your turn")
+    page.keyboard.type("1")
+    page.click("#send")
+    expect(page.locator("#typed")).to_have_value("1")
+    page.keyboard.type(answer)  # another answer, before anybody has heard of the first
+    page.click("#send")
+    expect(page.locator("#typed")).to_have_value(answer)
+    cable.mend()
+    expect(page.locator("#say")).to_have_text(f"{answer}. Right!")
+    expect(page.locator("#away")).to_be_hidden()
+    expect(page.locator("#typed")).to_have_value("")
+
+
+def test_a_connection_that_is_gone_without_a_word(typist: Typist) -> None:
+    visitor, cable, begin = typist
+    page = visitor.page
+    answer = first_answer(begin())
+    expect(page.locator("#say")).to_have_text("Your turn")
+    cable.deaden()
+    for digit in answer:
+        page.click(f"[data-digit='{digit}']")
+    page.click("#send")
+    expect(page.locator("#say")).to_have_text(f"{answer}. Right!")  # through another one
+
+
+@pytest.mark.parametrize("cut", [False, True])
+def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut: bool) -> None:
+    """With the connection or without it: the sum is not passed over in silence."""
+    visitor, cable, begin = typist
+    page = visitor.page
+    asked: list[Route] = []
+
+    def fetch(route: Route) -> None:
+        first_sum = not asked or route.request.url == asked[0].request.url
+        if first_sum:
+            asked.append(route)
+        if not first_sum or len(asked) > 2:
+            route.continue_()
+        elif len(asked) == 1 or not cut:
+            route.abort()
+
+    page.route("**/clip/**", fetch)
+    run = begin()
+    if cut:
+        while len(asked) < 2:
+            page.wait_for_timeout(20)
+        cable.cut()
+        asked[1].abort()
+        expect(page.locator("#away")).to_be_visible()
+        cable.mend()
+    expect(page.locator("#stones .saying")).to_be_visible()
+    expect(page.locator("#lamp.lit")).to_be_visible()
+    page.keyboard.type(first_answer(run))
+    page.click("#send")
+    expect(page.locator("#say")).to_have_text(f"{first_answer(run)}. Right!")
+    page.click("[data-command=stop]")
+    expect(page.locator("#say")).to_have_text("Well done! The round is over.")
+    events = open_session(until(lambda: run.file)).events
+    again = [
+        e.event.why for e in events if isinstance(e.event, Commanded) and e.event.name == "repeat"
+    ]
+    assert again == ["it could not start on time"]
+    # what the browser says of the sounds that it could not fetch is meant here
+    visitor.complaints[:] = [c for c in visitor.complaints if "/clip/" not in c]
