@@ -143,9 +143,21 @@ class Cable:
         self._dead.append(self._ends[0])
 
 
+# a page whose sum was not fetched in time does not begin it: `longest` tells that one sounds
+SOUNDING = """
+window.longest = 0;
+const start = AudioBufferSourceNode.prototype.start;
+AudioBufferSourceNode.prototype.start = function (...args) {
+  window.longest = Math.max(window.longest, this.loop ? 0 : this.buffer.duration);
+  return start.apply(this, args);
+};
+"""
+
+
 def visit(browser: Browser, url: str, *, microphone: bool = True, **context: object) -> Visitor:
     """Open ``url`` in a window with a memory of its own."""
     opened = browser.new_context(**context)  # type: ignore[arg-type]
+    opened.add_init_script(SOUNDING)
     if microphone:
         opened.add_init_script(MICROPHONE)
     visitor = Visitor(opened.new_page(), opened)

@@ -49,11 +49,12 @@ def first_answer(run: RemoteRound) -> str:
 
 @pytest.mark.parametrize("cut_at", ["#stones .said + .saying", "#lamp.lit"])
 def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) -> None:
-    """Cut while the sum is read, the page is the only one to know that it has sounded. Not at the
-    first term: a sum that a busy machine could not start in time is read anew."""
+    """Cut while the sum is read, the page is the only one to know that it has sounded. It must have
+    begun: a sum that a busy machine could not start in time is read anew."""
     visitor, cable, begin = typist
     page = visitor.page
     answer = first_answer(begin())
+    until(lambda: page.evaluate("longest") > 1.5)  # a pace: it is the sum, and no phrase
     expect(page.locator(cut_at)).to_be_visible()
     cable.cut()
     expect(page.locator("#away")).to_be_visible()
@@ -118,6 +119,6 @@ def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut:
     again = [
         e.event.why for e in events if isinstance(e.event, Commanded) and e.event.name == "repeat"
     ]
-    assert again == ["it could not start on time"]
+    assert set(again) == {"it could not start on time"}  # a busy machine may need several goes
     # what the browser says of the sounds that it could not fetch is meant here
     visitor.complaints[:] = [c for c in visitor.complaints if "/clip/" not in c]

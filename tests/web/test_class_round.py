@@ -38,13 +38,13 @@ from oralquiz.web.page_stream import Now
 from oralquiz.web.protocol import ProtocolError
 from oralquiz.web.remote_round import RemoteRound
 from tests.session.room import MUMBLE, NO, PulseReader, make_round, pulse
-from tests.web.room import Here, Tablet, make_classroom, make_pupils, plan
+from tests.web.room import Here, Tablet, make_classroom, make_pupils, plan, standing
 
 
 def held(
     tmp_path: Path,
     story: Callable[[Classroom], Awaitable[None]],
-    now: Now = time.monotonic,
+    now: Now = standing,
     pool: Executor | None = None,
 ) -> None:
     """Run ``story`` in a classroom of its own, whose clock is ``now``."""
