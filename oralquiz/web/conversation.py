@@ -60,7 +60,7 @@ class Conversation:
         finally:
             for task in tasks:
                 task.cancel()
-            await asyncio.gather(*tasks, return_exceptions=True)
+            await asyncio.wait(tasks)
         if connection.closed.is_set():
             with contextlib.suppress(RuntimeError):  # the other end may be gone already
                 await self._socket.close(connection.code, connection.why)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import asyncio
 import itertools
 import threading
-import time
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import Executor
 from pathlib import Path
