@@ -49,7 +49,7 @@ def pytest_xdist_auto_num_workers() -> int:
     return len(IN_REAL_TIME) + (os.cpu_count() or 1)
 
 
-class RealTimeFirst(LoadFileScheduling):
+class RealTimeFirst(LoadFileScheduling):  # type: ignore[misc]
     """Gives two of the processes the files in real time, the others the rest, while both last."""
 
     def _assign_work_unit(self, node: WorkerController) -> None:
@@ -62,4 +62,4 @@ class RealTimeFirst(LoadFileScheduling):
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> RealTimeFirst:
-    return RealTimeFirst(config, log)  # type: ignore[arg-type]
+    return RealTimeFirst(config, log)

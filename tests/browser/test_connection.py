@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 
 import pytest
-from playwright.sync_api import Route, expect
+from playwright.sync_api import Page, Route, expect
 
 from oralquiz.rounds.events import Commanded
 from oralquiz.session.file import open_session
@@ -43,6 +43,11 @@ def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Ty
     expect(page.locator("#say")).to_have_text("Well done! The round is over.")
 
 
+def sum_sounds(page: Page) -> None:
+    """Wait until a sum has begun to sound: no phrase is as long as the pace."""
+    until(lambda: page.evaluate("longest") > 1.5)
+
+
 def first_answer(run: RemoteRound) -> str:
     return str(run.round.turns[0].sum.answer)
 
@@ -54,7 +59,7 @@ def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) ->
     visitor, cable, begin = typist
     page = visitor.page
     answer = first_answer(begin())
-    until(lambda: page.evaluate("longest") > 1.5)  # a pace: it is the sum, and no phrase
+    sum_sounds(page)
     expect(page.locator(cut_at)).to_be_visible()
     cable.cut()
     expect(page.locator("#away")).to_be_visible()
@@ -75,6 +80,7 @@ def test_a_connection_that_is_gone_without_a_word(typist: Typist) -> None:
     visitor, cable, begin = typist
     page = visitor.page
     answer = first_answer(begin())
+    sum_sounds(page)
     expect(page.locator("#say")).to_have_text("Your turn")
     cable.deaden()
     for digit in answer:
