@@ -38,7 +38,8 @@ class Policy:
     thirty), one of them is right, and the second reaches this share of the first one's
     confidence, the verdict is unclear whatever the thresholds say. ``may_change``: whether a
     repeated answer may differ from what was heard the first time; if not, it then waits for the
-    teacher.
+    teacher. ``part_waits``: whether a number that may be part of the right one waits for the
+    teacher when it is heard again (False: rounds held before there was this, which marked it).
     """
 
     name: str
@@ -49,6 +50,7 @@ class Policy:
     told_from: float = 0.5
     close: float = 0.005
     may_change: bool = True
+    part_waits: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.wrong_to < self.right_from <= 1:
@@ -68,7 +70,7 @@ class Policy:
         return 1 / (1 - self.right_from) if self.right_from < 1 else float("inf")
 
 
-PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01, odds=20)
+PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01, odds=20, part_waits=True)
 """Lenient, for home and class. Half of all answers are right and the others are slips, spread over
 some twenty numbers: hence odds of 20. A pupil who is asked again may answer differently."""
 
@@ -80,6 +82,7 @@ TEST = Policy(
     number_from=0.95,
     told_from=0.9,
     may_change=False,
+    part_waits=True,
 )
 """Strict: twice as sure both ways, little benefit of the doubt, and a second attempt can only
 confirm the first. More answers are asked for again, and more wait for the teacher."""
@@ -162,18 +165,19 @@ def decide(
     All attempts are weighed together (`combine_hearings`). An unclear answer is asked for again up
     to ``asks`` times, then it waits for the teacher's ear. A wrong number that may be part of the
     right one, or the right one with another pupil's word ("three" and "fifty three"), is asked
-    about once, however surely it was heard: one wrong answer in ten of `simulated` pupils is of
-    this kind. Silence is asked about only after something unclear: a pupil who says nothing when
-    asked again is not silent; the teacher listens to the first attempt. A policy that does not
-    let answers change also sends a number that was not among the candidates of every attempt to the
-    teacher. Raises ValueError without a hearing.
+    about once, however surely it was heard, and if it is heard again it waits for the teacher: one
+    wrong answer in ten of `simulated` pupils is of this kind. Silence is asked about only after
+    something unclear: a pupil who says nothing when asked again is not silent; the teacher listens
+    to the first attempt. A policy that does not let answers change also sends a number that was not
+    among the candidates of every attempt to the teacher. Raises ValueError without a hearing.
     """
     hearing = combine_hearings(hearings, numbers)
     verdict = judge(hearing, answer, policy, numbers)
     if verdict is Verdict.SILENT and len(hearings) == 1:
         return Decision(verdict, Next.GO_ON, hearing)
     once = sum(bool(one.candidates) for one in hearings) == 1
-    if verdict is Verdict.WRONG and once and overlapping(hearing.candidates[0].value, answer):
+    doubtful = once or policy.part_waits
+    if verdict is Verdict.WRONG and doubtful and overlapping(hearing.candidates[0].value, answer):
         verdict = Verdict.UNCLEAR
     if verdict in (Verdict.UNCLEAR, Verdict.SILENT):
         asking = len(hearings) <= asks

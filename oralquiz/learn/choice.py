@@ -14,7 +14,9 @@ from oralquiz.learn.review import Memory
 from oralquiz.learn.skill import SkillBelief, probability
 
 FEW_USES = 6
-"""A rule with fewer moves is still new."""
+"""A rule with fewer moves is called new."""
+LONG_USED = 30
+"""From so many moves on, the rule taught last is no longer put before the others."""
 
 
 @dataclass(frozen=True)
@@ -78,11 +80,14 @@ def rule_words(rule: Rule) -> str:
 
 
 def _today(known: Mapping[Rule, Known], order: Sequence[Rule]) -> Drilled:
-    """The latest rule that is not yet mastered; else the least sure one."""
-    growing = [rule for rule in reversed(order) if not known[rule].mastery.reached]
+    """The latest rule while it is new; then, of those not yet mastered, the least sure one. A rule
+    that was hardly used counts as unsure, so every rule has its turn."""
+    growing = [rule for rule in order if not known[rule].mastery.reached]
     if not growing:
         return _weakest(known, order)
-    rule = growing[0]
+    rule = order[-1]
+    if rule not in growing or known[rule].uses >= LONG_USED:
+        rule = min(reversed(growing), key=lambda rule: known[rule].belief.mean)
     if known[rule].uses < FEW_USES:
         return Drilled(rule, f"{rule_words(rule)} is new")
     share = round(100 * known[rule].belief.chance)

@@ -3,11 +3,19 @@ from itertools import combinations
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
+from scipy import optimize
 
 from oralquiz.beads import Sum
 from oralquiz.judge.verdict import Verdict
 from oralquiz.learn.answers import Answer
-from oralquiz.learn.change import accuracy_trend, latency_trend, weeks
+from oralquiz.learn.change import (
+    HALF,
+    accuracy_trend,
+    latency_trend,
+    logistic_trend,
+    weeks,
+)
 
 MONDAY = date(2024, 3, 4)
 SUM = Sum.parse("34 + 13 - 22")
@@ -72,8 +80,40 @@ def test_accuracy_grows() -> None:
     answers = [a for n in range(6) for a in day(7 * n, 1.0, right=4 + n, wrong=6 - n)]
     found = accuracy_trend(answers)
     assert found is not None
-    assert found.per_week == pytest.approx(0.1)
+    # 10 answers a day, 4 to 9 right: the linear slope is 0.1, the logistic one at the mean near it
+    assert found.per_week == pytest.approx(0.1, abs=0.01)
     assert found.certain
+
+
+def test_the_share_is_fitted_by_maximum_likelihood() -> None:
+    weeks_since, right, judged = np.arange(6.0), np.array([2, 9, 4, 8, 7, 9]), np.full(6, 10)
+
+    def loss(
+        line: NDArray[np.float64],
+    ) -> float:  # written out, with the quarters that each day is given
+        logits = line[0] + line[1] * weeks_since
+        lost = (right + HALF) * np.logaddexp(0, -logits)
+        return float((lost + (judged - right + HALF) * np.logaddexp(0, logits)).sum())
+
+    best = optimize.minimize(loss, np.zeros(2), method="Nelder-Mead", options={"xatol": 1e-8})
+    found = logistic_trend(weeks_since, right, judged)
+    mean = float((right + HALF).sum() / (judged + 2 * HALF).sum())
+    assert found.per_week == pytest.approx(best.x[1] * mean * (1 - mean), rel=1e-3)
+
+
+def test_good_and_bad_days_are_no_change() -> None:
+    rng, claimed = np.random.default_rng(3), 0
+    for _ in range(200):
+        chances = 1 / (1 + np.exp(-(1.4 + rng.normal(0, 0.7, 10))))
+        found = logistic_trend(np.arange(10) / 2, rng.binomial(12, chances), np.full(10, 12))
+        claimed += found.certain
+    assert claimed / 200 < 0.09
+
+
+def test_days_that_all_went_right_say_little() -> None:
+    found = accuracy_trend([a for n in range(6) for a in day(7 * n, 1.0, right=5, wrong=0)])
+    assert found is not None and not found.certain
+    assert found.per_week == pytest.approx(0, abs=1e-9)
 
 
 def test_days_without_a_right_answer_say_nothing_about_speed() -> None:
