@@ -21,6 +21,7 @@ from datetime import UTC, datetime, timedelta
 from random import Random
 
 import numpy as np
+from scipy import stats
 
 from oralquiz.beads import Rule
 from oralquiz.learn import Practice
@@ -59,9 +60,9 @@ def row(goal: str, wanted: str, name: str, found: str) -> None:
 
 
 def interval(share: float, of: int) -> str:
-    """A share with its normal 95 % interval, in %."""
-    half = 1.96 * (max(share * (1 - share), 0.25 / of) / of) ** 0.5
-    return f"{share:.0%} (+- {half:.0%}, n {of})"
+    """A share with Wilson's 95 % interval, in %."""
+    ends = stats.binomtest(round(share * of), of).proportion_ci(method="wilson")
+    return f"{share:.0%} ({ends.low:.0%} to {ends.high:.0%}, n {of})"
 
 
 def pace(name: str, pupils: int) -> None:
