@@ -41,6 +41,8 @@ def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Ty
     if page.locator("[data-command=stop]").is_visible():
         page.click("[data-command=stop]")
     expect(page.locator("#say")).to_have_text("Well done! The round is over.")
+    # the next sum's sound may have been on its way when the round was stopped
+    visitor.complaints[:] = [c for c in visitor.complaints if "404" not in c or "/clip/" not in c]
 
 
 def sum_sounds(page: Page) -> None:
