@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -19,6 +20,7 @@ from rich.console import Console, RenderableType
 
 from oralquiz.cli import main
 from oralquiz.cli.replay import step_through
+from oralquiz.judge.verdict import PRACTICE
 from oralquiz.replay.step_words import phrases
 from oralquiz.replay.terminal import TerminalReplay
 from oralquiz.replay.turn_story import tell_turns
@@ -28,10 +30,10 @@ from tests.session.room import make_round, run
 
 @pytest.fixture(scope="module")
 def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    # 20 is a part of 25, so it is asked about once
-    path, _, _ = run(
-        tmp_path_factory.mktemp("r") / "s", make_round("34 + 13 - 22", "7 + 6"), [20, 20, 13]
-    )
+    # 20 is a part of 25, so it is asked about once, and then wrong by this policy
+    policy = replace(PRACTICE, part_waits=False)
+    round_ = replace(make_round("34 + 13 - 22", "7 + 6"), policy=policy)
+    path, _, _ = run(tmp_path_factory.mktemp("r") / "s", round_, [20, 20, 13])
     return path
 
 
