@@ -32,8 +32,12 @@ from tests.session.room import make_round, run
 def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     # 20 is a part of 25, so it is asked about once, and then wrong by this policy
     policy = replace(PRACTICE, part_waits=False)
-    round_ = replace(make_round("34 + 13 - 22", "7 + 6"), policy=policy)
-    path, _, _ = run(tmp_path_factory.mktemp("r") / "s", round_, [20, 20, 13])
+    path, _, _ = run(
+        tmp_path_factory.mktemp("r") / "s",
+        make_round("34 + 13 - 22", "7 + 6"),
+        [20, 20, 13],
+        policy=policy,
+    )
     return path
 
 

@@ -10,6 +10,7 @@ import numpy as np
 
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.beads import Sum
+from oralquiz.judge import PRACTICE, Policy
 from oralquiz.listen.hearing import Candidate, Hearing
 from oralquiz.rounds.events import AskedAgain, Dictated, Event
 from oralquiz.rounds.round import Options, Round, Turn
@@ -120,10 +121,14 @@ def make_round(*sums: str, pupil: str = "Asha", consent: bool = True) -> Round:
 
 
 def run(
-    folder: Path, round: Round, values: list[int | None], delay: float = 1.0
+    folder: Path,
+    round: Round,
+    values: list[int | None],
+    delay: float = 1.0,
+    policy: Policy = PRACTICE,
 ) -> tuple[Path, Answers, Runner]:
     """Run a round in the pulse room; returns the session file, the pupil, the runner."""
-    options = Options(pace_s=1.0, answer_within_s=3.0)
+    options = Options(pace_s=1.0, answer_within_s=3.0, policy=policy)
     room = VirtualRoom(np.random.default_rng(1))
     answers = Answers(room, values, delay)
     head = header(round, options, voice="pulse", model="pulse", software="test")
