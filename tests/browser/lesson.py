@@ -60,6 +60,11 @@ def until(what: Callable[[], Any], seconds: float = 60) -> Any:
     raise AssertionError("it did not happen in time")
 
 
+def was_said(page: Page, text: str) -> None:
+    """Wait until the page has said ``text`` to the pupil, if only for a moment."""
+    until(lambda: any(text in said for said in page.evaluate("said")))
+
+
 def hold_back(page: Page, what: str) -> list[Route]:
     """Requests for ``what`` wait in the list that is returned, as on a slow network."""
     held: list[Route] = []

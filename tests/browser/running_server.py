@@ -153,11 +153,23 @@ AudioBufferSourceNode.prototype.start = function (...args) {
 };
 """
 
+# what was said to a pupil on the way is gone after a second: `said` keeps it
+SAID = """
+window.said = [];
+addEventListener("DOMContentLoaded", () => {
+  for (const part of document.querySelectorAll("#say, #more")) {
+    const watch = new MutationObserver(() => said.push(part.textContent));
+    watch.observe(part, { childList: true, characterData: true, subtree: true });
+  }
+});
+"""
+
 
 def visit(browser: Browser, url: str, *, microphone: bool = True, **context: object) -> Visitor:
     """Open ``url`` in a window with a memory of its own."""
     opened = browser.new_context(**context)  # type: ignore[arg-type]
     opened.add_init_script(SOUNDING)
+    opened.add_init_script(SAID)
     if microphone:
         opened.add_init_script(MICROPHONE)
     visitor = Visitor(opened.new_page(), opened)

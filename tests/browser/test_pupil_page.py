@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from playwright.sync_api import expect
 
-from tests.browser.lesson import hold_back, home_code, remotes, until
+from tests.browser.lesson import hold_back, home_code, remotes, until, was_said
 from tests.browser.running_server import RunningServer, Visitor
 
 
@@ -38,12 +38,12 @@ def test_practice_at_home_without_a_microphone(
     for digit in str(run.round.turns[0].sum.answer):
         page.click(f"[data-digit='{digit}']")
     page.click("#send")
-    expect(page.locator("#say")).to_have_text(f"{run.round.turns[0].sum.answer}. Right!")
+    was_said(page, f"{run.round.turns[0].sum.answer}. Right!")
     expect(page.locator("#place")).to_have_text("2 of 3")
     expect(page.locator("#say")).to_have_text("Your turn")
     page.keyboard.type(str(run.round.turns[1].sum.answer + 1))
     page.keyboard.press("Enter")
-    expect(page.locator("#more")).to_contain_text("Not this time")
+    was_said(page, "Not this time")
     expect(page.locator("#place")).to_have_text("3 of 3")
     page.click("[data-command=pause]")
     expect(page.locator("#say")).to_have_text("Paused")
@@ -116,7 +116,7 @@ def test_a_child_presses_everything_twice(
     expect(page.locator("#place")).to_have_text("2 of 3")
     # a pause between two sums is seen, and can be ended
     page.click("[data-command=skip]")
-    expect(page.locator("#say")).to_have_text("Here comes the next one.")
+    was_said(page, "Here comes the next one.")
     page.click("[data-command=pause]")
     expect(page.locator("#say")).to_have_text("Paused")
     page.click("[data-command=resume]")
