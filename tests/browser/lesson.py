@@ -49,6 +49,15 @@ def home_code(room: RunningServer, name: str) -> str:
     return code
 
 
+def join_at_home(
+    room: RunningServer, open_window: Callable[..., Visitor], name: str, **more: Any
+) -> Page:
+    """A pupil's window at home, opened by the card, before the sound is on."""
+    page = open_window(f"{room.url}/join?code={home_code(room, name)}", **more).page
+    page.click("text=Join")
+    return page
+
+
 def until(what: Callable[[], Any], seconds: float = 60) -> Any:
     """Wait for something outside the pages."""
     end = time.monotonic() + seconds

@@ -6,15 +6,14 @@ from collections.abc import Callable
 
 from playwright.sync_api import expect
 
-from tests.browser.lesson import hold_back, home_code, remotes, until, was_said
+from tests.browser.lesson import hold_back, home_code, join_at_home, remotes, until, was_said
 from tests.browser.running_server import RunningServer, Visitor
 
 
 def test_practice_at_home_without_a_microphone(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
-    page.click("text=Join")
+    page = join_at_home(room, visitors, "Ben Okoro", microphone=False)
     page.click("summary:has-text('Settings')")
     page.uncheck("#microphone")
     page.select_option("#stretch", "10")
@@ -81,8 +80,7 @@ def test_nothing_can_be_set_before_the_page_listens(
 def test_a_child_presses_everything_twice(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
-    page.click("text=Join")
+    page = join_at_home(room, visitors, "Ben Okoro")
     page.wait_for_selector("#ready:enabled")
     page.evaluate(
         """() => {
@@ -129,8 +127,7 @@ def test_a_child_presses_everything_twice(
 def test_a_round_that_ends_before_a_slow_tablet_began(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
-    page.click("text=Join")
+    page = join_at_home(room, visitors, "Ben Okoro")
     page.click("#ready")
     expect(page.locator("#gate")).to_be_hidden()
     held = hold_back(page, "**/clip/**")
@@ -148,8 +145,7 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
 def test_a_tablet_that_comes_back_to_the_page_wakes_up(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}").page
-    page.click("text=Join")
+    page = join_at_home(room, visitors, "Ben Okoro")
     page.wait_for_selector("#ready:enabled")
     page.evaluate(
         """() => {
@@ -175,8 +171,7 @@ def test_a_tablet_that_comes_back_to_the_page_wakes_up(
 def test_looking_at_a_replay_is_no_break(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
-    page.click("text=Join")
+    page = join_at_home(room, visitors, "Ben Okoro", microphone=False)
     expect(page.locator("#ready")).to_be_enabled()
     expect(page.locator("#rest")).to_be_hidden()
     page.evaluate("sessionStorage.setItem('practised', String(10 * 60000 + 1))")
@@ -192,8 +187,7 @@ def test_looking_at_a_replay_is_no_break(
 def test_a_page_that_another_took_over_says_so_and_no_more(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    first = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
-    first.click("text=Join")
+    first = join_at_home(room, visitors, "Ben Okoro", microphone=False)
     expect(first.locator("#ready")).to_be_enabled()
     expect(first.locator("#go")).to_be_enabled()  # the connection is there
     second = first.context.new_page()
