@@ -42,7 +42,8 @@ def engine_version() -> str:
     from importlib.metadata import version
 
     if bundled_engine():
-        return f"espeakng-loader {version('espeakng-loader')}"
+        # settled: clips kept from before `_settle` may have been said too fast, and are not used
+        return f"espeakng-loader {version('espeakng-loader')}, settled"
     import platform
 
     return f"{platform.system()} {platform.version()} pyttsx3 {version('pyttsx3')}"
