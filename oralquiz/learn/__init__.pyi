@@ -3,6 +3,7 @@ from .change import Week as Week
 from .change import accuracy_trend as accuracy_trend
 from .change import latency_trend as latency_trend
 from .change import weeks as weeks
+from .choice import rule_words as rule_words
 from .practice import Practice as Practice
 from .practice import PracticeSettings as PracticeSettings
 from .practice import Skill as Skill
@@ -12,5 +13,7 @@ from .progress_words import progress_sentences as progress_sentences
 from .progress_words import share_words as share_words
 from .progress_words import weakness_words as weakness_words
 from .speed import speed_accuracy as speed_accuracy
+from .standing import Standing as Standing
+from .standing import standing_of as standing_of
 from .weakness import Weakness as Weakness
 from .weakness import weaknesses as weaknesses

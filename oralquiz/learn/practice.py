@@ -86,6 +86,8 @@ class Skill:
     sd: float
     mastered: bool
     due: datetime | None
+    uses: int = 0
+    """How many moves of it were seen."""
 
 
 @dataclass
@@ -171,6 +173,24 @@ class Practice:
         terms, rule, reason = state.waiting[0]
         return Task(Sum(terms), self._pace(moment), rule, reason)
 
+    def plan(self, count: int, now: datetime | float) -> list[Task]:
+        """The next ``count`` sums at once, chosen anew, from easier to harder; all have the pace
+        that is right for the first."""
+        moment = _moment(now)
+        self._state.waiting = self._choose_set(moment, count)
+        self._state.chosen = moment
+        pace_s = self._pace(moment)
+        return [Task(Sum(terms), pace_s, *why) for terms, *why in self._state.waiting]
+
+    def pace(self, now: datetime | float) -> float:
+        """The pace of the next sum: seconds from the onset of a term to the next onset."""
+        return self._pace(_moment(now))
+
+    @property
+    def columns(self) -> int:
+        """Columns of the frame that is practised on."""
+        return self._shape.columns
+
     def tell(
         self,
         task: Task,
@@ -186,6 +206,8 @@ class Practice:
         """
         moment, verdict = _moment(now), Verdict(verdict)
         state = self._state
+        if state.last and (moment - state.last).total_seconds() > STALE_S:
+            state.previous = None  # the answer before was given in another round
         state.waiting = [one for one in state.waiting if one[0] != task.sum.terms]
         state.recent = [*state.recent, task.sum.terms][-RECENT:]
         state.told += 1
@@ -204,7 +226,7 @@ class Practice:
             known = self._state.known[name]
             memory = known.memory.settled()
             found[name] = Skill(
-                known.belief.mean, known.belief.sd, known.mastery.reached, memory.due
+                known.belief.mean, known.belief.sd, known.mastery.reached, memory.due, known.uses
             )
         return found
 
@@ -325,7 +347,9 @@ class Practice:
             self._drillable = tuple(found)
         return self._drillable
 
-    def _choose_set(self, now: datetime) -> list[tuple[tuple[int, ...], str, str]]:
+    def _choose_set(
+        self, now: datetime, count: int | None = None
+    ) -> list[tuple[tuple[int, ...], str, str]]:
         state, rules = self._state, self._rules()
         rng = np.random.Generator(np.random.PCG64([state.seed, state.told, state.sets]))
         settled = {
@@ -338,7 +362,7 @@ class Practice:
         chosen = choose(
             settled,
             rules,
-            state.settings.set_size,
+            count or state.settings.set_size,
             Shares(state.settings.today, state.settings.due),
             Rule.parse(wish) if wish in state.taught else None,
             now,

@@ -10,6 +10,10 @@ from .import_sessions import Imported as Imported
 from .import_sessions import import_session as import_session
 from .import_sessions import unrecorded_sessions as unrecorded_sessions
 from .import_sessions import waiting as waiting
+from .learners import Learner as Learner
+from .learners import follow as follow
+from .learners import reached_step as reached_step
+from .learners import rule_states as rule_states
 from .names import clean_name as clean_name
 from .practice_sets import PracticeSet as PracticeSet
 from .practice_sets import give_set as give_set

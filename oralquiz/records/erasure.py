@@ -161,6 +161,8 @@ def _erase_rows(
                 """,
                 {"id": round_id},
             )
+        for table in ("learners", "rule_states"):
+            db.execute(f"delete from {table} where pupil_id = :id", them)
         remove_cards(db, pupil.id)
         note_erased_name(db, pupil.name)
         db.execute("delete from pupils where id = :id", them)

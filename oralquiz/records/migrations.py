@@ -13,6 +13,8 @@ erased_turns             the turns of a session whose pupil was erased, so that 
 erased_names             a slow salted hash of each name that was erased, and when
 cards                    pupils' own codes for practice at home
 practice_sets            what a class practises at home; the newest counts
+learners                 what practice knows of each pupil (JSON), and of which answers it knows it
+rule_states              of it, for every rule: skill, moves seen, mastered, when due
 counted (a view)         what counts of a sum: verdict, value, latency
 
 What counts is decided once, by ``rounds.Answered``, and written down with the sum.
@@ -209,6 +211,47 @@ def cards(db: Database) -> None:
 def erased_names(db: Database) -> None:
     db.table("erased_names").create(
         {"hash": bytes, "salt": bytes, "erased": str}, pk="hash", not_null={"salt", "erased"}
+    )
+
+
+@migrations()
+def practice_that_adapts(db: Database) -> None:
+    sums = db.table("sums")
+    for column, kind in (
+        ("pace_s", float),
+        ("deadline_s", float),
+        ("policy", str),
+        ("began", str),  # ISO 8601; of older records when the round was made
+        ("place", str),  # class, home; empty: not known
+        ("rule", str),  # for which it was chosen
+        ("reason", str),
+    ):
+        sums.add_column(column, kind)
+    db.execute(
+        """
+        update sums set (pace_s, began) =
+          (select rounds.pace_s, rounds.created from rounds where rounds.id = sums.round_id)
+        """
+    )
+    db.table("learners").create(
+        {"pupil_id": int, "state": str, "first": int, "told": int, "digest": str},
+        pk="pupil_id",
+        not_null={"state", "first", "told", "digest"},
+        foreign_keys=[("pupil_id", "pupils", "id")],
+    )
+    db.table("rule_states").create(
+        {
+            "pupil_id": int,
+            "rule": str,
+            "mean": float,
+            "sd": float,
+            "uses": int,
+            "mastered": int,
+            "due": str,
+        },
+        pk=("pupil_id", "rule"),
+        not_null={"mean", "sd", "uses", "mastered"},
+        foreign_keys=[("pupil_id", "pupils", "id")],
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +16,7 @@ from oralquiz.records.erased_names import note_erased_turns
 from oralquiz.records.pupil_list import Pupil, insert_pupil, pupils
 from oralquiz.rounds import Answered
 from oralquiz.session import ERASED, Session, erase_turns, only_writer, open_session
+from oralquiz.sound import SESSION_RATE
 
 
 def store_file(db: Database, file: Path) -> Session:
@@ -99,6 +101,7 @@ def _known(db: Database, turns: Iterable[Answered], created: str) -> dict[str, P
 
 def _store_turn(db: Database, session: Session, turn: Answered, pupil: int) -> None:
     verdict, latency_s = turn.verdict, turn.speed_s
+    asked = session.round.turns[turn.index]
     sum_id = (
         db.table("sums")
         .insert(
@@ -112,6 +115,13 @@ def _store_turn(db: Database, session: Session, turn: Answered, pupil: int) -> N
                 "verdict": verdict.value if verdict else None,
                 "value": turn.value,
                 "latency_s": latency_s,
+                "pace_s": turn.pace_s,
+                "deadline_s": session.options.answer_within_s,
+                "policy": session.options.policy.name,
+                "began": _began(session, turn),
+                "place": session.round.place,
+                "rule": asked.rule,
+                "reason": asked.reason,
             }
         )
         .last_pk
@@ -146,6 +156,12 @@ def _store_turn(db: Database, session: Session, turn: Answered, pupil: int) -> N
             }
             for rule in sorted({use["rule"] for use in uses})
         )
+
+
+def _began(session: Session, turn: Answered) -> str:
+    """When the sum began, as an ISO 8601 time."""
+    made = datetime.fromisoformat(session.round.created)
+    return (made + timedelta(seconds=turn.start / SESSION_RATE)).isoformat(timespec="seconds")
 
 
 def _rule_uses(session: Session, turn: Answered) -> Iterable[dict[str, Any]]:

@@ -85,6 +85,8 @@ class Answered:
     attempts: tuple[Attempt, ...] = ()
     corrections: tuple[Correction, ...] = ()
     ended: bool = False
+    pace_s: float | None = None
+    """At which it was read last; None when it was not read to the end."""
 
     @property
     def verdict(self) -> Verdict | None:
@@ -232,12 +234,13 @@ class _Turn:
     heard: Heard | None = None
     judged: bool = False
     ended: bool = False
+    pace_s: float | None = None
 
     def answered(self) -> Answered:
         turn = self.turn
         tried, corrected = tuple(self.attempts), tuple(self.corrections)
         place = (self.index, turn.pupil, turn.sum, turn.consent, self.start, self.end)
-        return Answered(*place, self.terms, tried, corrected, self.ended)
+        return Answered(*place, self.terms, tried, corrected, self.ended, self.pace_s)
 
     def apply(self, at: int, event: Event) -> None:
         self.end = max(self.end, at)
@@ -260,6 +263,7 @@ class _Turn:
             TermTime(without_controls(term.text), term.onset, term.offset)
             for term in dictated.terms
         )
+        self.pace_s = dictated.pace_s
         self.attempts.clear()
         self.heard, self.judged = None, False
 

@@ -13,11 +13,17 @@ from oralquiz.listen import find_language
 
 @dataclass(frozen=True)
 class Turn:
-    """One sum for one pupil. The voice is only recorded with ``consent``."""
+    """One sum for one pupil. The voice is only recorded with ``consent``.
+
+    Where the sum was chosen for this pupil, ``rule`` names what it drills and ``reason`` says why,
+    in words.
+    """
 
     pupil: str
     sum: Sum
     consent: bool = False
+    rule: str = ""
+    reason: str = ""
 
 
 @dataclass(frozen=True)
@@ -25,7 +31,7 @@ class Round:
     """What is asked: the turns in order, all for one step of the syllabus on one frame.
 
     ``step`` names the syllabus step, ``rule`` the rule drilled (empty: several). ``created`` is
-    an ISO 8601 date and time.
+    an ISO 8601 date and time. ``place``: ``class`` or ``home``; empty where nobody said.
     """
 
     name: str
@@ -35,6 +41,7 @@ class Round:
     rule: str = ""
     columns: int = 2
     move_order: MoveOrder = MoveOrder.FIVE_FIRST
+    place: str = ""
 
     @property
     def highest(self) -> int:

@@ -63,7 +63,9 @@ def _take_out(path: Path, session: Session, theirs: Set[int]) -> None:
             audio[turn.start : until, 1] = 0
     head = json.loads(json.dumps(dict(session.header)))
     for index in theirs:
-        head["round"]["turns"][index].update(pupil=ERASED, consent=False)
+        turn = head["round"]["turns"][index]
+        turn.update(pupil=ERASED, consent=False)
+        turn.pop("reason", None)  # what it says of the pupil's skill
 
     def without(event: Event) -> Event:
         turn = event.turn if isinstance(event, OfTurn) else event.more.get("turn")

@@ -72,11 +72,19 @@ def header(
             "rule": round.rule,
             "columns": round.columns,
             "move_order": round.move_order.value,
-            "turns": [
-                {"pupil": t.pupil, "terms": list(t.sum.terms), "consent": t.consent}
-                for t in round.turns
-            ],
+            "turns": [_turn_as_json(turn) for turn in round.turns],
+            **({"place": round.place} if round.place else {}),
         },
+    }
+
+
+def _turn_as_json(turn: Turn) -> dict[str, Any]:
+    chosen = {"rule": turn.rule, "reason": turn.reason}
+    return {
+        "pupil": turn.pupil,
+        "terms": list(turn.sum.terms),
+        "consent": turn.consent,
+        **{key: value for key, value in chosen.items() if value},
     }
 
 
@@ -189,7 +197,14 @@ def _is_time(text: str) -> bool:
 def _round(head: Mapping[str, Any]) -> Round:
     r = head["round"]
     turns = tuple(
-        Turn(without_controls(t["pupil"]), Sum(tuple(t["terms"])), t["consent"]) for t in r["turns"]
+        Turn(
+            without_controls(t["pupil"]),
+            Sum(tuple(t["terms"])),
+            t["consent"],
+            without_controls(t.get("rule", "")),
+            without_controls(t.get("reason", "")),
+        )
+        for t in r["turns"]
     )
     return Round(
         without_controls(r["name"]),
@@ -199,6 +214,7 @@ def _round(head: Mapping[str, Any]) -> Round:
         r["rule"],
         r["columns"],
         MoveOrder(r["move_order"]),
+        r.get("place", ""),
     )
 
 

@@ -1,0 +1,145 @@
+"""What practice knows of each pupil: worked out from the answers, and kept so that only new ones
+have to be taken in.
+
+What is kept is no truth of its own. When an answer that was taken in is corrected, erased, or comes
+late from another computer, it no longer fits what is kept (``digest``) and is worked out anew.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlite_utils import Database
+
+from oralquiz.beads import Rule, Sum, Syllabus
+from oralquiz.learn import Practice, PracticeSettings, Skill, Task
+from oralquiz.records.database import changing
+from oralquiz.records.practice_sets import PracticeSet, todays_set
+from oralquiz.records.pupil_list import Pupil
+
+MOST_TOLD = 400
+"""Answers from which a pupil is worked out anew: what was before tells little of today."""
+
+
+@dataclass(frozen=True)
+class Learner:
+    """The practice of one pupil and the ``step`` up to which everything is practised."""
+
+    pupil: Pupil
+    step: str
+    practice: Practice
+
+
+def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
+    """What practice knows of ``pupil`` by now, every answer in the records taken in."""
+    step, settings = reached_step(db, pupil, syllabus), _settings(db, pupil)
+    practice = Practice(syllabus, step, settings, seed=pupil.id)
+    rows = _rows(db, pupil.id, practice.columns)
+    begun = f"{syllabus.name} {step} {json.dumps(asdict(settings))}"
+    kept = next(db.query("select * from learners where pupil_id = ?", [pupil.id]), None)
+    first, told = max(0, len(rows) - MOST_TOLD), 0
+    if kept is not None:
+        known = rows[kept["first"] : kept["first"] + kept["told"]]
+        if len(known) == kept["told"] and _digest(begun, known) == kept["digest"]:
+            practice = Practice.from_json(kept["state"])
+            first, told = kept["first"], kept["told"]
+    new = rows[first + told :]
+    if new or kept is None or not told:
+        for row in new:
+            _tell(practice, row)
+        _keep(db, pupil, practice, first, len(rows) - first, _digest(begun, rows[first:]))
+    return Learner(pupil, step, practice)
+
+
+def rule_states(db: Database) -> dict[int, dict[Rule, Skill]]:
+    """By a pupil's number, what was known of each rule when the pupil was last followed."""
+    found: dict[int, dict[Rule, Skill]] = {}
+    for row in db.query("select * from rule_states"):
+        due = datetime.fromisoformat(row["due"]) if row["due"] else None
+        skill = Skill(row["mean"], row["sd"], bool(row["mastered"]), due, row["uses"])
+        found.setdefault(row["pupil_id"], {})[Rule.parse(row["rule"])] = skill
+    return found
+
+
+def reached_step(db: Database, pupil: Pupil, syllabus: Syllabus) -> str:
+    """How far the pupil was taught: the furthest step among the class's practice set and the
+    pupil's rounds; else the course's first."""
+    order = [step.name for step in syllabus.steps]
+    steps = {
+        row["step"]
+        for row in db.query(
+            """
+            select distinct step from rounds
+            where id in (select round_id from sums where pupil_id = ?)
+            """,
+            [pupil.id],
+        )
+    }
+    today = todays_set(db, pupil.class_name)
+    reached = [order.index(step) for step in {*steps, today.step if today else ""} & {*order}]
+    return order[max(reached, default=0)]
+
+
+def _settings(db: Database, pupil: Pupil) -> PracticeSettings:
+    """As the teacher gave the class its set: the most terms of a sum, the pace to begin with."""
+    today = todays_set(db, pupil.class_name) or PracticeSet("")
+    usual = PracticeSettings()
+    first = min(max(today.pace_s, usual.fastest_s), usual.slowest_s)
+    return PracticeSettings(terms=(min(3, today.terms), today.terms), first_pace_s=first)
+
+
+def _rows(db: Database, pupil: int, columns: int) -> list[dict[str, Any]]:
+    """Every judged sum of the pupil on such a frame, in the order in which it was asked."""
+    return list(
+        db.query(
+            """
+            select round_id, turn, terms, verdict, value, latency_s,
+              coalesce(began, rounds.created) as began,
+              coalesce(sums.pace_s, rounds.pace_s) as pace_s,
+              coalesce(sums.rule, '') as rule, coalesce(sums.reason, '') as reason
+            from sums join rounds on rounds.id = round_id
+            where pupil_id = ? and verdict is not null and rounds.columns = ?
+            order by began, round_id, turn
+            """,
+            [pupil, columns],
+        )
+    )
+
+
+def _tell(practice: Practice, row: dict[str, Any]) -> None:
+    when = datetime.fromisoformat(row["began"]).astimezone()
+    task = Task(Sum.parse(row["terms"]), row["pace_s"], row["rule"], row["reason"])
+    practice.tell(task, row["verdict"], row["value"], row["latency_s"], when)
+
+
+def _digest(begun: str, rows: Sequence[dict[str, Any]]) -> str:
+    told = [[row["round_id"], row["turn"], row["verdict"], row["value"]] for row in rows]
+    return hashlib.sha256(f"{begun} {json.dumps(told)}".encode()).hexdigest()
+
+
+def _keep(
+    db: Database, pupil: Pupil, practice: Practice, first: int, told: int, digest: str
+) -> None:
+    state = {"state": practice.to_json(), "first": first, "told": told, "digest": digest}
+    with changing(db):
+        if not db.table("pupils").count_where("id = ?", [pupil.id]):
+            return  # erased meanwhile
+        db.execute("delete from rule_states where pupil_id = ?", [pupil.id])
+        db.table("learners").upsert({"pupil_id": pupil.id, **state}, pk="pupil_id")
+        db.table("rule_states").insert_all(
+            {
+                "pupil_id": pupil.id,
+                "rule": rule,
+                "mean": skill.mean,
+                "sd": skill.sd,
+                "uses": skill.uses,
+                "mastered": int(skill.mastered),
+                "due": skill.due.astimezone(UTC).isoformat() if skill.due else None,
+            }
+            for rule, skill in practice.skills().items()
+        )
