@@ -38,7 +38,7 @@ def held(db: Database, *, pupil: int | None = None, limit: int = 40, skip: int =
     rows = db.query(
         f"""
         with shown as (
-          select rounds.rowid as place, id, created, name, step, file from rounds
+          select rounds.rowid as number, id, created, name, step, file from rounds
           where {shown}
           order by created desc, rounds.rowid desc limit :limit offset :skip
         )
@@ -47,7 +47,7 @@ def held(db: Database, *, pupil: int | None = None, limit: int = 40, skip: int =
           sum(verdict = 'right') as right, count(*) as of, sum(verdict = 'unclear') as waiting
         from shown join sums on sums.round_id = shown.id {theirs}
           join pupils on pupils.id = pupil_id
-        group by shown.id order by shown.created desc, place desc
+        group by shown.id order by shown.created desc, number desc
         """,
         {"pupil": pupil, "limit": limit, "skip": skip},
     )
