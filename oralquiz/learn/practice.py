@@ -161,6 +161,7 @@ class Practice:
     def slower(self) -> None:
         """The pupil asks for a slower pace."""
         self._state.slack *= SLOWER
+        self._state.pace_s *= SLOWER  # at once, not step by step
 
     # --- the sums -------------------------------------------------------------------------------
 
@@ -266,8 +267,8 @@ class Practice:
         """Where the target is expected, at most one step from the pace before."""
         state, wanted = self._state, self._state.settings
         goal = self._drifted_pace(now).pace_for(wanted.target) * state.slack
-        step = 1 + wanted.step if state.slack <= 1 else max(SLOWER, 1 + wanted.step)
-        near = min(max(goal, state.pace_s / (1 + wanted.step)), state.pace_s * step)
+        step = 1 + wanted.step
+        near = min(max(goal, state.pace_s / step), state.pace_s * step)
         return round(min(max(near, wanted.fastest_s), wanted.slowest_s), 3)
 
     def _drifted_pace(self, now: datetime) -> PaceBelief:

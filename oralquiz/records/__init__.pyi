@@ -14,6 +14,7 @@ from .learners import Learner as Learner
 from .learners import follow as follow
 from .learners import reached_step as reached_step
 from .learners import rule_states as rule_states
+from .learners import untold as untold
 from .names import clean_name as clean_name
 from .practice_sets import PracticeSet as PracticeSet
 from .practice_sets import give_set as give_set

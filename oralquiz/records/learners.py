@@ -16,11 +16,11 @@ from typing import Any
 
 from sqlite_utils import Database
 
-from oralquiz.beads import Rule, Sum, Syllabus
+from oralquiz.beads import ALL_RULES, Rule, Sum, Syllabus
 from oralquiz.learn import Practice, PracticeSettings, Skill, Task
 from oralquiz.records.database import changing
 from oralquiz.records.practice_sets import PracticeSet, todays_set
-from oralquiz.records.pupil_list import Pupil
+from oralquiz.records.pupil_list import Pupil, pupils
 
 MOST_TOLD = 400
 """Answers from which a pupil is worked out anew: what was before tells little of today."""
@@ -38,7 +38,8 @@ class Learner:
 def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
     """What practice knows of ``pupil`` by now, every answer in the records taken in."""
     step, settings = reached_step(db, pupil, syllabus), _settings(db, pupil)
-    practice = Practice(syllabus, step, settings, seed=pupil.id)
+    taught = step if syllabus.taught(step) else ALL_RULES  # a course that adds none, only drills
+    practice = Practice(syllabus, taught, settings, seed=pupil.id)
     rows = _rows(db, pupil.id, practice.columns)
     begun = f"{syllabus.name} {step} {json.dumps(asdict(settings))}"
     kept = next(db.query("select * from learners where pupil_id = ?", [pupil.id]), None)
@@ -49,7 +50,7 @@ def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
             practice = Practice.from_json(kept["state"])
             first, told = kept["first"], kept["told"]
     new = rows[first + told :]
-    if new or kept is None or not told:
+    if new or not told:
         for row in new:
             _tell(practice, row)
         _keep(db, pupil, practice, first, len(rows) - first, _digest(begun, rows[first:]))
@@ -64,6 +65,20 @@ def rule_states(db: Database) -> dict[int, dict[Rule, Skill]]:
         skill = Skill(row["mean"], row["sd"], bool(row["mastered"]), due, row["uses"])
         found.setdefault(row["pupil_id"], {})[Rule.parse(row["rule"])] = skill
     return found
+
+
+def untold(db: Database) -> list[Pupil]:
+    """The pupils whose answers were not all taken in when they were last followed."""
+    rows = db.query(
+        """
+        select pupil_id, count(*) as judged,
+          coalesce((select first + told from learners where learners.pupil_id = sums.pupil_id), 0)
+            as known
+        from sums where verdict is not null group by pupil_id
+        """
+    )
+    behind = {row["pupil_id"] for row in rows if row["judged"] > row["known"]}
+    return [pupil for pupil in pupils(db) if pupil.id in behind]
 
 
 def reached_step(db: Database, pupil: Pupil, syllabus: Syllabus) -> str:

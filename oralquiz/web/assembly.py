@@ -14,6 +14,7 @@ from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from oralquiz.audio import EchoCanceller, HalfDuplexGate
@@ -21,6 +22,7 @@ from oralquiz.listen import Recognizer
 from oralquiz.records import Pupil
 from oralquiz.rounds import EchoFilter, Round, RoundPlan, Way, plan_rounds
 from oralquiz.session import RoundReader
+from oralquiz.solo import PacedReader, PracticeRound
 from oralquiz.web.background import Background
 from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.class_round import ClassRound
@@ -68,7 +70,7 @@ class Assembly:
         now: Now,
     ) -> None:
         self.threads = threads
-        self._tools = tools
+        self.tools = tools
         self._sessions = sessions
         self._front = front
         self._background = background
@@ -81,24 +83,24 @@ class Assembly:
         """How many pupils can be heard at once; measured once. Raises OralquizError."""
         if not self._at_once:
             recognizer = await self.recognizer()
-            self._at_once = await asyncio.to_thread(self._tools.at_once, recognizer)
+            self._at_once = await asyncio.to_thread(self.tools.at_once, recognizer)
         return self._at_once
 
     async def voices(self) -> Sequence[tuple[str, str]]:
         """The voices to choose from; looked up once."""
         if not self._voices:
-            self._voices = await asyncio.to_thread(self._tools.voices)
+            self._voices = await asyncio.to_thread(self.tools.voices)
         return self._voices
 
     async def recognizer(self) -> Recognizer:
         """What hears; opened once."""
         if self._recognizer is None:
-            self._recognizer = await asyncio.to_thread(self._tools.recognizer)
+            self._recognizer = await asyncio.to_thread(self.tools.recognizer)
         return self._recognizer
 
     async def reader(self, plan: RoundPlan) -> RoundReader:
         """The voice that ``plan`` wants, at its pace. Raises OralquizError."""
-        return await asyncio.to_thread(self._tools.reader, plan.voice, plan.pace_s)
+        return await asyncio.to_thread(self.tools.reader, plan.voice, plan.pace_s)
 
     async def assemble(
         self,
@@ -106,17 +108,22 @@ class Assembly:
         pupils: Sequence[Pupil],
         devices: Sequence[BrowserDevice],
         make: Callable[[str, str], ClassRound],
+        chosen: PracticeRound | None = None,
     ) -> ClassRound:
-        """A class round of ``pupils`` on ``devices``, begun. ``make`` makes it from its key and
-        title. Raises OralquizError, and then leaves nothing behind."""
-        rounds = await asyncio.to_thread(plan_rounds, plan, pupils)
+        """A class round of ``pupils`` on ``devices``, begun, with the ``chosen`` sums or those of
+        the plan. ``make`` makes it from its key and title. Raises OralquizError, and then leaves
+        nothing behind."""
+        if chosen is not None:
+            rounds = [chosen.round]
+        else:
+            rounds = await asyncio.to_thread(plan_rounds, plan, pupils)
         recognizer = await self.recognizer()
-        readers = await self._readers(plan, rounds)
+        readers = await self._readers(plan, rounds, chosen)
         class_round = make(secrets.token_hex(6), rounds[0].name)
         if plan.way is Way.ROOM:
             self._read_at_the_front(class_round, readers[0])
         remotes = await asyncio.to_thread(
-            self._open, class_round, plan, rounds, devices, readers, recognizer
+            self._open, class_round, rounds, devices, readers, recognizer
         )
         for remote, device in zip(remotes, devices, strict=True):
             class_round.add(remote, device)
@@ -128,10 +135,15 @@ class Assembly:
         class_round.begin(clips)
         return class_round
 
-    async def _readers(self, plan: RoundPlan, rounds: Sequence[Round]) -> list[AheadReader]:
+    async def _readers(
+        self, plan: RoundPlan, rounds: Sequence[Round], chosen: PracticeRound | None
+    ) -> list[AheadReader]:
         """A reader for each round (in the room the same for all) with its first sum ready: a pace
         that is too quick is said now."""
-        reader = await self.reader(plan)
+        if chosen is not None:
+            reader: RoundReader = PacedReader(partial(self.tools.reader, plan.voice), chosen.pace_s)
+        else:
+            reader = await self.reader(plan)
         shared = AheadReader(reader)
         room = plan.way is Way.ROOM
         readers = [shared if room else AheadReader(reader) for _ in rounds]
@@ -154,7 +166,6 @@ class Assembly:
     def _open(
         self,
         class_round: ClassRound,
-        plan: RoundPlan,
         rounds: Sequence[Round],
         devices: Sequence[BrowserDevice],
         readers: Sequence[AheadReader],
@@ -162,7 +173,7 @@ class Assembly:
     ) -> list[RemoteRound]:
         """The round of each device, its session begun. When one cannot be had, none is left."""
         stamp = datetime.now(UTC).strftime("%Y-%m-%d-%H%M%S")
-        barrier = class_round.barrier
+        barrier, chosen, plan = class_round.barrier, class_round.chosen, class_round.plan
         remotes: list[RemoteRound] = []
         with ExitStack() as opened:
             for number, device in enumerate(devices, start=1):
@@ -181,6 +192,7 @@ class Assembly:
                     stream_begun=barrier.stirred if barrier else lambda: None,
                     room=barrier is not None,
                     echo_filter=echo_filter(device.mic, len(rounds)),
+                    slower=chosen.slower if chosen else lambda: None,
                 )
                 opened.enter_context(remote.live)
                 remotes.append(remote)

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Awaitable, Callable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 from sqlite_utils import Database
 
+from oralquiz.beads import Syllabus
 from oralquiz.compose import counted
 from oralquiz.errors import OralquizError
 from oralquiz.judge import Verdict
-from oralquiz.records import import_session, store_file, waiting
+from oralquiz.records import follow, import_session, store_file, untold, waiting
 from oralquiz.session import BeingHeld, correct
 from oralquiz.web.background import Background
 from oralquiz.web.class_round import TEACHER, ClassRound
@@ -27,7 +29,7 @@ NOT_KEPT = (OralquizError, OSError, sqlite3.Error)
 
 class Bookkeeper:
     """``sessions`` is the folder of the session files; ``changed`` is called when there is
-    something new to show."""
+    something new to show; ``syllabus`` is the course that is taught."""
 
     def __init__(
         self,
@@ -35,8 +37,10 @@ class Bookkeeper:
         sessions: Path,
         background: Background,
         changed: Callable[[], None],
+        syllabus: Callable[[], Syllabus],
     ) -> None:
         self._records = records
+        self._syllabus = syllabus
         self._sessions = sessions
         self._background = background
         self._changed = changed
@@ -58,6 +62,13 @@ class Bookkeeper:
 
     async def _save(self, class_round: ClassRound, participant: Participant, file: Path) -> None:
         class_round.saved(participant, await self._records.do(_store_file, file))
+        await self.follow_pupils()
+
+    async def follow_pupils(self) -> None:
+        """Take new answers into what practice knows of each pupil. When that fails, it is made good
+        at the pupil's next practice."""
+        with suppress(*NOT_KEPT):
+            await self._records.apart(_follow_pupils, self._syllabus())
 
     async def _keep(self, class_round: ClassRound, work: Awaitable[None]) -> None:
         """Do ``work``; if something keeps it from the records, the round's page says so."""
@@ -101,6 +112,7 @@ class Bookkeeper:
         """The teacher's ear on a turn of a finished session. Raises BadInput."""
         when = datetime.now(UTC).isoformat(timespec="seconds")
         await self._records.do(_correct_file, file, turn, verdict, value, when)
+        self._background.run(self.follow_pupils())
         self._changed()
 
     # --- what was left over -----------------------------------------------------------------
@@ -122,6 +134,7 @@ class Bookkeeper:
                     failed += 1
         except NOT_KEPT:
             failed += 1
+        await self.follow_pupils()
         self._changed()
         said = []
         if new:
@@ -131,6 +144,11 @@ class Bookkeeper:
             sessions = counted(failed, "session")
             said.append(f"{sessions} cannot be entered: `oralquiz enter` says why.")
         return " ".join(said)
+
+
+def _follow_pupils(db: Database, syllabus: Syllabus) -> None:
+    for pupil in untold(db):
+        follow(db, pupil, syllabus)
 
 
 def _store_file(db: Database, file: Path) -> str:

@@ -44,6 +44,9 @@ from oralquiz.web.remote_round import RemoteRound
 RECEIPT_EVERY = 12
 """Blocks between two receipts: a quarter of a second of sound that a page must keep at least."""
 
+SLOWER = "slower"
+"""What a page may say besides a runner's commands: read more slowly from now on."""
+
 MOST_LOST = 15 * 60 * 50
 """Blocks (a quarter of an hour) that a page may declare lost at once."""
 
@@ -69,9 +72,12 @@ class Streamed(Protocol):
 
     def command(self, command: Command) -> None: ...
 
+    def slower(self) -> None: ...
+
 
 class BrowserDevice:
-    """``key`` is unique among devices; ``commands`` are those its page may give a runner."""
+    """``key`` is unique among devices; ``commands`` are those its page may give: a runner's, and
+    SLOWER."""
 
     def __init__(
         self,
@@ -80,7 +86,7 @@ class BrowserDevice:
         commands: frozenset[str],
         changed: Callable[[BrowserDevice], None],
     ) -> None:
-        assert commands <= COMMANDS
+        assert commands <= COMMANDS | {SLOWER}
         self.key = key
         self.name = name
         self.commands = commands
@@ -243,7 +249,10 @@ class BrowserDevice:
             case Ordered(name=name):
                 if name not in self.commands:
                     raise ProtocolError(f"this page may not {name}")
-                running.command(Command(name))
+                if name == SLOWER:
+                    running.slower()
+                else:
+                    running.command(Command(name))
 
     def _welcome(self, hello: Hello) -> None:
         """The page is here, or here again: tell it where to go on."""

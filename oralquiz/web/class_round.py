@@ -24,6 +24,7 @@ from oralquiz.rounds import (
     SumEnded,
     Way,
 )
+from oralquiz.solo import PracticeRound
 from oralquiz.sound import Samples
 from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.device_messages import ShowOver, ShowPhase, ToDevice
@@ -49,7 +50,8 @@ class Phase(StrEnum):
 class ClassRound:
     """``changed`` is called whenever there is something new to show, ``finished`` once for each
     participant whose round is over, ``too_late`` with a verdict of the teacher's that came while a
-    participant's file was being finished."""
+    participant's file was being finished. ``chosen``: the sums, where they were chosen for the one
+    pupil who practises."""
 
     def __init__(
         self,
@@ -61,11 +63,13 @@ class ClassRound:
         changed: Callable[[], None],
         finished: Callable[[ClassRound, Participant], None],
         too_late: Callable[[ClassRound, Participant, TeacherVerdict], None],
+        chosen: PracticeRound | None = None,
     ) -> None:
         self.key = key
         self.plan = plan
         self.title = title
         self.practice = practice
+        self.chosen = chosen
         self.phase = Phase.PREPARING
         self.revealed = False
         self.trouble = ""
@@ -223,6 +227,8 @@ class ClassRound:
             case AskedAgain():
                 participant.show(again_shown(participant))
             case SumEnded():
+                if self.chosen is not None:
+                    self.chosen.tell(progress.now)
                 participant.show(answer_shown(participant))
                 if self.barrier is not None:
                     self.barrier.answered(participant.key)

@@ -68,7 +68,9 @@ class Classroom:
         self.background = Background()
         self.publisher = Publisher(self._live, self._wall)
         self.roster = Roster(codes or Codes(), self._device_changed)
-        self.bookkeeper = Bookkeeper(records, sessions, self.background, self.publisher.changed)
+        self.bookkeeper = Bookkeeper(
+            records, sessions, self.background, self.publisher.changed, lambda: self.syllabus
+        )
         self.assembly = Assembly(
             tools, sessions, self.roster.front, threads or usual_threads(), self.background, now
         )

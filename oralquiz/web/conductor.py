@@ -9,10 +9,11 @@ from contextlib import suppress
 from oralquiz.errors import BadInput
 from oralquiz.records import Pupil
 from oralquiz.rounds import RoundPlan, Way
+from oralquiz.solo import PracticeRound
 from oralquiz.web.assembly import Assembly
 from oralquiz.web.background import Background
 from oralquiz.web.bookkeeper import Bookkeeper
-from oralquiz.web.browser_device import BrowserDevice
+from oralquiz.web.browser_device import SLOWER, BrowserDevice
 from oralquiz.web.capacity import too_many
 from oralquiz.web.class_round import ClassRound, Phase
 from oralquiz.web.roster import PUPIL_COMMANDS, Roster, device_key
@@ -21,6 +22,8 @@ CLOSING_S = 5.0
 """Seconds in which rounds that were stopped are brought to their end."""
 
 PRACTICE_COMMANDS = frozenset({"pause", "resume", "repeat", "skip", "stop"})
+CHOSEN_COMMANDS = PRACTICE_COMMANDS | {SLOWER}
+"""Where the pace follows the pupil."""
 
 
 class Conductor:
@@ -89,8 +92,11 @@ class Conductor:
         if practice is not None:
             practice.do("stop")
 
-    async def practise(self, plan: RoundPlan, pupil: Pupil) -> ClassRound:
-        """A pupil's own round at home. Raises OralquizError."""
+    async def practise(
+        self, plan: RoundPlan, pupil: Pupil, chosen: PracticeRound | None = None
+    ) -> ClassRound:
+        """A pupil's own round at home, with sums ``chosen`` for the pupil or (None) those of the
+        plan. Raises OralquizError."""
         async with self._starting:  # else two windows could begin two rounds on one device
             device = self._roster.device_of(pupil)
             if self.holds(pupil):
@@ -98,8 +104,8 @@ class Conductor:
             if self.practices.get(device.key) in self.going:
                 raise BadInput("a round is already running")
             await self._check_capacity([device])
-            device.commands = PRACTICE_COMMANDS
-            practice = await self._hold(plan, [pupil], [device], practice=True)
+            device.commands = CHOSEN_COMMANDS if chosen else PRACTICE_COMMANDS
+            practice = await self._hold(plan, [pupil], [device], practice=True, chosen=chosen)
             self.practices[device.key] = practice
             return practice
 
@@ -110,6 +116,7 @@ class Conductor:
         devices: Sequence[BrowserDevice],
         *,
         practice: bool,
+        chosen: PracticeRound | None = None,
     ) -> ClassRound:
         def make(key: str, title: str) -> ClassRound:
             return ClassRound(
@@ -120,9 +127,10 @@ class Conductor:
                 changed=self._changed,
                 finished=self._bookkeeper.finished,
                 too_late=self._bookkeeper.too_late,
+                chosen=chosen,
             )
 
-        return await self._assembly.assemble(plan, pupils, devices, make)
+        return await self._assembly.assemble(plan, pupils, devices, make, chosen)
 
     async def _check_capacity(self, devices: Sequence[BrowserDevice]) -> None:
         """Raises BadInput when so many microphones, with those of rounds that go on, would make

@@ -40,6 +40,11 @@ class Obey:
 
 
 @dataclass(frozen=True)
+class ReadSlower:
+    """The pace has changed: what was rendered at the one before is rendered anew."""
+
+
+@dataclass(frozen=True)
 class TooLate:
     """The page could not start sound ``play`` on time."""
 
@@ -73,7 +78,7 @@ class EndRound:
     why: str
 
 
-Item = MicrophoneBlocks | Lost | Obey | TooLate | RoomReads | TeacherVerdict | EndRound
+Item = MicrophoneBlocks | Lost | Obey | TooLate | ReadSlower | RoomReads | TeacherVerdict | EndRound
 
 
 class Inbox:

@@ -85,10 +85,12 @@ class StretchTime(Struct, frozen=True, tag_field="t", tag="time"):
 
 
 class Practise(Struct, frozen=True, tag_field="t", tag="practise"):
-    """A pupil begins today's set."""
+    """A pupil begins to practise: ``count`` sums of the ``rule`` that was asked for (empty: what
+    suits the pupil), perhaps read more slowly."""
 
-    pace_s: Seconds
     count: Whole
+    rule: Annotated[str, Meta(max_length=40)]
+    slower: bool
 
 
 class Do(Struct, frozen=True, tag_field="t", tag="do"):

@@ -8,7 +8,9 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 
 from oralquiz.audio import chirp, find_echo
-from oralquiz.records import Pupil, bests, held
+from oralquiz.beads import Rule
+from oralquiz.learn import rule_words
+from oralquiz.records import Pupil, bests, follow, held
 from oralquiz.sound import SESSION_RATE, from_pcm16, to_pcm16
 from oralquiz.web.identity import classroom_of, sees, visit_of, who
 from oralquiz.web.pages import go, page, pupils_only
@@ -18,6 +20,9 @@ from oralquiz.web.sockets import set_of
 BREAK_AFTER_MIN = 10
 """Minutes of practice after which a page suggests a break."""
 
+COUNTS = (3, 5, 6, 8, 10, 12)
+"""Sums of a round of practice to choose from."""
+
 ROUNDS = 6
 """Rounds to look at again on a pupil's page."""
 
@@ -25,7 +30,8 @@ ROUNDS = 6
 @pupils_only
 async def me(request: Request, pupil: Pupil) -> Response:
     classroom, here = classroom_of(request), await who(request)
-    step_set = await set_of(classroom, pupil, classroom.syllabus)
+    step_set = await set_of(classroom, pupil)
+    learner = await classroom.records.apart(follow, pupil, classroom.syllabus)
     rounds = await classroom.records.do(held, pupil=pupil.id, limit=ROUNDS)
     place = classroom.roster.places.get(pupil.id)
     return page(
@@ -36,7 +42,9 @@ async def me(request: Request, pupil: Pupil) -> Response:
         earlier=here.earlier,
         asked=place is not None and bool(place.asking),
         today=step_set,
-        step=classroom.syllabus.step(step_set.step),
+        step=classroom.syllabus.step(learner.step),
+        rules=[(name, rule_words(Rule.parse(name))) for name in learner.practice.skills()],
+        counts=sorted({*COUNTS, step_set.count}),
         minutes=max(1, round(step_set.count * (step_set.terms * step_set.pace_s + 8) / 60)),
         bests=await classroom.records.do(bests, pupil.id) if here.earlier else (),
         rounds=[one for one in rounds if sees(classroom, here, visit_of(request), one.id)],

@@ -22,6 +22,7 @@ from oralquiz.web.inbox import (
     Lost,
     MicrophoneBlocks,
     Obey,
+    ReadSlower,
     RoomReads,
     TeacherVerdict,
     TooLate,
@@ -47,7 +48,8 @@ class RemoteRound:
     other classes of ``reports.py`` say; both are called from threads. With ``room`` the sums are
     read by another device: this one keeps silent, and waits before each sum until ``room_reads``.
     ``echo_filter`` keeps the reading, from this loudspeaker or the room's, out of what is heard.
-    ``stream_begun`` is called when the page's stream begins.
+    ``stream_begun`` is called when the page's stream begins, ``slower`` when the pupil asks for a
+    slower pace.
     """
 
     def __init__(
@@ -66,7 +68,9 @@ class RemoteRound:
         stream_begun: Callable[[], None] = lambda: None,
         room: bool = False,
         echo_filter: EchoFilter | None = None,
+        slower: Callable[[], None] = lambda: None,
     ) -> None:
+        self._slower = slower
         self.key = key
         self.round = round
         self.options = options
@@ -141,6 +145,12 @@ class RemoteRound:
         """Have the runner obey at its next block. A number typed while the sum is still being read
         counts when it is over, unless another is typed until then."""
         self._inbox.put(Obey(command))
+
+    def slower(self) -> None:
+        """The pupil asks for a slower pace: the present sum is read again at it, unless it was
+        answered."""
+        self._slower()
+        self._inbox.put(ReadSlower())
 
     def late(self, play: int) -> None:
         """The page could not start a sound in time, so it did not: the sum is read anew."""

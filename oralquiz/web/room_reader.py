@@ -78,3 +78,6 @@ class RoomReader:
 
     def command(self, command: Command) -> None:
         """Nothing here takes commands."""
+
+    def slower(self) -> None:
+        """The room's pace is the teacher's."""

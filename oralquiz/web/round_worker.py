@@ -36,6 +36,7 @@ from oralquiz.web.inbox import (
     Lost,
     MicrophoneBlocks,
     Obey,
+    ReadSlower,
     RoomReads,
     TeacherVerdict,
     TooLate,
@@ -116,6 +117,8 @@ class RoundWorker:
                     self._take(MicrophoneBlocks(SILENCE))
             case Obey(command):
                 self._obey(command)
+            case ReadSlower():
+                self._read_slower()
             case TooLate(play):
                 self._read_anew(play)
             case RoomReads():
@@ -159,6 +162,13 @@ class RoundWorker:
         if play == page.dictation_play:
             page.allow_more()
             self._runner.command(Command("repeat", why="it could not start on time"))
+
+    def _read_slower(self) -> None:
+        self._reader.forget()
+        if self._runner.state in (State.DICTATING, State.LISTENING, State.ASKING):
+            self._runner.command(Command("repeat", why="asked for more slowly"))
+        else:
+            self._ahead.submit(self._render_next, self.turn + 1)
 
     def missed_play(self, seen: int) -> int | None:
         """The number of the present sum's sound, if the page has not seen it yet."""

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import asyncio
+
 from starlette.websockets import WebSocket
 
-from oralquiz.beads import Syllabus
-from oralquiz.records import PracticeSet, Pupil, todays_set
-from oralquiz.rounds import RoundPlan
+from oralquiz.errors import BadInput
+from oralquiz.records import PracticeSet, Pupil, follow, todays_set
+from oralquiz.rounds import RoundPlan, Way
+from oralquiz.solo import PracticeRound
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.connection import REFUSED, Connection
 from oralquiz.web.conversation import Conversation
 from oralquiz.web.device_messages import Aside
 from oralquiz.web.identity import classroom_of, visit_of, who
-from oralquiz.web.plan_form import read_plan
+from oralquiz.web.plan_form import MAX_SUMS
 from oralquiz.web.protocol import (
     Allow,
     Correct,
@@ -52,8 +55,8 @@ async def pupil_socket(socket: WebSocket) -> None:
         if (await who(socket)).pupil is None:  # a page may stay open for longer than its card
             connection.close("your card is no longer valid", REFUSED)
             return
-        plan = await practice_plan(classroom, pupil, wish)
-        await classroom.conductor.practise(plan, pupil)
+        chosen = await choose_practice(classroom, pupil, wish)
+        await classroom.conductor.practise(practice_plan(chosen), pupil, chosen)
 
     await socket.accept()
     device.attach(connection)
@@ -65,24 +68,27 @@ async def pupil_socket(socket: WebSocket) -> None:
         device.detach(connection)
 
 
-async def practice_plan(classroom: Classroom, pupil: Pupil, wish: Practise) -> RoundPlan:
-    """Today's set with the pace and the number of sums that the pupil chose."""
-    syllabus = classroom.syllabus
-    today = await set_of(classroom, pupil, syllabus)
-    wanted = {
-        "step": today.step,
-        "terms": today.terms,
-        "count": wish.count,
-        "pace": wish.pace_s,
-        "way": "own",
-    }
-    return read_plan(wanted, syllabus)
+async def choose_practice(classroom: Classroom, pupil: Pupil, wish: Practise) -> PracticeRound:
+    """Sums that suit the pupil, with what the pupil asked for. Raises BadInput."""
+    if not 1 <= wish.count <= MAX_SUMS:
+        raise BadInput(f"a round has 1 to {MAX_SUMS} sums, not {wish.count}")
+    learner = await classroom.records.apart(follow, pupil, classroom.syllabus)
+    if wish.rule:
+        learner.practice.ask_for(wish.rule)
+    if wish.slower:
+        learner.practice.slower()
+    return await asyncio.to_thread(PracticeRound, learner.practice, pupil, learner.step, wish.count)
 
 
-async def set_of(classroom: Classroom, pupil: Pupil, syllabus: Syllabus) -> PracticeSet:
+def practice_plan(chosen: PracticeRound) -> RoundPlan:
+    """How a round of ``chosen`` sums is held."""
+    return RoundPlan(chosen.round.step, Way.OWN, len(chosen.round.turns), pace_s=chosen.pace_s())
+
+
+async def set_of(classroom: Classroom, pupil: Pupil) -> PracticeSet:
     """The set of the pupil's class, or the course's first step."""
     today = await classroom.records.do(todays_set, pupil.class_name)
-    return today or PracticeSet(syllabus.steps[0].name)
+    return today or PracticeSet(classroom.syllabus.steps[0].name)
 
 
 async def teacher_socket(socket: WebSocket) -> None:

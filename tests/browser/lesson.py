@@ -9,12 +9,16 @@ from typing import Any
 
 from playwright.sync_api import Page, Route, expect
 
+from oralquiz.records.practice_sets import PracticeSet, give_set
 from oralquiz.records.pupil_list import pupils
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.live_messages import JudgedAnswer, LiveRow
 from oralquiz.web.live_view import live_answers, live_rows
 from oralquiz.web.remote_round import RemoteRound
 from tests.browser.running_server import RunningServer, Visitor, say
+
+QUICK_SET = PracticeSet("direct", count=6, terms=3, pace_s=1.5, created="2026-01-05")
+"""What is practised at home in these tests: short sums, quickly read."""
 
 
 def on_loop(room: RunningServer, work: Any) -> Any:
@@ -43,6 +47,7 @@ def home_code(room: RunningServer, name: str) -> str:
 
     async def card() -> str:
         everyone = await room.classroom.records.do(pupils)
+        await room.classroom.records.do(give_set, "3B", QUICK_SET)
         return room.classroom.codes.for_pupil(next(p for p in everyone if p.name == name))[0]
 
     code: str = on_loop(room, card())

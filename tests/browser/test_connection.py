@@ -29,7 +29,6 @@ def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Ty
     page.click("summary:has-text('Settings')")
     page.click("#ready")
     page.select_option("#count", "3")
-    page.select_option("#pace", "1.5")
 
     def begin() -> RemoteRound:
         page.click("#go")

@@ -20,7 +20,6 @@ def test_practice_at_home_without_a_microphone(
     page.click("summary:has-text('Settings')")
     page.click("#ready")
     page.select_option("#count", "3")
-    page.select_option("#pace", "1.5")
     page.click("#go")
     expect(page.locator("#say")).to_have_text("Listen")
     (class_round,) = [
@@ -102,7 +101,6 @@ def test_a_child_presses_everything_twice(
     expect(page.locator("#problem")).to_be_hidden()
     assert page.evaluate("microphones") == 1
     page.select_option("#count", "3")
-    page.select_option("#pace", "1.5")
     page.dblclick("#go")
     expect(page.locator("#say")).to_have_text("Listen")
     expect(page.locator("#problem")).to_be_hidden()

@@ -271,7 +271,7 @@ SAID: tuple[dict[str, Any], ...] = (
     {"t": "command", "run": "a", "name": "pause"},
     {"t": "pong", "n": 1},
     {"t": "time", "stretch": 2},
-    {"t": "practise", "pace_s": 2.0, "count": 3},
+    {"t": "practise", "count": 3, "rule": "", "slower": False},
     {"t": "do", "name": "begin", "pupil": "Asha"},
     {"t": "correct", "number": 0, "verdict": "wrong", "value": 3},
     {"t": "reveal", "on": True},

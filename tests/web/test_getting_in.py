@@ -348,7 +348,7 @@ def test_half_a_character_in_a_form_is_no_trouble(
     [
         f'{{"t": "correct", "number": {LONG[:1900]}, "verdict": "right"}}',
         f'{{"t": "hello", "mic": true, "run": "", "first": {LONG[:1900]}, "play": 0}}',
-        f'{{"t": "practise", "pace_s": 2.0, "count": {LONG[:1900]}}}',
+        f'{{"t": "practise", "rule": "", "slower": false, "count": {LONG[:1900]}}}',
         f'{{"t": "do", "name": "{"é" * 1900}',
         f'{{"t": "{"é" * 1900}"}}',
         '{"t": "do", "name": "\\ud800"}',
@@ -580,7 +580,7 @@ def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
     ):
         later = time.time() + 15 * 24 * 3600
         classroom.codes.now = lambda: later
-        socket.send_json({"t": "practise", "pace_s": 2.0, "count": 3})
+        socket.send_json({"t": "practise", "count": 3, "rule": "", "slower": False})
         for _ in range(5):
             socket.receive_json()
     assert (end.value.code, end.value.reason) == (4403, "your card is no longer valid")

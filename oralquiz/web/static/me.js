@@ -246,8 +246,9 @@ byId("practise").addEventListener("submit", (event) => {
   event.preventDefault();
   problem("");
   go.disabled = true; // until it begins, or a note says why it does not
-  const pace = byId("pace", HTMLSelectElement), count = byId("count", HTMLSelectElement);
-  device.link.send({ t: "practise", pace_s: Number(pace.value), count: Number(count.value) });
+  const rule = byId("rule", HTMLSelectElement), count = byId("count", HTMLSelectElement);
+  const slower = field("slower").checked;
+  device.link.send({ t: "practise", count: Number(count.value), rule: rule.value, slower });
 });
 
 // what can be touched comes alive with the script, so that no tap or setting is lost before it

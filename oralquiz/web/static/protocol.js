@@ -7,7 +7,7 @@
  * @typedef {"waiting" | "listen" | "speak" | "again" | "done" | "paused" | "over" | "trouble"} TurnPhase
  * @typedef {"preparing" | "running" | "paused" | "over"} RoundPhase
  * @typedef {"own" | "room" | "front"} Way
- * @typedef {"pause" | "resume" | "repeat" | "skip" | "stop"} CommandName
+ * @typedef {"pause" | "resume" | "repeat" | "skip" | "stop" | "slower"} CommandName
  * @typedef {Record<Verdict, number>} Counts
  */
 
@@ -22,7 +22,7 @@
  * @typedef {{ t: "command", run: string, name: string }} Command
  * @typedef {{ t: "pong", n: number }} Pong
  * @typedef {{ t: "time", stretch: number }} Time
- * @typedef {{ t: "practise", pace_s: number, count: number }} Practise
+ * @typedef {{ t: "practise", count: number, rule: string, slower: boolean }} Practise
  */
 
 // --- what the teacher's pages may say ---
