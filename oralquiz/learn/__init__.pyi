@@ -4,6 +4,11 @@ from .change import accuracy_trend as accuracy_trend
 from .change import latency_trend as latency_trend
 from .change import weeks as weeks
 from .choice import rule_words as rule_words
+from .lesson import Lesson as Lesson
+from .lesson import RuleColumn as RuleColumn
+from .lesson import pace_for_class as pace_for_class
+from .lesson import propose_lesson as propose_lesson
+from .lesson import rule_columns as rule_columns
 from .practice import Practice as Practice
 from .practice import PracticeSettings as PracticeSettings
 from .practice import Skill as Skill

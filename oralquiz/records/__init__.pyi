@@ -11,6 +11,8 @@ from .import_sessions import import_session as import_session
 from .import_sessions import unrecorded_sessions as unrecorded_sessions
 from .import_sessions import waiting as waiting
 from .learners import Learner as Learner
+from .learners import class_paces as class_paces
+from .learners import class_skills as class_skills
 from .learners import follow as follow
 from .learners import reached_step as reached_step
 from .learners import rule_states as rule_states

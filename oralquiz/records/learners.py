@@ -57,6 +57,22 @@ def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
     return Learner(pupil, step, practice)
 
 
+def class_skills(db: Database, class_name: str) -> dict[str, dict[Rule, Skill]]:
+    """What was known of each pupil of a class, by name, when the pupil was last followed."""
+    states = rule_states(db)
+    return {pupil.name: states.get(pupil.id, {}) for pupil in pupils(db, class_name)}
+
+
+def class_paces(db: Database, class_name: str) -> dict[str, float]:
+    """The pace in seconds that suits each pupil of a class who has answered, by name."""
+    kept = {row["pupil_id"]: row["state"] for row in db.query("select * from learners where told")}
+    return {
+        pupil.name: Practice.from_json(kept[pupil.id]).pace_for()
+        for pupil in pupils(db, class_name)
+        if pupil.id in kept
+    }
+
+
 def rule_states(db: Database) -> dict[int, dict[Rule, Skill]]:
     """By a pupil's number, what was known of each rule when the pupil was last followed."""
     found: dict[int, dict[Rule, Skill]] = {}

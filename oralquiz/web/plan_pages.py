@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from dataclasses import replace
 
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
@@ -16,6 +17,7 @@ from oralquiz.sound import SESSION_RATE, wav_bytes
 from oralquiz.web.identity import classroom_of
 from oralquiz.web.pages import chosen_of, form_of, go, page, plainly, teachers, whole_number
 from oralquiz.web.plan_form import MAX_SUMS, MAX_TERMS, PACES, read_plan
+from oralquiz.web.rule_grid import grid_of, pace_of
 
 
 @teachers
@@ -23,6 +25,7 @@ async def plan_page(request: Request) -> Response:
     classroom = classroom_of(request)
     trouble, chosen = "", classroom.chosen
     plan = classroom.plan or RoundPlan(classroom.syllabus.steps[0].name)
+    wanted = request.query_params.get("step", "")
     names = await classroom.records.do(class_names)
     if request.method == "POST":
         form = await form_of(request)
@@ -44,6 +47,13 @@ async def plan_page(request: Request) -> Response:
             return go(request, "/live")
     if classroom.class_name not in names:
         classroom.class_name = names[0] if names else ""
+    grid = await grid_of(classroom)
+    known = await classroom.records.do(pupils, classroom.class_name)
+    if wanted in [step.name for step in classroom.syllabus.steps] and not trouble:
+        needing = grid.needing(wanted)
+        pace_s = await pace_of(classroom, needing) or plan.pace_s
+        plan = replace(plan, step=wanted, pace_s=min(max(pace_s, PACES[0]), PACES[1]))
+        chosen = frozenset(pupil.id for pupil in known if pupil.name in needing)
     return page(
         request,
         "plan.html",
@@ -55,7 +65,10 @@ async def plan_page(request: Request) -> Response:
         steps=classroom.syllabus.steps,
         voices=await classroom.assembly.voices(),
         class_name=classroom.class_name,
-        pupils=await classroom.records.do(pupils, classroom.class_name),
+        pupils=known,
+        lesson=None if wanted else grid.lesson,
+        lesson_url=grid.plan_url,
+        lesson_pace=await pace_of(classroom),
         most={"sums": MAX_SUMS, "terms": MAX_TERMS, "pace": PACES},
     )
 

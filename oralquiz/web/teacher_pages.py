@@ -32,6 +32,7 @@ from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import form_of, go, page, plainly, teachers
 from oralquiz.web.plan_form import read_plan
 from oralquiz.web.records_thread import RecordsThread
+from oralquiz.web.rule_grid import SIGNS, grid_of
 
 MOST_LETTERS = 60
 
@@ -85,6 +86,8 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         join_url=join_url(classroom, request, code).split("?")[0] if code else "",
         today=await classroom.records.do(todays_set, classroom.class_name),
         steps=classroom.syllabus.steps,
+        grid=await grid_of(classroom),
+        signs=SIGNS,
         **({"card": None} | more),
     )
 

@@ -439,7 +439,8 @@ def test_todays_set_and_the_own_best(
 ) -> None:
     form = {"what": "set", "step": "five:+4", "count": "3", "terms": "4", "pace": "3"}
     teacher.post("/class", data=form)
-    assert "3 sums of <b>five:+4</b>, 4 terms each, a term every 3 s." in teacher.get("/class").text
+    page = teacher.get("/class").text
+    assert "3 sums a round, up to <b>five:+4</b>, of at most 4 terms; a term every 3 s" in page
     keep(classroom, teacher, tmp_path / "one", "Asha Rao", 33, 38)
     keep(classroom, teacher, tmp_path / "two", "Asha Rao", 33, 33)
     pupil = do(classroom, teacher, find_pupil, "Asha Rao")
