@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, Error, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
 
 from oralquiz.records.pupil_list import add_pupil
+from oralquiz.rounds.planning import RoundPlan
 from tests.browser.lesson import on_loop
-from tests.browser.running_server import RunningServer, Visitor, run_server, visit
+from tests.browser.running_server import RunningServer, Visitor, Windows, run_server
 
 expect.set_options(timeout=60_000)  # a machine that runs tests is busy
 
@@ -53,38 +54,54 @@ class Opened:
     complaints: list[str] = field(default_factory=list)
     requests: list[str] = field(default_factory=list)
 
+    def listen(self) -> None:
+        self.page.on("console", lambda message: self.complaints.append(message.text))
+        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
+        self.page.on("request", lambda request: self.requests.append(request.url))
+
 
 Open = Callable[..., Opened]
 
 
+@pytest.fixture(scope="package")
+def free_pages(browser: Browser) -> list[Opened]:
+    """Pages that a test is done with: opening one costs half a second."""
+    return []
+
+
 @pytest.fixture
-def open_page(browser: Browser, tmp_path: Path) -> Iterator[Open]:
+def open_page(browser: Browser, free_pages: list[Opened], tmp_path: Path) -> Iterator[Open]:
     """Opens HTML from the file system, as a parent does."""
-    contexts: list[BrowserContext] = []
+    used: list[Opened] = []
+
+    def new() -> Opened:
+        opened = Opened(browser.new_context().new_page())
+        opened.page.add_init_script(REMEMBER_AUDIO)
+        opened.listen()
+        return opened
 
     def opened(
         html: str, width: int = 1280, height: int = 800, *, calm: bool = True, dark: bool = False
     ) -> Opened:
-        path = tmp_path / f"page-{len(contexts)}.html"
+        path = tmp_path / f"page-{len(used)}.html"
         path.write_text(html, encoding="utf-8")
-        context = browser.new_context(
-            viewport={"width": width, "height": height},
-            reduced_motion="reduce" if calm else "no-preference",
+        used.append(free_pages.pop() if free_pages else new())
+        page = used[-1].page
+        page.set_viewport_size({"width": width, "height": height})
+        page.emulate_media(
+            media="null",
             color_scheme="dark" if dark else "light",
+            reduced_motion="reduce" if calm else "no-preference",
         )
-        contexts.append(context)
-        page = context.new_page()
-        page.add_init_script(REMEMBER_AUDIO)
-        done = Opened(page)
-        page.on("console", lambda message: done.complaints.append(message.text))
-        page.on("pageerror", lambda error: done.complaints.append(str(error)))
-        page.on("request", lambda request: done.requests.append(request.url))
         page.goto(path.as_uri())
-        return done
+        return used[-1]
 
     yield opened
-    for context in contexts:
-        context.close()
+    for one in used:
+        one.page.goto("about:blank")
+        one.complaints.clear()
+        one.requests.clear()
+    free_pages += used
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +111,7 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
     async def fill() -> None:
         classroom = server.classroom
         classroom.class_name = "3B"
+        classroom.plan = RoundPlan("direct", terms=3)  # read in less time than the usual five
         for name in ("Asha Rao", "Ben Okoro"):
             await classroom.records.do(
                 add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
@@ -105,17 +123,22 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
     server.stop()
 
 
+@pytest.fixture(scope="package")
+def windows(browser: Browser) -> Windows:
+    return Windows(browser)
+
+
 @pytest.fixture
-def visitors(browser: Browser) -> Iterator[Callable[..., Visitor]]:
+def visitors(windows: Windows) -> Iterator[Callable[..., Visitor]]:
     """Opens windows; afterwards none of them may have had anything to complain about."""
     opened: list[Visitor] = []
 
     def open_window(url: str, **more: Any) -> Visitor:
-        opened.append(visit(browser, url, **more))
+        opened.append(windows.visit(url, **more))
         return opened[-1]
 
     yield open_window
     complaints = [c for visitor in opened for c in visitor.complaints]
     for visitor in opened:
-        visitor.context.close()
+        windows.close(visitor)
     assert complaints == []

@@ -70,13 +70,26 @@ def until(what: Callable[[], Any], seconds: float = 60) -> Any:
         found = what()
         if found:
             return found
-        time.sleep(0.05)
+        time.sleep(0.1)
     raise AssertionError("it did not happen in time")
 
 
 def was_said(page: Page, text: str) -> None:
     """Wait until the page has said ``text`` to the pupil, if only for a moment."""
     until(lambda: any(text in said for said in page.evaluate("said")))
+
+
+def has_settled(page: Page) -> None:
+    """Wait until the page has dealt with what came before this: a request of its own has come
+    back, and two frames were drawn."""
+    page.evaluate(
+        """async () => {
+          await (await fetch("/static/icon.svg")).text();
+          const frame = () => new Promise((done) => requestAnimationFrame(done));
+          await frame();
+          await frame();
+        }"""
+    )
 
 
 def hold_back(page: Page, what: str) -> list[Route]:

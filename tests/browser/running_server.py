@@ -14,9 +14,19 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Literal
+from urllib.parse import urlsplit
 
 import numpy as np
-from playwright.sync_api import Browser, BrowserContext, Page, WebSocket, WebSocketRoute
+from playwright.sync_api import (
+    Browser,
+    BrowserContext,
+    ConsoleMessage,
+    Page,
+    Request,
+    WebSocket,
+    WebSocketRoute,
+)
 
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
@@ -24,6 +34,9 @@ from oralquiz.speak.voices import pupil_voices
 from oralquiz.web import server
 from oralquiz.web.classroom import Classroom
 from tests.web.message_types import fits
+
+ColorScheme = Literal["light", "dark"]
+Motion = Literal["reduce", "no-preference"]
 
 MICROPHONE = """
 (() => {
@@ -108,17 +121,30 @@ class Visitor:
 
     page: Page
     context: BrowserContext
+    microphone: bool
+    origin: str = ""  # of the server that it visits
+    rewired: bool = False  # a Cable lies in it, which stays
     complaints: list[str] = field(default_factory=list)
+
+    def complains(self, message: ConsoleMessage) -> None:
+        if message.type in ("error", "warning"):
+            self.complaints.append(f"{message.text} {message.location['url']}")
+
+    def asks(self, request: Request) -> None:
+        """The pages work offline: nothing is asked of any other server."""
+        if not request.url.startswith((self.origin, "data:", "blob:")):
+            self.complaints.append(f"asked for {request.url}")
 
 
 class Cable:
     """What lies between a pupil's page and the server. Plugged in before the page connects."""
 
-    def __init__(self, page: Page) -> None:
+    def __init__(self, visitor: Visitor) -> None:
         self._cut = False
         self._ends: list[WebSocketRoute] = []
         self._dead: list[WebSocketRoute] = []
-        page.route_web_socket("**/ws/me", self._connect)
+        visitor.rewired = True
+        visitor.page.route_web_socket("**/ws/me", self._connect)
 
     def _connect(self, here: WebSocketRoute) -> None:
         if self._cut:
@@ -165,26 +191,57 @@ addEventListener("DOMContentLoaded", () => {
 """
 
 
-def visit(browser: Browser, url: str, *, microphone: bool = True, **context: object) -> Visitor:
-    """Open ``url`` in a window with a memory of its own."""
-    opened = browser.new_context(**context)  # type: ignore[arg-type]
-    opened.add_init_script(SOUNDING)
-    opened.add_init_script(SAID)
-    if microphone:
-        opened.add_init_script(MICROPHONE)
-    visitor = Visitor(opened.new_page(), opened)
-    visitor.page.on(
-        "console",
-        lambda m: (
-            visitor.complaints.append(f"{m.text} {m.location['url']}")
-            if m.type in ("error", "warning")
-            else None
-        ),
-    )
-    visitor.page.on("pageerror", lambda error: visitor.complaints.append(str(error)))
-    visitor.page.on("websocket", lambda socket: _check_messages(socket, visitor.complaints))
-    visitor.page.goto(url)
-    return visitor
+class Windows:
+    """The windows of the tests. One that is closed is used again, as a new one with nothing in
+    its memory: to open a browser's process costs half a second and more."""
+
+    def __init__(self, browser: Browser) -> None:
+        self._browser = browser
+        self._free: dict[bool, list[Visitor]] = {False: [], True: []}
+
+    def visit(
+        self,
+        url: str,
+        *,
+        microphone: bool = True,
+        viewport: tuple[int, int] = (1280, 720),
+        color_scheme: ColorScheme = "light",
+        reduced_motion: Motion = "no-preference",
+    ) -> Visitor:
+        """Open ``url`` in a window with a memory of its own."""
+        free = self._free[microphone]
+        visitor = free.pop() if free else self._new(microphone)
+        visitor.origin = "{0.scheme}://{0.netloc}".format(urlsplit(url))
+        page = visitor.page
+        page.set_viewport_size({"width": viewport[0], "height": viewport[1]})
+        page.emulate_media(media="null", color_scheme=color_scheme, reduced_motion=reduced_motion)
+        page.goto(url)
+        return visitor
+
+    def close(self, visitor: Visitor) -> None:
+        if visitor.rewired:
+            visitor.context.close()
+            return
+        page = visitor.page
+        page.unroute_all()
+        page.goto(f"{visitor.origin}/static/icon.svg")  # no script, and the same memory
+        page.evaluate("localStorage.clear(); sessionStorage.clear()")
+        for other in visitor.context.pages[1:]:
+            other.close()
+        visitor.context.clear_cookies()
+        visitor.complaints.clear()
+        self._free[visitor.microphone].append(visitor)
+
+    def _new(self, microphone: bool) -> Visitor:
+        context = self._browser.new_context()
+        for script in (SOUNDING, SAID, *([MICROPHONE] if microphone else [])):
+            context.add_init_script(script)
+        visitor = Visitor(context.new_page(), context, microphone)
+        visitor.page.on("console", visitor.complains)
+        visitor.page.on("pageerror", lambda error: visitor.complaints.append(str(error)))
+        visitor.page.on("request", visitor.asks)
+        visitor.page.on("websocket", lambda socket: _check_messages(socket, visitor.complaints))
+        return visitor
 
 
 def _check_messages(socket: WebSocket, complaints: list[str]) -> None:

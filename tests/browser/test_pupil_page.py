@@ -6,7 +6,15 @@ from collections.abc import Callable
 
 from playwright.sync_api import expect
 
-from tests.browser.lesson import hold_back, home_code, join_at_home, remotes, until, was_said
+from tests.browser.lesson import (
+    has_settled,
+    hold_back,
+    home_code,
+    join_at_home,
+    remotes,
+    until,
+    was_said,
+)
 from tests.browser.running_server import RunningServer, Visitor
 
 
@@ -97,7 +105,7 @@ def test_a_child_presses_everything_twice(
         }"""
     )
     expect(page.locator("#gate")).to_be_hidden()
-    page.wait_for_timeout(200)
+    has_settled(page)
     expect(page.locator("#problem")).to_be_hidden()
     assert page.evaluate("microphones") == 1
     page.select_option("#count", "3")
@@ -136,7 +144,7 @@ def test_a_round_that_ends_before_a_slow_tablet_began(
     expect(page.locator("#say")).to_have_text("The round is over.")
     for route in held:
         route.fulfill(body=bytes(2))
-    page.wait_for_timeout(300)
+    has_settled(page)
     expect(page.locator("#go")).to_be_visible()
 
 

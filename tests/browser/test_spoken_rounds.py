@@ -6,7 +6,6 @@ judge, the recorder and the records are the real ones.
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from functools import partial
 
@@ -34,8 +33,8 @@ from tests.browser.running_server import RunningServer, Visitor, say
 def test_a_class_round_from_the_plan_to_the_replay(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    asha = join(room, visitors, "Asha Rao", viewport={"width": 820, "height": 1180})
-    ben = join(room, visitors, "Ben Okoro", viewport={"width": 390, "height": 844})
+    asha = join(room, visitors, "Asha Rao", viewport=(820, 1180))
+    ben = join(room, visitors, "Ben Okoro", viewport=(390, 844))
     teacher = visitors(f"{room.url}/plan", microphone=False).page
     teacher.fill("#count", "2")
     teacher.fill("#terms", "2")
@@ -128,9 +127,11 @@ def test_the_connection_breaks_while_the_answer_is_said(
     device = next(d for d in room.classroom.roster.devices.values() if d.name == "Asha Rao")
     cut = partial(device.cut, "cut by the test", 1013)
 
+    blocks = remotes(class_round)[0].stream.blocks
     say(asha, right_value(room, class_round, "Asha Rao"), 0, 0.3)
     for _ in range(3):
-        time.sleep(0.25)
+        wanted = blocks.next + 12  # another 240 ms of the pupil's sound
+        until(lambda wanted=wanted: blocks.next >= wanted)  # type: ignore[misc]
         room.loop.call_soon_threadsafe(cut)
     until(lambda: rows(room, class_round)["Asha Rao"].phase in ("done", "over", "again"))
     row = rows(room, class_round)["Asha Rao"]

@@ -33,6 +33,7 @@ let gone = false; // another page, or nobody, has this place now
 let commands = [];
 let begun = 0;
 let lastSum = -1;
+let following = false; // the stones follow the sound
 let back = false; // the connection has just come back, and has not said yet how things stand
 
 const device = new Device("/ws/me", {
@@ -182,6 +183,7 @@ function draw() {
   drawWords(running);
   drawLook(idle);
   drawTerms();
+  if (!following) follow();
 }
 
 /** @param {boolean} running */
@@ -228,12 +230,13 @@ function drawTerms() {
   lamp.classList.toggle("lit", asked());
 }
 
-function tick() {
-  if (streaming && shown.phase === "listen") {
-    if (sounded()) draw();
-    else drawTerms();
-  }
-  requestAnimationFrame(tick);
+// Every frame, but only while a sum is read: a page that waits costs a tablet nothing.
+function follow() {
+  following = streaming && shown.phase === "listen";
+  if (!following) return;
+  if (sounded()) draw();
+  else drawTerms();
+  requestAnimationFrame(follow);
 }
 
 // --- doing ---
@@ -256,4 +259,3 @@ for (const control of [ready, stretch, field("volume"), microphone]) control.dis
 whenRested(draw);
 propose();
 draw();
-requestAnimationFrame(tick);
