@@ -34,7 +34,6 @@ def _decoded(raw: bytes, rate: int, most: int, sure: int) -> tuple[Pcm, str]:
             if sound.samplerate != rate:
                 return found, f"audio.flac has {sound.samplerate} samples a second, not {rate}"
             open_ended = not 0 < sound.frames < 2**40  # the stream was never closed
-            sure = 0 if open_ended else sure
             frames = most if open_ended else min(most, sound.frames)
             found = np.empty((frames, 2), dtype=np.int16)
             while count < len(found):

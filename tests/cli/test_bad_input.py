@@ -8,8 +8,16 @@ import sys
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
+
+from oralquiz.cli import main
 
 ONE_WRONG = str(Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip")
+
+
+def is_one_line(stderr: str, says: str) -> bool:
+    (line,) = [line for line in stderr.splitlines() if line.strip()]
+    return says in line and line.startswith("oralquiz: ")
 
 
 @pytest.mark.parametrize(
@@ -42,11 +50,28 @@ ONE_WRONG = str(Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip")
     ],
 )
 def test_one_line_and_the_right_status(
-    tmp_path: Path, arguments: list[str], code: int, says: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: list[str], code: int, says: str
 ) -> None:
     file = tmp_path / "file"
     file.write_text("something")
-    arguments = [a.replace("{file}", str(file)) for a in arguments]
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
+    done = CliRunner().invoke(main, [a.replace("{file}", str(file)) for a in arguments])
+    assert done.exit_code == code
+    assert is_one_line(done.stderr, says)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "says"),
+    [
+        (["explain", ""], 2, "the sum is empty"),
+        (["compose", "--seed", "-1"], 2, "--seed"),
+        (["round", "--pupil", "Nobody"], 2, "no pupil 'Nobody'"),
+    ],
+)
+def test_a_process_of_its_own_says_the_same(
+    tmp_path: Path, arguments: list[str], code: int, says: str
+) -> None:
     done = subprocess.run(
         [sys.executable, "-c", "from oralquiz.cli import main; main()", *arguments],
         capture_output=True,
@@ -57,21 +82,14 @@ def test_one_line_and_the_right_status(
         check=False,
     )
     assert done.returncode == code
-    (line,) = [line for line in done.stderr.splitlines() if line.strip()]
-    assert says in line
-    assert line.startswith("oralquiz: ")
+    assert is_one_line(done.stderr, says)
 
 
-def test_a_home_that_is_no_folder(tmp_path: Path) -> None:
+def test_a_home_that_is_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file = tmp_path / "file"
     file.write_text("something")
-    done = subprocess.run(
-        [sys.executable, "-c", "from oralquiz.cli import main; main()", "pupils"],
-        capture_output=True,
-        text=True,
-        env={**os.environ, "ORALQUIZ_HOME": str(file)},
-        check=False,
-    )
-    assert done.returncode == 2
+    monkeypatch.setenv("ORALQUIZ_HOME", str(file))
+    done = CliRunner().invoke(main, ["pupils"])
+    assert done.exit_code == 2
     assert "Traceback" not in done.stderr
     assert str(file) in done.stderr

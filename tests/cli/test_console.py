@@ -29,33 +29,45 @@ from tests.session.room import make_round
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
 
-def call(home: Path, encoding: str, *arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
+ENCODINGS = ("ascii", "cp1252", "cp437")
+PRINTED = [
+    (("explain", "3 + 4"), "3 > 7"),
+    (("diagnose", "34 + 13 - 22", "--heard", "30"), "34 + 13 - 22 is 25, not 30."),
+    (("replay", str(ONE_WRONG), "--only", "wrong"), "Start"),
+    (("syllabus", "--no-counts"), "five:+3"),
+]
+
+
+@pytest.mark.parametrize("encoding", ENCODINGS)
+@pytest.mark.parametrize(("arguments", "says"), PRINTED)
+def test_a_terminal_of_few_characters_gets_the_nearest_ones(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    arguments: tuple[str, ...],
+    says: str,
+    encoding: str,
+) -> None:
+    monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
+    done = CliRunner(charset=encoding).invoke(main, arguments)
+    assert done.stderr == ""
+    assert done.exit_code == 0
+    assert says in done.stdout.replace("\N{RIGHTWARDS ARROW}", ">")
+
+
+@pytest.mark.parametrize(("encoding", "printed"), list(zip(ENCODINGS, PRINTED, strict=False)))
+def test_so_does_the_terminal_of_another_process(
+    tmp_path: Path, encoding: str, printed: tuple[tuple[str, ...], str]
+) -> None:
+    arguments, says = printed
+    done = subprocess.run(
         [sys.executable, "-c", "from oralquiz.cli import main; main()", *arguments],
         capture_output=True,
         encoding=encoding,
         stdin=subprocess.DEVNULL,
-        env={**os.environ, "ORALQUIZ_HOME": str(home), "PYTHONIOENCODING": encoding},
+        env={**os.environ, "ORALQUIZ_HOME": str(tmp_path), "PYTHONIOENCODING": encoding},
         check=False,
     )
-
-
-@pytest.mark.parametrize("encoding", ["ascii", "cp1252", "cp437"])
-@pytest.mark.parametrize(
-    ("arguments", "says"),
-    [
-        (("explain", "3 + 4"), "3 > 7"),
-        (("diagnose", "34 + 13 - 22", "--heard", "30"), "34 + 13 - 22 is 25, not 30."),
-        (("replay", str(ONE_WRONG), "--only", "wrong"), "Start"),
-        (("syllabus", "--no-counts"), "five:+3"),
-    ],
-)
-def test_a_terminal_of_few_characters_gets_the_nearest_ones(
-    tmp_path: Path, arguments: tuple[str, ...], says: str, encoding: str
-) -> None:
-    done = call(tmp_path, encoding, *arguments)
-    assert done.stderr == ""
-    assert done.returncode == 0
+    assert (done.stderr, done.returncode) == ("", 0)
     assert says in done.stdout.replace("\N{RIGHTWARDS ARROW}", ">")
 
 
@@ -159,15 +171,22 @@ def test_a_reader_that_goes_away_stops_nothing() -> None:
         "from oralquiz.cli.console import console_for\n"
         "import sys\n"
         "console = console_for()\n"
-        "for n in range(20000): console.print(n)\n"
+        "console.print('begun')\n"
+        "sys.stdin.readline()\n"
+        "for n in range(100): console.print(n)\n"
         "print('held', file=sys.stderr)\n"
     )
     with subprocess.Popen(
-        [sys.executable, "-c", script], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+        [sys.executable, "-c", script],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
     ) as running:
-        assert running.stdout and running.stderr
-        running.stdout.readline()
+        assert running.stdin and running.stdout and running.stderr
+        assert running.stdout.readline() == "begun\n"
         running.stdout.close()
+        running.stdin.close()  # only now is the rest printed
         assert running.stderr.read() == "held\n"
     assert running.returncode == 0
 

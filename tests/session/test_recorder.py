@@ -1,9 +1,6 @@
 from __future__ import annotations
 
 import errno
-import signal
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -16,38 +13,29 @@ from oralquiz.errors import OralquizError, SessionFileError
 from oralquiz.judge.verdict import Verdict
 from oralquiz.rounds.events import Event, RoundEnded, SumBegun
 from oralquiz.rounds.round import Options
-from oralquiz.session.file import header, open_session
+from oralquiz.session.file import Session, header, open_session
 from oralquiz.session.live_round import Devices, open_round
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import SESSION_RATE
+from tests.session.killed import ANSWERS, SUMS, killed_rounds
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round, run
+from tests.sizes import size
 
-CHILD = """
-import os, signal, sys
-from pathlib import Path
-import numpy as np
-from oralquiz.session.file import header
-from oralquiz.session.recorder import FileRecorder
-from oralquiz.rounds.round import Options, Round
-from oralquiz.rounds.runner import Runner
-from oralquiz.audio.virtual_room import VirtualRoom
-from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round
+MOMENTS = size((1, 3, 5, 9, 14, 22), tuple(range(1, 24)))
+"""After how many events a round's process is killed."""
 
-folder, events = Path(sys.argv[1]), int(sys.argv[2])
-round_ = make_round(*["1 + 2"] * 5)
-options = Options(pace_s=1.0, answer_within_s=3.0)
-room = VirtualRoom(np.random.default_rng(1))
-answers = Answers(room, [3, 8, 3, None, 3])
-recorder = FileRecorder(folder, header(round_, options, voice="p", model="p", software="t"))
 
-def watch(at, event):
-    answers.watch(at, event)
-    if len(answers.events) == events:
-        os.kill(os.getpid(), signal.SIGKILL)
+@pytest.fixture(scope="module")
+def killed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return killed_rounds(tmp_path_factory.mktemp("killed"), MOMENTS)
 
-Runner(round_, PulseReader(), room, PulseRecognizer(), recorder, options, watch).run(room)
-"""
+
+@pytest.fixture(scope="module")
+def uncut(tmp_path_factory: pytest.TempPathFactory) -> Session:
+    """The same round, held to its end."""
+    folder = tmp_path_factory.mktemp("whole") / "s"
+    return open_session(run(folder, make_round(*SUMS), list(ANSWERS))[0])
 
 
 @pytest.mark.parametrize(("lost", "says"), [(640, ""), (1_152, ""), (3_200, "event 11 was")])
@@ -63,16 +51,13 @@ def test_a_crash_right_after_the_end_costs_sound_and_is_no_alteration(
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("events", [1, 3, 5, 9, 14, 22])
-def test_killed_at_any_moment_every_finished_answer_is_there(tmp_path: Path, events: int) -> None:
-    folder = tmp_path / "s"
-    done = subprocess.run([sys.executable, "-c", CHILD, str(folder), str(events)], check=False)
-    assert done.returncode == -signal.SIGKILL
-    session = open_session(folder)
+@pytest.mark.parametrize("events", MOMENTS)
+def test_killed_at_any_moment_every_finished_answer_is_there(
+    killed: Path, uncut: Session, events: int
+) -> None:
+    session = open_session(killed / str(events))
     assert len(session.events) == events
     assert "the round was cut short" in session.damage
-    whole, _, _ = run(tmp_path / "whole", make_round(*["1 + 2"] * 5), [3, 8, 3, None, 3])
-    uncut = open_session(whole)
     assert [e.encode() for e in session.events] == [e.encode() for e in uncut.events[:events]]
     finished = [turn for turn in session.turns if turn.ended]
     assert finished == [t for t in uncut.turns if t.ended][: len(finished)]

@@ -2,14 +2,10 @@
 
 from __future__ import annotations
 
-import atexit
 import shutil
-import signal
 import subprocess
 import sys
-import tempfile
 from collections.abc import Iterator
-from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -25,25 +21,28 @@ from oralquiz.session.folder_lock import BeingHeld, is_held, locked
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.recovery import cut_short, recover, session_folders
 from oralquiz.session.reruns import rerun
+from tests.session.killed import killed_rounds
 from tests.session.room import make_round, run
-from tests.session.test_recorder import CHILD
+from tests.sizes import size
 
 WHEN = "2026-01-05T10:00:00+00:00"
-HOLDER = CHILD.replace("os.kill(os.getpid(), signal.SIGKILL)", "print('held', flush=True); input()")
+MOMENTS = size((5, 14, 22), tuple(range(1, 24)))
 
 
-@cache
-def _killed(events: int) -> Path:
-    folder = Path(tempfile.mkdtemp()) / "s"
-    atexit.register(shutil.rmtree, folder.parent)
-    done = subprocess.run([sys.executable, "-c", CHILD, str(folder), str(events)], check=False)
-    assert done.returncode == -signal.SIGKILL
-    return folder
+class Killed:
+    """Copies of what rounds left whose process was killed after so many events."""
+
+    def __init__(self, parent: Path) -> None:
+        self.parent = killed_rounds(parent, MOMENTS)
+
+    def copy(self, folder: Path, events: int = 14) -> Path:
+        """``folder`` with the sound and two sums answered, or what there was after ``events``."""
+        return shutil.copytree(self.parent / str(events), folder)
 
 
-def killed(folder: Path, events: int = 14) -> Path:
-    """What a round leaves whose process was killed after so many events."""
-    return shutil.copytree(_killed(events), folder)
+@pytest.fixture(scope="module")
+def killed(tmp_path_factory: pytest.TempPathFactory) -> Killed:
+    return Killed(tmp_path_factory.mktemp("killed"))
 
 
 @pytest.fixture
@@ -51,7 +50,7 @@ def elsewhere(tmp_path: Path) -> Iterator[tuple[Path, subprocess.Popen[str]]]:
     """A round that is being held by another process, two of its sums answered."""
     folder = tmp_path / "sessions" / "held"
     with subprocess.Popen(
-        [sys.executable, "-c", HOLDER, str(folder), "14"],
+        [sys.executable, "-m", "tests.session.killed", "--hold", str(folder), "14"],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         text=True,
@@ -112,9 +111,11 @@ def test_a_round_is_held_in_its_own_process_too_until_it_is_closed(tmp_path: Pat
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("events", [5, 14, 22])
-def test_a_round_cut_short_becomes_the_file_it_would_have_been(tmp_path: Path, events: int) -> None:
-    folder = killed(tmp_path / "s", events)
+@pytest.mark.parametrize("events", MOMENTS)
+def test_a_round_cut_short_becomes_the_file_it_would_have_been(
+    killed: Killed, tmp_path: Path, events: int
+) -> None:
+    folder = killed.copy(tmp_path / "s", events)
     cut = open_session(folder)
     made = recover(folder)
     assert made.file == tmp_path / "s.zip"
@@ -146,8 +147,10 @@ def test_a_round_cut_short_before_it_was_packed_is_the_same_bytes(
     assert recover(tmp_path / "s").file.read_bytes() == whole.read_bytes()
 
 
-def test_a_crash_between_packing_and_tidying_up_costs_nothing(tmp_path: Path) -> None:
-    folder = killed(tmp_path / "s")
+def test_a_crash_between_packing_and_tidying_up_costs_nothing(
+    killed: Killed, tmp_path: Path
+) -> None:
+    folder = killed.copy(tmp_path / "s")
     shutil.copytree(folder, tmp_path / "kept")
     made = recover(folder)
     before = made.file.read_bytes()
@@ -157,8 +160,8 @@ def test_a_crash_between_packing_and_tidying_up_costs_nothing(tmp_path: Path) ->
     assert not folder.exists()
 
 
-def test_another_session_of_the_name_is_not_written_over(tmp_path: Path) -> None:
-    folder = killed(tmp_path / "s")
+def test_another_session_of_the_name_is_not_written_over(killed: Killed, tmp_path: Path) -> None:
+    folder = killed.copy(tmp_path / "s")
     other, _, _ = run(tmp_path / "other", make_round("1 + 2"), [3])
     other.rename(tmp_path / "s.zip")
     before = (tmp_path / "s.zip").read_bytes()
@@ -168,14 +171,14 @@ def test_another_session_of_the_name_is_not_written_over(tmp_path: Path) -> None
     assert len(open_session(folder).turns) == 3
 
 
-def test_a_line_that_the_crash_cut_is_dropped_and_no_other(tmp_path: Path) -> None:
-    folder = killed(tmp_path / "s")
+def test_a_line_that_the_crash_cut_is_dropped_and_no_other(killed: Killed, tmp_path: Path) -> None:
+    folder = killed.copy(tmp_path / "s")
     log = folder / "events.jsonl"
     log.write_bytes(log.read_bytes() + b'{"seq":14,"at"')
     session = open_session(recover(folder).file)
     assert (len(session.events), session.damage) == (14, CUT_SHORT)
 
-    folder = killed(tmp_path / "t")
+    folder = killed.copy(tmp_path / "t")
     log = folder / "events.jsonl"
     lines = log.read_bytes().splitlines(keepends=True)
     lines[9] = b"\0" * 20 + b"\n"
@@ -188,8 +191,8 @@ def test_a_line_that_the_crash_cut_is_dropped_and_no_other(tmp_path: Path) -> No
         correct(made, 0, Verdict.WRONG, by="Ms Rao", when=WHEN)
 
 
-def test_sound_that_a_power_cut_took_is_told(tmp_path: Path) -> None:
-    folder = killed(tmp_path / "s")
+def test_sound_that_a_power_cut_took_is_told(killed: Killed, tmp_path: Path) -> None:
+    folder = killed.copy(tmp_path / "s")
     sound = folder / "audio.flac"
     sound.write_bytes(sound.read_bytes()[:5000])
     whole = open_session(folder).events[-1].at
@@ -199,15 +202,15 @@ def test_sound_that_a_power_cut_took_is_told(tmp_path: Path) -> None:
     assert made.lost == f"the last {seconds} s of sound are lost"
     assert len(session.turns) == 3
 
-    folder = killed(tmp_path / "t")
+    folder = killed.copy(tmp_path / "t")
     (folder / "audio.flac").unlink()
     made = recover(folder)
     assert made.lost == f"the last {whole / 16_000:.0f} s of sound are lost"
     assert "audio.flac is missing" in open_session(made.file).damage
 
 
-def test_a_recovered_session_is_corrected_like_any_other(tmp_path: Path) -> None:
-    made = recover(killed(tmp_path / "s")).file
+def test_a_recovered_session_is_corrected_like_any_other(killed: Killed, tmp_path: Path) -> None:
+    made = recover(killed.copy(tmp_path / "s")).file
     before = open_session(made)
     after = correct(made, 1, Verdict.RIGHT, by="Ms Rao", when=WHEN)
     assert after.events[: len(before.events)] == before.events
@@ -224,8 +227,8 @@ def test_a_folder_without_a_session_is_refused_and_left_alone(tmp_path: Path) ->
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
 
 
-def test_what_else_lies_in_the_folder_stays(tmp_path: Path) -> None:
-    folder = killed(tmp_path / "s")
+def test_what_else_lies_in_the_folder_stays(killed: Killed, tmp_path: Path) -> None:
+    folder = killed.copy(tmp_path / "s")
     (folder / "notes.txt").write_text("mine")
     (folder / ".new-x").mkdir()  # of a crash while it was being rewritten
     recover(folder)
@@ -234,9 +237,9 @@ def test_what_else_lies_in_the_folder_stays(tmp_path: Path) -> None:
 
 
 def test_a_disk_that_fills_while_packing_leaves_the_round_as_it_was(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    killed: Killed, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    folder = killed(tmp_path / "s")
+    folder = killed.copy(tmp_path / "s")
     before = contents(folder)
 
     def full(self: Path, target: Path) -> Path:
@@ -251,8 +254,8 @@ def test_a_disk_that_fills_while_packing_leaves_the_round_as_it_was(
     assert recover(folder).file.exists()
 
 
-def test_one_at_a_time(tmp_path: Path) -> None:
-    folder = killed(tmp_path / "s")
+def test_one_at_a_time(killed: Killed, tmp_path: Path) -> None:
+    folder = killed.copy(tmp_path / "s")
     with locked(folder), pytest.raises(BeingHeld):
         recover(folder)
     assert recover(folder).file.exists()

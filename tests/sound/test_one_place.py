@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import oralquiz
@@ -14,21 +16,30 @@ PCM = {"sound", "listen"}
 """Rooms that make 16-bit samples: for what is recorded, and as the model was trained to hear."""
 
 
-def rooms_that(import_or_number: object) -> set[str]:
+def imported_or_numbers(tree: ast.AST) -> Iterator[tuple[type, object]]:
+    """Every module that is imported and every constant, with its type: 1 is not True."""
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            yield from ((str, alias.name) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            yield str, node.module
+        elif isinstance(node, ast.Constant):
+            yield type(node.value), node.value
+
+
+@cache
+def found() -> dict[tuple[type, object], set[str]]:
     """The rooms in whose code a module is imported, or a number stands."""
-    found = set()
+    rooms: dict[tuple[type, object], set[str]] = {}
     for path in PACKAGE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            names: list[object] = []
-            if isinstance(node, ast.Import):
-                names = [alias.name for alias in node.names]
-            elif isinstance(node, ast.ImportFrom):
-                names = [node.module]
-            elif isinstance(node, ast.Constant):
-                names = [node.value]
-            if import_or_number in names:
-                found.add(path.relative_to(PACKAGE).parts[0])
-    return found
+        room = path.relative_to(PACKAGE).parts[0]
+        for key in imported_or_numbers(ast.parse(path.read_text(encoding="utf-8"))):
+            rooms.setdefault(key, set()).add(room)
+    return rooms
+
+
+def rooms_that(import_or_number: str | int) -> set[str]:
+    return found().get((type(import_or_number), import_or_number), set())
 
 
 def test_one_room_resamples() -> None:
