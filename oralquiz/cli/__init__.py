@@ -14,6 +14,7 @@ from oralquiz.cli.common import OneLineErrors
 COMMANDS = {
     "demo": ("demo", "A whole round without microphone or loudspeaker."),
     "round": ("round", "A round with this computer's loudspeaker and microphone."),
+    "practice": ("practice", "One pupil practises: sums and pace follow how it goes."),
     "explain": ("explain", "Every correct move of a sum, column by column."),
     "diagnose": ("diagnose", "The slips that explain a wrong answer, with their probabilities."),
     "dictate": ("dictate", "A sum read aloud, as a sound file with its onsets."),

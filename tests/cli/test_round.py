@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
 from collections.abc import Iterator
 from pathlib import Path
@@ -57,3 +58,31 @@ def test_a_round_that_the_records_do_not_take_says_where_it_is(
     done = CliRunner().invoke(main, ["round", "--pupil", "Asha", "--step", "five:+3"])
     assert done.exit_code == 1
     assert f"{ONE_WRONG}: kept, but not in the records (database is locked)" in done.stderr
+
+
+@pytest.mark.usefixtures("held")
+def test_practice_tells_its_scores_and_its_file() -> None:
+    done = CliRunner().invoke(main, ["practice", "--pupil", "Asha", "--count", "3"])
+    assert done.exit_code == 0, done.output
+    assert "Practice up to direct" in done.stdout
+    assert "median latency" in done.stdout
+    assert str(ONE_WRONG) in done.stdout
+
+
+@pytest.mark.usefixtures("held")
+def test_practice_shows_its_plan_and_why() -> None:
+    plan = ["practice", "--pupil", "Asha", "--count", "3", "--plan"]
+    shown = CliRunner().invoke(main, plan)
+    assert shown.exit_code == 0, shown.output
+    assert "a move whose beads are free is new" in shown.stdout
+    told = json.loads(CliRunner().invoke(main, [*plan, "--json"]).stdout)
+    slower = json.loads(CliRunner().invoke(main, [*plan, "--json", "--slower"]).stdout)
+    assert [sum(one["terms"]) for one in told["sums"]] == [one["answer"] for one in told["sums"]]
+    assert len(told["sums"]) == 3
+    assert slower["pace_s"] > told["pace_s"]
+
+
+@pytest.mark.usefixtures("held")
+def test_a_rule_that_was_not_taught_is_not_practised() -> None:
+    done = CliRunner().invoke(main, ["practice", "--pupil", "Asha", "--rule", "ten:+9"])
+    assert (done.exit_code, done.stderr) == (2, "oralquiz: ten:+9 was not taught yet\n")

@@ -183,7 +183,6 @@ function draw() {
   drawWords(running);
   drawLook(idle);
   drawTerms();
-  if (!following) follow();
 }
 
 /** @param {boolean} running */
@@ -228,6 +227,7 @@ function drawTerms() {
     return device.sound.until(offset) > 0 ? "saying" : "said";
   }));
   lamp.classList.toggle("lit", asked());
+  if (!following) follow();
 }
 
 // Every frame, but only while a sum is read: a page that waits costs a tablet nothing.
