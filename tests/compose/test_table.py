@@ -15,6 +15,7 @@ from oralquiz.compose import Drill, Request
 from oralquiz.compose.table import build_table, plan_for
 from tests.compose.brute import every_sum
 from tests.compose.requests import SMALL
+from tests.sizes import size
 
 
 def count(request: Request) -> int:
@@ -62,7 +63,7 @@ def small_requests(draw: st.DrawFn) -> Request:
     )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=size(25, 60), deadline=None)
 @given(small_requests())
 def test_any_small_request_is_counted_right(request: Request) -> None:
     assert count(request) == sum(1 for _ in every_sum(request))

@@ -16,6 +16,7 @@ from oralquiz.judge.diagnosis import Diagnoser
 from oralquiz.judge.rates import BASE, DEFAULT, Rates
 from oralquiz.judge.simulated import SimulatedPupil
 from tests.judge.model import Hits, other_pupil, paths, random_sum, table
+from tests.sizes import size
 
 DIAGNOSER = Diagnoser(2)
 
@@ -50,7 +51,7 @@ def test_probabilities_are_those_of_playing_every_path_out(text: str, previous: 
 def test_two_slips_where_one_would_do_are_estimated_closely() -> None:
     random = Random(11)
     off = whole = 0.0
-    for _ in range(8):
+    for _ in range(size(5, 8)):
         terms = random_sum(random, 4)
         one = table(terms, 2, DEFAULT, 1)
         two = table(terms, 2, DEFAULT, 2)
@@ -98,7 +99,7 @@ def hits(length: int, rates: Rates | None, seed: int, sums: int) -> Hits:
 
 @pytest.mark.parametrize("length", [2, 3, 5])
 def test_no_ranker_could_do_better(length: int) -> None:
-    found = hits(length, DEFAULT, seed=1, sums=15)
+    found = hits(length, DEFAULT, seed=1, sums=size(8, 15))
     assert found.first / found.best_first >= 0.98
     assert found.three / found.whole >= 0.95
 
@@ -107,7 +108,7 @@ def test_no_ranker_could_do_better(length: int) -> None:
 def test_hardly_worse_when_the_pupil_is_not_as_documented(length: int) -> None:
     # the best here knows each pupil's true rates, which nobody does. So few sums vary by a
     # hundredth; 300 of five terms give 98.4 % (tests/benchmarks/bench_slips.py has the table)
-    found = hits(length, None, seed=2, sums=25)
+    found = hits(length, None, seed=2, sums=size(12, 25))
     assert found.first / found.best_first >= 0.97
     assert found.three / found.whole >= 0.95
 
@@ -117,7 +118,7 @@ def test_probabilities_are_calibrated_for_pupils_who_are_as_documented() -> None
     random, pupil = Random(9), SimulatedPupil(2)
     claimed: list[float] = []
     true = 0
-    while len(claimed) < 150:
+    while len(claimed) < size(80, 150):
         terms = random_sum(random, 5)
         played = pupil.play(terms, random)
         diagnosis = DIAGNOSER.diagnose(terms, played.said)

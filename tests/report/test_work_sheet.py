@@ -53,7 +53,13 @@ def codes_of(data: bytes, dots_per_inch: int = 300) -> list[str]:
     with opened(data) as document:
         for page in document:
             picture = page.render(scale=dots_per_inch / 72).to_pil().convert("L")
-            found += [code.text for code in zxingcpp.read_barcodes(picture)]
+            codes = zxingcpp.read_barcodes(
+                picture,
+                zxingcpp.BarcodeFormats([zxingcpp.BarcodeFormat.QRCode]),
+                try_rotate=False,
+                try_downscale=False,
+            )
+            found += [code.text for code in codes]
             page.close()
     return found
 

@@ -35,6 +35,7 @@ from oralquiz.rounds.events import (
     strict_json,
 )
 from oralquiz.session.session_schema import problem, schema
+from tests.sizes import size
 
 ONE_OF_EACH: list[tuple[Event, str]] = [
     (RoundBegun("now", 2), '"type":"round_begun","name":"now","turns":2'),
@@ -125,7 +126,10 @@ JSON = st.recursive(
 )
 
 
-@settings(max_examples=400, deadline=None)
+EVENT_SCHEMA = Draft202012Validator(schema("event"))
+
+
+@settings(max_examples=size(120, 400), deadline=None)
 @given(st.sampled_from(ONE_OF_EACH), st.data())
 def test_what_breaks_the_schema_is_refused_and_nothing_else(
     one: tuple[Event, str], data: st.DataObject
@@ -137,7 +141,7 @@ def test_what_breaks_the_schema_is_refused_and_nothing_else(
             told[key] = data.draw(JSON)
         else:
             told.pop(key, None)
-    whole = Draft202012Validator(schema("event")).is_valid(told)
+    whole = EVENT_SCHEMA.is_valid(told)
     try:
         RawEntry.decode(json.dumps(told)).entry()
         read = True

@@ -22,6 +22,7 @@ from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import BLOCK, SESSION_RATE, Block
 from tests.session.room import MUMBLE, NO, PulseReader, PulseRecognizer, make_round, pulse, run
+from tests.sizes import size
 
 
 def test_a_round_is_dictated_heard_judged_and_recorded(tmp_path: Path) -> None:
@@ -374,7 +375,7 @@ COMMANDS = st.sampled_from(
 )
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=size(6, 12), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(commands=st.lists(st.tuples(st.integers(0, 400), COMMANDS), max_size=8))
 @example(commands=[(0, Command("pause")), (1, Command("resume"))])
 @example(commands=[(50, Command("stop")), (50, Command("pause")), (51, Command("resume"))])

@@ -29,6 +29,7 @@ from oralquiz.session.recorder import NAMES
 from oralquiz.session.reruns import rerun
 from oralquiz.session.session_schema import problem, schema
 from tests.session.room import make_round, run
+from tests.sizes import size
 
 FILES = Path(__file__).parent / "files"
 
@@ -297,7 +298,9 @@ def many_events(raw: bytes, count: int) -> dict[str, bytes]:
 
 
 @settings(
-    max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=size(60, 150),
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
 )
 @given(st.data())
 def test_whatever_happens_to_a_file_it_opens_or_is_refused_in_one_line(

@@ -6,6 +6,7 @@ import pytest
 
 from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice
+from tests.sizes import size
 from tests.speak.understood import (
     RATE,
     heard_terms,
@@ -17,9 +18,10 @@ from tests.speak.understood import (
 
 @pytest.mark.slow
 def test_every_number_is_understood_at_two_seconds() -> None:
+    """Each in one of twenty sums; a usual run says every third of them."""
     voice = open_voice(pace=2.0)
     missed = []
-    for terms in sums_with_every_number():
+    for terms in sums_with_every_number()[:: size(3, 1)]:
         dictation = dictate(terms, voice, pace=2.0, sample_rate=RATE)
         said, heard = said_terms(terms), heard_terms(dictation.samples)
         if heard != said:
