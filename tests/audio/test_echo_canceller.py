@@ -50,7 +50,6 @@ class Room:
         self.played: list[tuple[int, Samples]] = []
         self.spoken: list[tuple[int, Samples]] = []
         self.over: list[tuple[int, Samples]] = []
-        self._cleaned: Samples | None = None
         voice, pupils = open_voice(), pupil_voices()
         at = SESSION_RATE // 2
         for index, (text, answer) in enumerate(zip(SUMS, ANSWERS, strict=True)):
@@ -80,12 +79,6 @@ class Room:
         self.heard = (echo + near + hiss).astype(np.float32)
 
     def cleaned(self) -> Samples:
-        """What is heard without what was played, made once."""
-        if self._cleaned is None:
-            self._cleaned = self.cleaned_anew()
-        return self._cleaned
-
-    def cleaned_anew(self) -> Samples:
         canceller = EchoCanceller()
         for begin, sound in self.played:
             canceller.played(sound, begin)
