@@ -8,6 +8,9 @@ import click
 
 from oralquiz.cli.common import PACE, SEED, json_option
 
+NOT_AGAIN = 6
+"""Sums of a pupil's last so many rounds do not come again."""
+
 
 @click.command()
 @click.option(
@@ -43,7 +46,12 @@ from oralquiz.cli.common import PACE, SEED, json_option
 @click.option(
     "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
 )
-@click.option("--seed", type=SEED, default=None, help="The same seed gives the same sums.")
+@click.option(
+    "--seed",
+    type=SEED,
+    default=None,
+    help="The same seed gives the same sums, to pupils who had none of them lately.",
+)
 @click.option("--voice", default=None, help="A voice of `voice list`.")
 @click.option("--speaker", default=None, help="Name or number of the loudspeaker.")
 @click.option("--microphone", default=None, help="Name or number of the microphone.")
@@ -78,7 +86,7 @@ def round(
     from oralquiz.cli.held_round import hold, keep, report
     from oralquiz.compose import load_syllabus
     from oralquiz.errors import BadInput
-    from oralquiz.records import find_pupil, open_records
+    from oralquiz.records import find_pupil, open_records, recent_sums
     from oralquiz.rounds import RoundPlan, VoiceReader, Way, plan_rounds
     from oralquiz.speak import open_voice
 
@@ -93,7 +101,8 @@ def round(
     who = [find_pupil(db, name) for name in names]
     if len({pupil.id for pupil in who}) < len(who):
         raise BadInput("a pupil is named twice; turns are taken in the order of the names")
-    (round_,) = plan_rounds(plan, who, seed, repeat=False)
+    lately = {pupil.name: recent_sums(db, pupil.name, NOT_AGAIN) for pupil in who}
+    (round_,) = plan_rounds(plan, who, seed, repeat=False, place="class", lately=lately)
     reader = VoiceReader(open_voice(voice, pace=pace), pace)
     said, sound = f"{round_.name}; seed {seed}.", (speaker, microphone)
     path = hold(console, round_, who, plan.options(), reader, sound, model, said)

@@ -4,6 +4,8 @@ from .composed import count_sums as count_sums
 from .composed import sampler_for as sampler_for
 from .difficulty import difficulty_of as difficulty_of
 from .frame_moves import all_moves as all_moves
+from .lesson_sets import LessonSets as LessonSets
+from .lesson_sets import compose_lesson as compose_lesson
 from .ranges import counted as counted
 from .ranges import parse_range as parse_range
 from .ranges import range_text as range_text

@@ -4,17 +4,20 @@ for the demonstration alike."""
 from __future__ import annotations
 
 import secrets
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from enum import StrEnum
+from types import MappingProxyType
 from typing import Protocol
 
 from oralquiz.beads import Sum
-from oralquiz.compose import compose, load_syllabus, request_for
+from oralquiz.compose import LessonSets, Request, compose_lesson, load_syllabus, request_for
 from oralquiz.errors import BadInput, OralquizError
 from oralquiz.judge import PRACTICE, TEST
 from oralquiz.rounds.round import Options, Round, Turn
+
+Terms = tuple[int, ...]
 
 NO_LIMIT_S = 86_400.0
 """A day: the runner's limit when a pupil may take any time."""
@@ -82,19 +85,32 @@ class PlannedSums:
 def sums_for(
     plan: RoundPlan, count: int, seed: int | None = None, *, repeat: bool = True
 ) -> PlannedSums:
-    """``count`` sums; when fewer exist, they come again in another order. Raises BadInput when
-    there is none, and without ``repeat`` TooFewSums when one would have to come again."""
+    """A set of ``count`` sums; when fewer exist, they come again. Raises BadInput when there is
+    none, and without ``repeat`` TooFewSums when one would have to come again."""
+    request, made = _compose(plan, count, [()], seed, repeat=repeat)
+    return PlannedSums(made.sets[0], made.total, request.columns)
+
+
+def _compose(
+    plan: RoundPlan,
+    count: int,
+    avoid: Sequence[Collection[Terms]],
+    seed: int | None,
+    *,
+    repeat: bool,
+) -> tuple[Request, LessonSets]:
     request = request_for(load_syllabus(plan.course), plan.step, terms=plan.terms or None)
-    made = compose(request, count, secrets.randbelow(2**31) if seed is None else seed)
-    if len(made.sums) < count and not repeat:
+    seed = secrets.randbelow(2**31) if seed is None else seed
+    made = compose_lesson(request, count, seed, avoid)
+    if not made.different and not repeat:
+        there, wanted = len({one for its in made.sets for one in its}), count * len(avoid)
         raise TooFewSums(
-            f"{plan.step} has only {len(made.sums)} such sums and {count} are wanted: "
+            f"{plan.step} has only {there} such sums and {wanted} are wanted: "
             f"see `oralquiz compose --step {plan.step}` for what stands in the way"
         )
-    if not made.sums:
+    if not all(made.sets):
         raise BadInput(f"there is no sum of {plan.terms} terms for {plan.step}")
-    times = -(-count // len(made.sums))
-    return PlannedSums((made.sums * times)[:count], made.total, request.columns)
+    return request, made
 
 
 def plan_rounds(
@@ -104,24 +120,30 @@ def plan_rounds(
     *,
     name: str = "",
     repeat: bool = True,
+    place: str = "",
+    lately: Mapping[str, Collection[Terms]] = MappingProxyType({}),
 ) -> list[Round]:
     """One round for each device: one for the front, else one for each pupil in the order given.
 
-    ``name`` is what they are called, by default the step's title. Raises as ``sums_for``.
+    ``name`` is what they are called, by default the step's title; ``place`` where they are held;
+    ``lately`` has the sums that each pupil was given lately, by name: they do not come again where
+    there are others. Raises as ``sums_for``.
     """
-    together = plan.way is Way.ROOM
-    wanted = plan.count if together else plan.count * len(pupils)
-    planned = sums_for(plan, wanted, seed, repeat=repeat)
-    shares = [
-        planned.sums if together else planned.sums[k :: len(pupils)] for k in range(len(pupils))
-    ]
+    avoid: list[Collection[Terms]] = [lately.get(pupil.name, ()) for pupil in pupils]
+    if plan.way is Way.ROOM:
+        together = frozenset(terms for its in avoid for terms in its)
+        request, made = _compose(plan, plan.count, [together], seed, repeat=repeat)
+        sets = made.sets * len(pupils)
+    else:
+        request, made = _compose(plan, plan.count, avoid, seed, repeat=repeat)
+        sets = made.sets
     turns = [
-        [Turn(pupil.name, terms, pupil.consent) for terms in share]
-        for pupil, share in zip(pupils, shares, strict=True)
+        [Turn(pupil.name, terms, pupil.consent) for terms in its]
+        for pupil, its in zip(pupils, sets, strict=True)
     ]
     title = name or load_syllabus(plan.course).step(plan.step).title
     created = datetime.now(UTC).isoformat(timespec="seconds")
-    empty = Round(title, created, (), plan.step, plan.step, planned.columns)
+    empty = Round(title, created, (), plan.step, plan.step, request.columns, place=place)
     if plan.way is Way.FRONT:  # one sum each, then the next for each
         in_turn = tuple(turn for each in zip(*turns, strict=True) for turn in each)
         return [replace(empty, turns=in_turn)]

@@ -9,7 +9,7 @@ import asyncio
 import os
 import secrets
 import sys
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -30,6 +30,8 @@ from oralquiz.web.page_clips import AheadReader
 from oralquiz.web.page_stream import Now
 from oralquiz.web.remote_round import RemoteRound, Threads
 from oralquiz.web.room_barrier import RoomBarrier
+
+Lately = Mapping[str, Collection[tuple[int, ...]]]
 
 CANCELLED = 6
 """Devices whose loudspeakers are taken out of their microphones at once (about 0.04 of a core
@@ -109,14 +111,17 @@ class Assembly:
         devices: Sequence[BrowserDevice],
         make: Callable[[str, str], ClassRound],
         chosen: PracticeRound | None = None,
+        lately: Lately | None = None,
     ) -> ClassRound:
         """A class round of ``pupils`` on ``devices``, begun, with the ``chosen`` sums or those of
-        the plan. ``make`` makes it from its key and title. Raises OralquizError, and then leaves
-        nothing behind."""
+        the plan, but none that a pupil was given ``lately`` (by name). ``make`` makes it from its
+        key and title. Raises OralquizError, and then leaves nothing behind."""
         if chosen is not None:
             rounds = [chosen.round]
         else:
-            rounds = await asyncio.to_thread(plan_rounds, plan, pupils)
+            rounds = await asyncio.to_thread(
+                plan_rounds, plan, pupils, place="class", lately=lately or {}
+            )
         recognizer = await self.recognizer()
         readers = await self._readers(plan, rounds, chosen)
         class_round = make(secrets.token_hex(6), rounds[0].name)

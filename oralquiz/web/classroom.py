@@ -9,7 +9,7 @@ from pathlib import Path
 from oralquiz.beads import Syllabus
 from oralquiz.compose import load_syllabus
 from oralquiz.errors import BadInput
-from oralquiz.records import Erased, Pupil, erase_pupil, pupils
+from oralquiz.records import Erased, Pupil, erase_pupil, pupils, recent_sums
 from oralquiz.rounds import RoundPlan, Way
 from oralquiz.web.assembly import Assembly, Tools, usual_threads
 from oralquiz.web.attempt_limits import AttemptLimits
@@ -27,6 +27,9 @@ from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.remote_round import Threads
 from oralquiz.web.roster import Roster
 from oralquiz.web.visits import Visits
+
+NOT_AGAIN = 6
+"""Sums of a pupil's last so many rounds do not come again."""
 
 
 class Classroom:
@@ -136,7 +139,11 @@ class Classroom:
         """Hold the planned round. Raises OralquizError with what a teacher can do about it."""
         if self.plan is None:
             raise BadInput("plan a round first")
-        return await self.conductor.start(self.plan, await self.taking_part())
+        who = await self.taking_part()
+        lately = {
+            pupil.name: await self.records.do(recent_sums, pupil.name, NOT_AGAIN) for pupil in who
+        }
+        return await self.conductor.start(self.plan, who, lately)
 
     # --- news -------------------------------------------------------------------------------
 

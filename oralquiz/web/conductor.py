@@ -10,7 +10,7 @@ from oralquiz.errors import BadInput
 from oralquiz.records import Pupil
 from oralquiz.rounds import RoundPlan, Way
 from oralquiz.solo import PracticeRound
-from oralquiz.web.assembly import Assembly
+from oralquiz.web.assembly import Assembly, Lately
 from oralquiz.web.background import Background
 from oralquiz.web.bookkeeper import Bookkeeper
 from oralquiz.web.browser_device import SLOWER, BrowserDevice
@@ -57,8 +57,11 @@ class Conductor:
         for class_round in self.going:
             class_round.device_changed()
 
-    async def start(self, plan: RoundPlan, pupils: Sequence[Pupil]) -> ClassRound:
-        """Hold a round in class. Raises OralquizError with what a teacher can do about it."""
+    async def start(
+        self, plan: RoundPlan, pupils: Sequence[Pupil], lately: Lately | None = None
+    ) -> ClassRound:
+        """Hold a round in class. ``lately``: the sums that each pupil was given lately. Raises
+        OralquizError with what a teacher can do about it."""
         async with self._starting:
             if self.class_round is not None and self.class_round in self.going:
                 raise BadInput("a round is being held: end it first")
@@ -68,7 +71,9 @@ class Conductor:
             await self._check_capacity(devices)
             for device in devices:
                 self._take_from_practice(device)
-            self.class_round = await self._hold(plan, pupils, devices, practice=False)
+            self.class_round = await self._hold(
+                plan, pupils, devices, practice=False, lately=lately
+            )
             self._changed()
             return self.class_round
 
@@ -117,6 +122,7 @@ class Conductor:
         *,
         practice: bool,
         chosen: PracticeRound | None = None,
+        lately: Lately | None = None,
     ) -> ClassRound:
         def make(key: str, title: str) -> ClassRound:
             return ClassRound(
@@ -130,7 +136,7 @@ class Conductor:
                 chosen=chosen,
             )
 
-        return await self._assembly.assemble(plan, pupils, devices, make, chosen)
+        return await self._assembly.assemble(plan, pupils, devices, make, chosen, lately)
 
     async def _check_capacity(self, devices: Sequence[BrowserDevice]) -> None:
         """Raises BadInput when so many microphones, with those of rounds that go on, would make

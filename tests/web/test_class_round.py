@@ -156,7 +156,7 @@ def test_an_unclear_answer_is_asked_for_again_and_never_called_wrong(
 ) -> None:
     """Thirteen or thirty was said, and one of them is the answer: nobody can tell."""
     monkeypatch.setattr(
-        assembly, "plan_rounds", lambda plan, pupils: [make_round(sum_, pupil="Asha")]
+        assembly, "plan_rounds", lambda plan, pupils, **more: [make_round(sum_, pupil="Asha")]
     )
 
     async def story(classroom: Classroom) -> None:
