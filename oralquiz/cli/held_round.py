@@ -1,4 +1,4 @@
-"""A round held with this computer's loudspeaker and microphone, and what is said of it."""
+"""A round held with this computer's loudspeaker and microphone, and what is printed about it."""
 
 from __future__ import annotations
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
 )
 @click.option(
-    "--plan", "only_plan", is_flag=True, help="Show the sums and why they come; read nothing."
+    "--plan", "only_plan", is_flag=True, help="Show the sums and why each was chosen; read nothing."
 )
 @click.option("--voice", default=None, help="A voice of `voice list`.")
 @click.option("--speaker", default=None, help="Name or number of the loudspeaker.")
@@ -52,9 +52,9 @@ def practice(
     model: str | None,
     as_json: bool,
 ) -> None:
-    """Sums chosen for one pupil, each at the pace that fits by then.
+    """Sums chosen for one pupil, each at the pace that suits the pupil by then.
 
-    What was taught is what the pupil's rounds and the class's practice set have come to. Sums get
+    What has been taught is taken from the pupil's rounds and the class's practice set. Sums get
     quicker when they go right, and slower when they do not.
     """
     from oralquiz.cli.console import console_for

@@ -22,8 +22,8 @@ NEEDS = (Standing.GROWING, Standing.DUE)
 
 @dataclass(frozen=True)
 class RuleColumn:
-    """A rule, the step that adds it, how each pupil stands with it, and who needs it: those with
-    whom it is growing or due (if it is ``new``, those who never met it)."""
+    """A rule, the step that adds it, how each pupil stands with it, and who needs it: those for
+    whom it is growing or due (if it is ``new``, those who have never met it)."""
 
     rule: Rule
     step: str
@@ -36,7 +36,7 @@ class RuleColumn:
         return tuple(name for name, its in self.standings.items() if its in wanted)
 
     def share(self, standing: Standing) -> float:
-        """Of all pupils, those who stand so."""
+        """The share of the pupils who have this standing."""
         return sum(its is standing for its in self.standings.values()) / len(self.standings)
 
 
@@ -52,9 +52,10 @@ class Lesson:
 def rule_columns(
     skills: Mapping[str, Mapping[Rule, Skill]], syllabus: Syllabus, now: datetime
 ) -> tuple[RuleColumn, ...]:
-    """The rules that some of the pupils met, in the course's order, and the one that comes next.
+    """The rules that some of the pupils have met, in the course's order, and the one that comes
+    next.
 
-    ``skills``: by a pupil's name what is known of each rule (nothing: the pupil never answered).
+    ``skills``: by a pupil's name what is known of each rule (empty: the pupil has never answered).
     """
     added = [(rule, step.name) for step in syllabus.steps for rule in step.adds]
     columns: list[RuleColumn] = []
@@ -69,8 +70,8 @@ def rule_columns(
 
 
 def propose_lesson(columns: Sequence[RuleColumn]) -> Lesson | None:
-    """The next new rule if the class is ready for it, else the rule that most pupils need; of
-    several the one that was taught last. None for a class without pupils."""
+    """The next new rule if the class is ready for it, else the rule that most pupils need; among
+    several, the one that was taught last. None for a class without pupils."""
     old = [one for one in columns if not one.new and one.rule != DIRECT]
     coming = next((one for one in columns if one.new), None)
     ready = not old or old[-1].share(Standing.MASTERED) >= READY

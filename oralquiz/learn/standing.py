@@ -11,14 +11,14 @@ from oralquiz.learn.practice import Skill
 
 
 class Standing(StrEnum):
-    """Of one pupil and one rule."""
+    """The standing of one pupil with one rule."""
 
     MASTERED = "mastered"
     DUE = "due"
-    """It was learned, and is to be practised again before it is forgotten."""
+    """It was learned, and should be practised again before it is forgotten."""
     GROWING = "growing"
     NOT_YET = "not yet"
-    """It was not taught, or hardly used."""
+    """It has not been taught, or has hardly been used."""
 
 
 def standing_of(rule: Rule, skill: Skill | None, now: datetime) -> Standing:

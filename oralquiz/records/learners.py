@@ -1,8 +1,9 @@
 """What practice knows of each pupil: worked out from the answers, and kept so that only new ones
 have to be taken in.
 
-What is kept is no truth of its own. When an answer that was taken in is corrected, erased, or comes
-late from another computer, it no longer fits what is kept (``digest``) and is worked out anew.
+What is kept can always be derived from the answers. When an answer that was taken in is corrected,
+erased, or comes late from another computer, what is kept no longer fits (``digest``) and is worked
+out again.
 """
 
 from __future__ import annotations
@@ -23,7 +24,7 @@ from oralquiz.records.practice_sets import PracticeSet, todays_set
 from oralquiz.records.pupil_list import Pupil, pupils
 
 MOST_TOLD = 400
-"""Answers from which a pupil is worked out anew: what was before tells little of today."""
+"""The most answers that are worked through again: older ones say little about today."""
 
 
 @dataclass(frozen=True)
@@ -36,7 +37,7 @@ class Learner:
 
 
 def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
-    """What practice knows of ``pupil`` by now, every answer in the records taken in."""
+    """What practice knows of ``pupil`` so far, every answer in the records taken in."""
     step, settings = reached_step(db, pupil, syllabus), _settings(db, pupil)
     taught = step if syllabus.taught(step) else ALL_RULES  # a course that adds none, only drills
     practice = Practice(syllabus, taught, settings, seed=pupil.id)
@@ -98,7 +99,7 @@ def untold(db: Database) -> list[Pupil]:
 
 
 def reached_step(db: Database, pupil: Pupil, syllabus: Syllabus) -> str:
-    """How far the pupil was taught: the furthest step among the class's practice set and the
+    """How far the pupil has been taught: the furthest step among the class's practice set and the
     pupil's rounds; else the course's first."""
     order = [step.name for step in syllabus.steps]
     steps = {
@@ -117,7 +118,8 @@ def reached_step(db: Database, pupil: Pupil, syllabus: Syllabus) -> str:
 
 
 def _settings(db: Database, pupil: Pupil) -> PracticeSettings:
-    """As the teacher gave the class its set: the most terms of a sum, the pace to begin with."""
+    """From the set that the teacher gave the class: the most terms of a sum, the pace to begin
+    with."""
     today = todays_set(db, pupil.class_name) or PracticeSet("")
     usual = PracticeSettings()
     first = min(max(today.pace_s, usual.fastest_s), usual.slowest_s)
@@ -125,7 +127,8 @@ def _settings(db: Database, pupil: Pupil) -> PracticeSettings:
 
 
 def _rows(db: Database, pupil: int, columns: int) -> list[dict[str, Any]]:
-    """Every judged sum of the pupil on such a frame, in the order in which it was asked."""
+    """Every judged sum of the pupil on a frame of ``columns``, in the order in which it was
+    asked."""
     return list(
         db.query(
             """

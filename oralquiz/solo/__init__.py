@@ -1,4 +1,4 @@
-"""A round that one pupil practises alone: sums chosen for the pupil, each at the pace that fits."""
+"""A round that one pupil practises alone: sums and pace chosen for the pupil."""
 
 import lazy_loader
 

@@ -1,4 +1,4 @@
-"""Reads each sum at the pace that is right by then."""
+"""Reads each sum at the pace that suits the pupil by then."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from oralquiz.sound import Clip
 from oralquiz.speak import Dictation
 
 STEP_S = 0.05
-"""Paces are rounded to it, so that the readers of a round are few."""
+"""Paces are rounded to this, so that a round needs few readers."""
 KEPT = 3
-"""Readers that are kept, each with its voice."""
+"""How many readers are kept, each with its voice."""
 SLOWEST_S = 6.0
 
 
 class PacedReader:
     """``reader`` opens what reads at a pace in seconds, ``pace`` tells the pace of the next sum.
 
-    Where a term cannot be said so quickly, the sum is read at the quickest pace that can be had.
+    Where a term cannot be said so quickly, the sum is read at the quickest pace that is possible.
     """
 
     def __init__(self, reader: Callable[[float], RoundReader], pace: Callable[[], float]) -> None:
@@ -33,13 +33,13 @@ class PacedReader:
         return self._reader(self._rounded()).voice_name
 
     def prepare(self, round_: Round, options: Options) -> None:
-        """Render every sum at the pace of now, so that later ones only change their pace."""
+        """Render every sum at the present pace, so that later ones only change their pace."""
         for turn in round_.turns:
             self.dictation(turn)
         self.phrase(options.ask_again_text)
 
     def dictation(self, turn: Turn) -> Dictation:
-        """``turn`` at the pace of now. Raises as the voice does."""
+        """``turn`` at the present pace. Raises as the voice does."""
         pace_s = self._rounded()
         while True:
             try:

@@ -18,10 +18,10 @@ def _now() -> datetime:
 
 
 class PracticeRound:
-    """``count`` sums for ``pupil``, up to ``step``. What comes of each decides the pace of those
-    after it. Safe between threads.
+    """``count`` sums for ``pupil``, up to ``step``. How each goes decides the pace of those after
+    it. Safe to use from several threads.
 
-    ``practice`` is a copy for this round: what counts in the end is in the records.
+    ``practice`` is a copy for this round: the records keep what counts.
     """
 
     def __init__(

@@ -20,7 +20,7 @@ from oralquiz.records import class_paces, class_skills
 from oralquiz.web.classroom import Classroom
 
 SIGNS = {
-    Standing.MASTERED: "the moves succeed surely, on two days or more",
+    Standing.MASTERED: "the moves go right reliably, on two days or more",
     Standing.GROWING: "being learned",
     Standing.DUE: "was learned, and should be practised again",
     Standing.NOT_YET: "not taught, or hardly used",

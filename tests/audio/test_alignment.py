@@ -14,7 +14,7 @@ LAG_S = 0.3
 
 
 class Streams:
-    """Two streams that run evenly: every piece one is recorded, then one is played."""
+    """Two streams that run evenly: in every piece one is recorded, then one is played."""
 
     def __init__(self, rate_in: int = SESSION_RATE, rate_out: int = SESSION_RATE) -> None:
         self.alignment = Alignment(rate_in, rate_out)
@@ -22,7 +22,8 @@ class Streams:
         self.lag_s = LAG_S
 
     def run(self, pieces: int, *, underflow: bool = False, overflow: bool = False) -> list[int]:
-        """``pieces`` of both; what ``taking`` said of each. The first one stumbles, if one does."""
+        """Run ``pieces`` of both; returns what ``taking`` said of each. If one stumbles, it is the
+        first."""
         moved = []
         for n in range(pieces):
             lines = self.alignment

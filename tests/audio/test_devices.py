@@ -1,4 +1,4 @@
-"""Loudspeakers and microphones are chosen by number or name, and what is missing is said."""
+"""Loudspeakers and microphones are chosen by number or name, and what is missing is named."""
 
 from __future__ import annotations
 

@@ -1,8 +1,8 @@
 """The dictation in the microphone is never an answer; an answer over the dictation still is one.
 
-The rooms are made up: white noise dying away over the reverberation time after a direct sound,
-and a loudspeaker that clips softly. What is heard in them is judged by the package's own detector
-of voice, which is more easily woken than any recogniser.
+The rooms are simulated: a direct sound, then white noise dying away over the reverberation time,
+and a loudspeaker that clips softly. What is heard in them is judged by the package's own voice
+detector, which is more easily triggered than any recogniser.
 """
 
 from __future__ import annotations
@@ -27,9 +27,9 @@ ANSWERS = ("sixty one", "thirty nine", "eighty")
 class Room:
     """Three dictations played in a room, with or without answers spoken in it.
 
-    ``direct`` is the sound's first arrival in units of what the reverberation begins with: 3 is
-    a microphone far away (-16 dB re the reverberation), 19 one a step from the loudspeaker (0 dB).
-    ``stumble``: from the third dictation on the echo comes so many samples later.
+    ``direct`` is the sound's first arrival relative to the start of the reverberation: 3 is a
+    microphone far away (-16 dB re the reverberation), 19 one a step from the loudspeaker (0 dB).
+    ``stumble``: how many samples later the echo comes, from the third dictation on.
     """
 
     def __init__(
@@ -87,7 +87,7 @@ class Room:
 
 
 def voices_in(samples: Samples) -> list[int]:
-    """The onsets that the package's detector of voice finds."""
+    """The onsets that the package's voice detector finds."""
     detector = VoiceDetector(SESSION_RATE)
     detector.feed(samples)
     detector.close()
@@ -107,7 +107,7 @@ def test_the_dictation_alone_leaves_no_voice(
     reverberation_s: float, echo_db: float, early: int
 ) -> None:
     room = Room(reverberation_s, echo_db, early_samples=early, answers=False)
-    assert len(voices_in(room.heard)) >= 3  # it is there to be taken out
+    assert len(voices_in(room.heard)) >= 3  # there is something to take out
     assert voices_in(room.cleaned()) == []
 
 

@@ -8,7 +8,7 @@ from oralquiz.sound.clip import Samples
 
 
 class Tape:
-    """A microphone that plays a recording; ``late`` blocks of it lie in the queue already."""
+    """A microphone that plays a recording; ``late`` blocks of it are in the queue already."""
 
     def __init__(self, sound: Samples, late: int = 0) -> None:
         self.sound = sound

@@ -1,5 +1,5 @@
-"""The sound card on a virtual one: PulseAudio's null sinks. ORALQUIZ_REQUIRE_SOUND=1 makes a
-machine that cannot run these tests fail them instead of skipping them."""
+"""The sound card's code on a virtual card: PulseAudio's null sinks. With ORALQUIZ_REQUIRE_SOUND=1 a
+machine that cannot run these tests fails them instead of skipping them."""
 
 from __future__ import annotations
 
@@ -136,7 +136,7 @@ def test_after_a_stall_everything_comes_back_to_its_place(tmp_path: Path) -> Non
         except AudioError as error:
             assert re.search("lost its place|stopped working", str(error))
             card.reopen()
-        # a busy computer may stall once more by itself, and is mended once more
+        # a busy computer may stall once more by itself; that is corrected too
         after = [error_of(card, voice) for _ in range(ATTEMPTS)]
     assert before is not None and abs(before) <= 16
     # 3 ms: less is not corrected; 1 ms: how well a place is found

@@ -70,7 +70,7 @@ def test_a_microphone_that_mutes_its_pauses_is_not_taken_for_a_dead_one() -> Non
 
 
 class Room:
-    """A sound card in a made-up room: what is played comes back ``lag`` later, weaker."""
+    """A sound card in a simulated room: what is played comes back ``lag`` later, weaker."""
 
     def __init__(self, lag: int, gain: float, noise: float, voice: Samples | None = None) -> None:
         self.output_name, self.input_name = "box", "ear"

@@ -1,10 +1,10 @@
 """How much does a second attempt at an answer add? Measures the weight of `judge.attempts`.
 
-Each clip of a speaker of fsdd is a first attempt, the next clip of the same digit is the second,
-as when a child is asked again. For each weight: the mean negative log-probability (nats) of the
-digit that was said, over those pairs of which at least one is unclear on its own. Smaller is
-better; "alone" is that of the second attempt without the first. The weight was chosen on yweweler;
-the others show whether it holds for them.
+Each clip of a speaker of fsdd is a first attempt, the next clip of the same digit is the second, as
+when a child is asked again. For each weight: the mean negative log-probability (nats) of the digit
+that was said, over the pairs in which at least one attempt is unclear on its own. Smaller is
+better; "alone" is the second attempt without the first. The weight was chosen on yweweler; the
+others show whether it suits them too.
 
 Give --model a model that was trained without these speakers (see bench_judge).
 

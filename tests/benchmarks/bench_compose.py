@@ -3,11 +3,11 @@
     python tests/benchmarks/bench_compose.py [--seconds 5]
 
 Each row runs in a process of its own: the time from the request to a table that can be drawn from
-(set-up, by the wall and in CPU time), sums a second after that as an array, and peak memory. The
-naive way draws every term uniformly among the terms of the right length and keeps a chain that
+(set-up, in wall-clock and CPU time), sums a second after that as an array, and peak memory. The
+naive way draws every term uniformly from the terms of the right length and keeps a chain if it
 satisfies the request. It is given the composer's own table of plays, ready made, and checks a
 million chains at once with NumPy, so what is compared is the method and not the language. It runs
-for --seconds; where it finds nothing, its rate is below one in that time, and the ratio a lower
+for --seconds; where it finds nothing, its rate is below one in that time and the ratio is a lower
 bound. "one in" is the number of chains of terms, kept or not, for each that satisfies the request.
 """
 
@@ -61,7 +61,7 @@ def requests() -> dict[str, Request]:
 
 
 def composer(request: Request, seconds: float) -> tuple[str, float, float, float, float]:
-    """The count, set-up seconds by the wall and by the CPU, sums a second, the count's value."""
+    """The count, set-up in wall-clock and CPU seconds, sums a second, the count's value."""
     start, start_cpu = time.perf_counter(), time.process_time()
     sampler = sampler_for(request)
     setup, setup_cpu = time.perf_counter() - start, time.process_time() - start_cpu

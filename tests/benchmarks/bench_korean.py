@@ -10,7 +10,7 @@ many of the 100 were heard right, wrong, and not at all, and what was heard inst
 
 To tell the path, the voice and the model apart: --recordings hears sound files named by their
 number, such as 42.wav, from any other source, and --whisper has a second, unrelated recogniser (a
-faster-whisper model, multilingual) hear the same sounds.
+multilingual faster-whisper model) hear the same sounds.
 """
 
 from __future__ import annotations

@@ -1,12 +1,12 @@
 """What listening costs: a core's time for a one-second clip, and for each second of a stream.
 
 The clips are those of people in tests/listen/data (or ``--folder``), each brought to one second by
-a faint room around it or by a cut around its loudest part. In streams, sound comes in blocks of
-20 ms as in a round; quiet is a room at -60 dBFS, an answer a clip between two times 1.5 s of it,
-until the listener says that it is complete. Everything is included: finding the voice, decoding,
-probabilities, the end of speech. Times are those of all threads of the process. A busy machine
-still stretches them, so the least of ``--times`` passes over a clip is given too. Needs nothing
-but the shipped model.
+adding a faint room around it or by cutting out its loudest part. In streams, sound comes in blocks
+of 20 ms as in a round; quiet is a room at -60 dBFS, an answer is a clip with 1.5 s of quiet before
+and after it, until the listener says that it is complete. Everything is included: finding the
+voice, decoding, probabilities, the end of speech. Times are those of all threads of the process. A
+busy machine still stretches them, so the shortest of ``--times`` passes over a clip is given too.
+Needs nothing but the shipped model.
 
 Run: python -m tests.benchmarks.bench_listen [--folder FOLDER] [--every N] [--times N]
 """

@@ -1,12 +1,13 @@
 """Where does the voice begin: our detector, a fixed threshold, the recogniser's word times.
 
-All hear the same streams, the labelled clips of people (tests/listen/data/onsets.json tells who
-labelled and how) after a second of their own room, in one run. Bias and SD of the onset against
-the hand-set label in ms, per first sound; the share within 20 ms; clips without any onset.
+All hear the same streams, the labelled clips of people (tests/listen/data/onsets.json says who
+labelled them and how) after a second of their own room, in one run. Bias and SD of the onset
+against the hand-set label in ms, per first sound; the share within 20 ms; clips without any onset.
 
-The detector's levels were chosen on the labels with an even index; the odd ones are the test, and
-are given apart. The fixed threshold is given its best case: the level, over all clips at once, that
-has the most onsets within 20 ms. Run: python -m tests.benchmarks.bench_onset [FOLDER OF RECORDINGS]
+The detector's levels were chosen on the labels with an even index; the odd ones are the test set
+and are listed separately. The fixed threshold is given its best case: the one level for all clips
+that puts the most onsets within 20 ms. Run: python -m tests.benchmarks.bench_onset [FOLDER OF
+RECORDINGS]
 """
 
 from __future__ import annotations

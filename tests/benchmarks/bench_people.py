@@ -1,6 +1,6 @@
 """Models side by side on the people whom the twin of our training never heard, in one table.
 
-Whole people are kept apart: 15 of 100 of each set, by a hash of the name, and a few more
+The split is by person: 15 of 100 of each set, by a hash of the name, and a few more
 (`models/train/people.py`). Every clip is heard as `oralquiz hear` hears it, 0..99, and judged by
 the practice policy as the answer of a sum. Rows marked * hold people that models before 0.3 were
 trained on.
@@ -11,8 +11,8 @@ trained on.
 * passed: of answers that are wrong by a near slip (one off, ten off, digits swapped), those that
   the judge takes for right
 
-Conditions beside the clips as they are: a child by resampling (15 to 35 % faster), a telephone
-(8 kHz, 300 to 3,400 Hz, 8 bits), six other voices 10 dB below.
+Conditions beside the clips as they are: a child, simulated by resampling (15 to 35 % faster), a
+telephone (8 kHz, 300 to 3,400 Hz, 8 bits), six other voices 10 dB below.
 
 Run: python -m tests.benchmarks.bench_people [FOLDER] [--model NAME|FOLDER ...] [--every N]
      [--saytime FOLDER]   (the talking clock of Debian's `saytime`)

@@ -2,12 +2,12 @@
 
 The first family slips as `judge` says, the second knows nothing of that model (tests.learn.pupils).
 
-pace: pupils who fail only by pace, slopes and lapses off the grid: the error of the pace at which
-85 % go right, and whose share of right answers is between 75 and 95 %. drift: the threshold
-changes by a factor of 1.4 at once; the error 30 sums later. share: one of the six rules of the
-fives taught fails three times as often as the others; the share of sums 41 to 120 that drill it,
-against a sixth. mastered: of the rules called mastered, those whose moves truly succeed 95 times
-in 100.
+pace: pupils who fail only because of the pace, with slopes and lapses off the grid: the error of
+the pace at which 85 % go right, and how many pupils' share of right answers is between 75 and 95 %.
+drift: the threshold suddenly changes by a factor of 1.4; the error 30 sums later. share: one of the
+six five rules taught fails three times as often as the others; the share of sums 41 to 120 that
+drill it, against a sixth. mastered: of the rules called mastered, those whose moves really succeed
+95 times in 100.
 
 Run: python -m tests.benchmarks.bench_practice [PUPILS A ROW, 40 by default]
 """
@@ -43,7 +43,7 @@ def session(
     random: Random,
     day: int = 0,
 ) -> tuple[list[bool], list[str]]:
-    """So many sums on a day: which were right, and which rules they drilled."""
+    """``count`` sums on one day: which were right, and which rules they drilled."""
     right, rules = [], []
     for n in range(count):
         now = START + timedelta(days=day, seconds=30 * n)
@@ -97,7 +97,7 @@ def weak_rule(name: str, pupils: int) -> None:
         for day in range(6):
             drilled += session(practice, family, None, 20, random, day)[1]
         shares.append(float(np.mean([rule == weak.name for rule in drilled[40:]])))
-        if name == "other":  # only there the truth is a number a rule
+        if name == "other":  # only there is the truth one number for each rule
             called = [Rule.parse(one) for one, its in practice.skills().items() if its.mastered]
             claimed += len(called)
             true += sum(chances[rule] >= 0.95 for rule in called)

@@ -2,8 +2,8 @@
 
     python tests/benchmarks/bench_records.py [--sessions 50000] [--pupils 200]
 
-Makes the rows of so many sessions (eight sums each, of one pupil or of four, as a school has after
-years), without their files, and measures what commands and pages ask of them, the best of three.
+Makes the rows of that many sessions (eight sums each, by one pupil or four, as a school has after
+some years), without their files, and times what commands and pages ask of them, the best of three.
 Erasing is measured once on a pupil with 25 session files (copies of a demo session) and once on one
 whose files are gone. Needs some 500 MB of disk.
 """
@@ -102,7 +102,7 @@ def _sum(
 
 
 def real_sessions(db: Database, folder: Path, count: int) -> str:
-    """``count`` sessions with files in which one pupil is; the name."""
+    """``count`` sessions with files, all with the same pupil; returns the pupil's name."""
     folder.mkdir(parents=True, exist_ok=True)
     for number in range(count):
         file = Path(shutil.copy(DEMO, folder / f"real-{number}.zip"))

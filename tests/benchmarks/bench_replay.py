@@ -2,7 +2,7 @@
 
     python tests/benchmarks/bench_replay.py [SESSION.zip ...]
 
-Without files: a made-up lesson of ten sums of five terms at 2.5 s, and an hour of one.
+Without files: a synthetic lesson of ten sums of five terms at 2.5 s, and an hour of the same.
 """
 
 from __future__ import annotations

@@ -4,7 +4,7 @@ Every wrong answer of a pupil with one slip is counted with its exact probabilit
 plays every path), for sums composed for a rule and for evenly drawn ones. "first" is how often the
 true slip (kind, term, column, move) is ranked first, "best" how often any ranker could that knows
 the pupil's true rates, "three" how often it is among the first three, "kinds" how often its kind is
-among the first three kinds. "others' rates": each sum is another pupil, every rate off by a
+among the first three kinds. "others' rates": each sum is by another pupil, every rate off by a
 log-normal factor (SD of the logarithm 0.5 and 0.7), which the ranking does not know.
 
 Run: python -m tests.benchmarks.bench_slips [SUMS A ROW, 12 by default]
@@ -77,7 +77,8 @@ def ranking(sums_a_row: int) -> None:
 
 
 def speed(answers: int = 10_000) -> None:
-    """Time to diagnose wrong answers of simulated pupils, strays included, five terms each."""
+    """Time to diagnose wrong answers of simulated pupils, inexplicable ones included, five terms
+    each."""
     random, pupil = Random(2), SimulatedPupil(2)
     wrong: list[tuple[Sum, int]] = []
     while len(wrong) < answers:

@@ -6,13 +6,13 @@ Needs what tests/session/virtualcard.py needs. For every opening of the card: wh
 heard, the lag it measured, then onsets every 500 ms, once as one buffer (as a dictation is played)
 and once as one ``play`` for each: mean and SD of their distance from the places that ``play``
 promised, in steps of a sample (0.0625 ms), and how many of them were not heard within 250 ms of
-their place; then how often the sound stumbled (xruns), how often that left a hole in what was
-playing, and the samples that the microphone lost. With --load so many processes compute meanwhile.
+their place; then how often the sound stumbled (xruns), how often that left a gap in what was
+playing, and how many samples the microphone lost. With --load N, N processes compute meanwhile.
 
 For comparison, audio of experiment software, SD / lag in ms (Bridges, Pitiot, MacAskill & Peirce
-2020, PeerJ 9414, table 2): best desktop 0.17 / -0.74 and 0.31 / -0.71, others 0.70 / 0.54,
+2020, PeerJ 9414, table 2): best desktop systems 0.17 / -0.74 and 0.31 / -0.71, others 0.70 / 0.54,
 0.96 / 0.85, 8.56 / 47.24, 13.49 / 118.67. Theirs went through hardware, ours does not; the lag is
-measured and taken off, as they say that one may.
+measured and subtracted, as they say one may.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ def tick() -> Samples:
 
 
 def distances(heard: Samples, first: int, places: list[int]) -> list[float]:
-    """How far from its place each tick is heard, in ms; those that are not are left out."""
+    """How far from its place each tick is heard, in ms; ticks that are not heard are left out."""
     found = []
     for place in places:
         begin = max(0, place - first - EVERY // 2)

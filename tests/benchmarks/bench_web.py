@@ -2,12 +2,12 @@
 
     python -m tests.benchmarks.bench_web [--pupils 30] [--sums 3] [--no-limit]
 
-Starts `oralquiz serve` as its own process, joins so many pupils over HTTP, streams a microphone
-for each (packets of 60 ms in real time), reads what the pages would be told, and has everybody
-answer in a synthetic voice, every third answer five off, so that all voices end within one second.
-Prints one table: the time from the end of the voice in the microphone to the verdict on the page
-(a wrong number may be taken back for 0.45 s first), what was heard, packets lost or doubled,
-and the server's memory.
+Starts `oralquiz serve` as its own process, has that many pupils join over HTTP, streams a
+microphone for each (packets of 60 ms in real time), reads what the pages would be told, and has
+everybody answer in a synthetic voice, every third answer five off, so that all voices end within
+one second. Prints one table: the time from the end of the voice in the microphone to the verdict on
+the page (a wrong number may be taken back for 0.45 s first), what was heard, packets lost or
+doubled, and the server's memory.
 """
 
 from __future__ import annotations
@@ -108,7 +108,7 @@ async def listen(pupil: Pupil, socket: Any) -> None:
             pupil.reading = data
         elif kind == "show" and data["phase"] in ("answer", "again"):
             turn = data["turn"]
-            if data["phase"] == "again":  # said once more, well after the page has asked
+            if data["phase"] == "again":  # said again, well after the page has asked
                 pupil.asked += 1
                 again = pupil.next * BLOCK + 3 * SESSION_RATE
                 pupil.playing = [(again, samples) for _, samples in pupil.playing[-1:]]
@@ -142,7 +142,7 @@ async def answer(pupils: list[Pupil], live: dict[str, Any], turns: int, clips: A
 
 @dataclass(frozen=True)
 class Held:
-    """A round that was held: who took part, the teacher's last view of it, the cores used."""
+    """A finished round: who took part, the teacher's last view of it, the cores used."""
 
     pupils: list[Pupil]
     live: dict[str, Any]
@@ -150,7 +150,7 @@ class Held:
 
 
 async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGenerator[Held, None]:
-    """Rounds of the same pupils, one after the other for as long as they are asked for."""
+    """Rounds with the same pupils, one after another, as long as more are asked for."""
     voices = pupil_voices()
     cache: dict[tuple[int, int], Samples] = {}
 
@@ -160,7 +160,7 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
             cache[voice, value] = (0.3 * clip / np.abs(clip).max()).astype(np.float32)
         return cache[voice, value]
 
-    for value in range(100):  # rendered before, so that no voice is late
+    for value in range(100):  # rendered beforehand, so that no voice is late
         for voice in range(len(voices)):
             clips(voice, value)
     origin = {"origin": url}
@@ -171,7 +171,7 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
         found = re.search(r'<p class="code">([A-Z0-9]{6})</p>', (await teacher.get("/class")).text)
         assert found is not None
         plan = {"step": STEP, "count": turns, "terms": "3", "pace": "1.5", "way": "own"}
-        plan["within"] = "25"  # whoever is quick waits for whoever is asked again
+        plan["within"] = "25"  # quick pupils wait for those who are asked again
         ws_url = url.replace("http", "ws")
         watching = await websockets.connect(
             f"{ws_url}/ws/teacher", origin=websockets.Origin(url), max_size=None
@@ -183,7 +183,7 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
                 if data["t"] == "live" and data["lesson"]:
                     live.update(data["lesson"])
                 elif data["t"] == "note":
-                    raise SystemExit(data["text"])  # it does not begin: there is no round to time
+                    raise SystemExit(data["text"])  # it did not begin: there is no round to time
 
         sockets = []
         for name in names:
@@ -234,7 +234,7 @@ async def once(url: str, names: list[str], turns: int, pid: int) -> None:
 
 
 def waits_s(pupils: Sequence[Pupil]) -> dict[str, list[float]]:
-    """Seconds from the end of the voice to what was shown, by what that was."""
+    """Seconds from the end of the voice to what was shown, grouped by what was shown."""
     waits: dict[str, list[float]] = {"any verdict": []}
     for pupil in pupils:
         for turn, (at, shown, _) in pupil.verdicts.items():
@@ -284,7 +284,7 @@ def report(pupils: list[Pupil], live: dict[str, Any], turns: int, pid: int, load
             for shown, times in by_verdict.items()
         ),
         ("cores the server used", f"{load:.2f}"),
-        ("of a core a second for each pupil", f"{1000 * load / len(pupils):.1f} ms"),
+        ("core time per second and pupil", f"{1000 * load / len(pupils):.1f} ms"),
         ("server memory, end and highest", f"{rss:.0f} MB, {highest:.0f} MB"),
     ]
     for name, value in rows:

@@ -1,21 +1,21 @@
-"""How true is a latency that comes through a browser? Against known truths, in one run.
+"""How accurate is a latency that comes through a browser? Against known values, in one run.
 
     python -m tests.benchmarks.bench_web_latency [--answers 20] [--loop]
 
 A headless Chromium opens a pupil's page; its microphone is a sound file (Chromium's
-``--use-file-for-fake-audio-capture``) with a chirp as marker and spoken numbers at known samples.
-The page streams it, the server hears it, and the recorded session tells where the voice was put.
+``--use-file-for-fake-audio-capture``) with a chirp as a marker and spoken numbers at known samples.
+The page streams it, the server hears it, and the recorded session says where the voice was placed.
 
-1. Stream: the chirps are found again in the recorded microphone: how far their distances are from
-   those in the file (samples lost, doubled or bent on the way), blocks lost and doubled.
+1. Stream: the chirps are found again in the recorded microphone: how far their spacing is from that
+   in the file (samples lost, doubled or distorted on the way), blocks lost and doubled.
 2. Voice onset: where the session puts the onset, minus where the voice begins in the file.
-3. With ``--loop`` (a PulseAudio server with a sink and a source on its monitor must run, see
-   SOUND.md's recipe in DEVELOPERS.md): Chromium plays into that sink and hears its monitor, so the
+3. With ``--loop`` (a PulseAudio server with a sink, and a source on its monitor, must be
+   running): Chromium plays into that sink and hears its monitor, so the
    dictation itself comes back. Where it comes back, minus where the server said it would be heard
    (first with the delay that the browser reports, then with the one that a chirp measured).
 
 Errors are in milliseconds: mean and standard deviation. A constant error can be subtracted, a
-scattered one cannot (REFERENCES: browsers in Bridges et al. 2020, SD 1-40 ms).
+scattered one cannot (browsers in Bridges et al. 2020: SD 1 to 40 ms).
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ EVERY_S = 2.6
 """Seconds from one sound in the file to the next."""
 
 MARKER_EVERY = 6
-"""Every so many sounds one is a chirp instead of a number."""
+"""One sound in this many is a chirp instead of a number."""
 
 
 def microphone_file(path: Path, count: int) -> tuple[list[int], dict[int, list[int]]]:
@@ -129,7 +129,7 @@ def _on(room: RunningServer, work: Any) -> Any:
 
 
 def hold(room: RunningServer, plan: RoundPlan) -> tuple[Session, Any]:
-    """Hold the round to its end; the session and its run."""
+    """Hold the round to its end; returns the session and its run."""
     room.classroom.plan = plan
     class_round = _on(room, room.classroom.begin())
     run = next(iter(class_round.participants.values())).remote
@@ -167,17 +167,17 @@ def through_a_file(room: RunningServer, playwright: Any, folder: Path, answers: 
         for attempt in turn.attempts:
             if attempt.onset is None or attempt.value not in numbers or not chirps:
                 continue
-            # which of the chirps it is does not matter: they are a whole number of periods apart
+            # it does not matter which chirp it is: they are a whole number of periods apart
             since = (attempt.onset - chirps[0]) / SESSION_RATE
             in_file = [(at / SESSION_RATE - 2.0) for at in numbers[attempt.value]]
             off = min(((since - at + apart / 2) % apart - apart / 2 for at in in_file), key=abs)
-            if abs(off) < 0.3:  # else it was misheard, or begun before the window
+            if abs(off) < 0.3:  # otherwise it was misheard, or began before the window
                 errors.append(1000 * off)
     row("voice onset: session minus file (ms)", errors)
 
 
 def through_the_air(room: RunningServer, playwright: Any, answers: int, measure: bool) -> None:
-    """The page's loudspeaker is its microphone: what the server said, against what came back."""
+    """The page's loudspeaker feeds its microphone: what the server said, against what came back."""
     browser = playwright.chromium.launch(
         executable_path=shutil.which("chromium"),
         ignore_default_args=["--mute-audio"],

@@ -1,4 +1,4 @@
-"""`oralquiz serve` that refuses no class for its size, to measure what is too much."""
+"""`oralquiz serve`, but refusing no class for its size, to measure how many pupils are too many."""
 
 from __future__ import annotations
 

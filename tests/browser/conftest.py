@@ -20,7 +20,7 @@ from tests.browser.running_server import RunningServer, Visitor, Windows, run_se
 
 expect.set_options(timeout=60_000)  # a machine that runs tests is busy
 
-# the page makes its player with `new Audio()`; this lets a test look at it
+# the page makes its player with `new Audio()`; this gives a test access to it
 REMEMBER_AUDIO = """
 const Original = window.Audio;
 window.Audio = function (...args) { return (window.player = new Original(...args)); };
@@ -65,13 +65,13 @@ Open = Callable[..., Opened]
 
 @pytest.fixture(scope="package")
 def free_pages(browser: Browser) -> list[Opened]:
-    """Pages that a test is done with: opening one costs half a second."""
+    """Pages that a test has finished with: opening one costs half a second."""
     return []
 
 
 @pytest.fixture
 def open_page(browser: Browser, free_pages: list[Opened], tmp_path: Path) -> Iterator[Open]:
-    """Opens HTML from the file system, as a parent does."""
+    """Opens HTML from the file system, as a parent would."""
     used: list[Opened] = []
 
     def new() -> Opened:
@@ -116,7 +116,7 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
             await classroom.records.do(
                 add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
             )
-        await classroom.assembly.recognizer()  # loaded before the first round, not in it
+        await classroom.assembly.recognizer()  # loaded before the first round, not during it
 
     on_loop(server, fill())
     yield server
@@ -130,7 +130,7 @@ def windows(browser: Browser) -> Windows:
 
 @pytest.fixture
 def visitors(windows: Windows) -> Iterator[Callable[..., Visitor]]:
-    """Opens windows; afterwards none of them may have had anything to complain about."""
+    """Opens windows; afterwards none of them may have had an error."""
     opened: list[Visitor] = []
 
     def open_window(url: str, **more: Any) -> Visitor:

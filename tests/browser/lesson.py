@@ -64,7 +64,7 @@ def join_at_home(
 
 
 def until(what: Callable[[], Any], seconds: float = 60) -> Any:
-    """Wait for something outside the pages."""
+    """Wait for something that happens outside the pages."""
     end = time.monotonic() + seconds
     while time.monotonic() < end:
         found = what()
@@ -80,8 +80,8 @@ def was_said(page: Page, text: str) -> None:
 
 
 def has_settled(page: Page) -> None:
-    """Wait until the page has dealt with what came before this: a request of its own has come
-    back, and two frames were drawn."""
+    """Wait until the page has dealt with everything before this: a request of its own has come
+    back, and two frames have been drawn."""
     page.evaluate(
         """async () => {
           await (await fetch("/static/icon.svg")).text();
@@ -114,7 +114,7 @@ def rows(room: RunningServer, class_round: ClassRound) -> dict[str, LiveRow]:
 
 
 def answers(room: RunningServer, class_round: ClassRound) -> list[JudgedAnswer]:
-    """What was judged so far."""
+    """What has been judged so far."""
 
     async def look() -> list[JudgedAnswer]:
         return live_answers(class_round)
@@ -129,7 +129,7 @@ def remotes(class_round: ClassRound) -> list[RemoteRound]:
 
 
 def next_round(room: RunningServer, before: ClassRound | None) -> ClassRound:
-    """The round that is held in class after ``before``, as soon as there is one."""
+    """The class's next round after ``before``, as soon as there is one."""
 
     def found() -> ClassRound | None:
         now = room.classroom.class_round
@@ -146,14 +146,15 @@ def right_value(room: RunningServer, class_round: ClassRound, name: str) -> int:
 
 
 def five_off(value: int) -> int:
-    """A number that hands can show, a five away."""
+    """A number that hands can show, five away."""
     return value - 5 if value >= 5 else value + 5
 
 
 def hold(
     room: RunningServer, class_round: ClassRound, pages: dict[str, Page], mistaken: str = ""
 ) -> None:
-    """Have the pupils answer aloud when their lamp is lit, to the end; one is always five off."""
+    """Have the pupils answer aloud when their lamp is lit, until the end; one is always five
+    off."""
     said: set[tuple[str, int, str]] = set()
     end = time.monotonic() + 120
     while class_round.phase != "over":

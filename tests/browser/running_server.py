@@ -1,8 +1,8 @@
 """A server of its own for browser tests, and browsers with a microphone that a test can speak into.
 
 The microphone is a MediaStream that the test feeds (`say`), so that a pupil answers when the lamp
-is lit, as pupils do. What is said is rendered by a synthetic voice; what is heard is heard by the
-real recogniser.
+is lit, as pupils do. What they say comes from a synthetic voice and is heard by the real
+recogniser.
 """
 
 from __future__ import annotations
@@ -123,7 +123,7 @@ class Visitor:
     context: BrowserContext
     microphone: bool
     origin: str = ""  # of the server that it visits
-    rewired: bool = False  # a Cable lies in it, which stays
+    rewired: bool = False  # it contains a Cable, which stays
     complaints: list[str] = field(default_factory=list)
 
     def complains(self, message: ConsoleMessage) -> None:
@@ -131,13 +131,13 @@ class Visitor:
             self.complaints.append(f"{message.text} {message.location['url']}")
 
     def asks(self, request: Request) -> None:
-        """The pages work offline: nothing is asked of any other server."""
+        """The pages work offline: nothing is requested from any other server."""
         if not request.url.startswith((self.origin, "data:", "blob:")):
             self.complaints.append(f"asked for {request.url}")
 
 
 class Cable:
-    """What lies between a pupil's page and the server. Plugged in before the page connects."""
+    """The connection between a pupil's page and the server. Plugged in before the page connects."""
 
     def __init__(self, visitor: Visitor) -> None:
         self._cut = False
@@ -156,7 +156,7 @@ class Cable:
         there.on_message(lambda message: None if here in self._dead else here.send(message))
 
     def cut(self) -> None:
-        """Both ends are told, and no new connection is had until ``mend``."""
+        """Both ends are told, and there is no new connection until ``mend``."""
         self._cut = True
         for end in self._ends:
             end.close(code=4000)
@@ -165,11 +165,11 @@ class Cable:
         self._cut = False
 
     def deaden(self) -> None:
-        """The present connection carries nothing any more, and nobody is told."""
+        """The present connection stops carrying anything, and nobody is told."""
         self._dead.append(self._ends[0])
 
 
-# a page whose sum was not fetched in time does not begin it: `longest` tells that one sounds
+# a page whose sum was not fetched in time does not begin it: `longest` shows that one is sounding
 SOUNDING = """
 window.longest = 0;
 const start = AudioBufferSourceNode.prototype.start;
@@ -179,7 +179,7 @@ AudioBufferSourceNode.prototype.start = function (...args) {
 };
 """
 
-# what was said to a pupil on the way is gone after a second: `said` keeps it
+# what a pupil is told in passing is gone after a second: `said` keeps it
 SAID = """
 window.said = [];
 addEventListener("DOMContentLoaded", () => {
@@ -192,8 +192,8 @@ addEventListener("DOMContentLoaded", () => {
 
 
 class Windows:
-    """The windows of the tests. One that is closed is used again, as a new one with nothing in
-    its memory: to open a browser's process costs half a second and more."""
+    """The windows of the tests. One that is closed is used again, as a new one with an empty
+    memory: starting a browser process costs half a second or more."""
 
     def __init__(self, browser: Browser) -> None:
         self._browser = browser
@@ -245,7 +245,8 @@ class Windows:
 
 
 def _check_messages(socket: WebSocket, complaints: list[str]) -> None:
-    """Every message of both directions is of the types that the scripts are checked with."""
+    """Every message in both directions has one of the types that the scripts are checked
+    against."""
 
     def check(type_: str) -> Callable[[str | bytes], None]:
         def look(payload: str | bytes) -> None:

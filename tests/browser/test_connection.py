@@ -18,7 +18,7 @@ Typist = tuple[Visitor, Cable, Callable[[], RemoteRound]]
 
 @pytest.fixture
 def typist(room: RunningServer, visitors: Callable[..., Visitor]) -> Iterator[Typist]:
-    """A pupil who types, ready for a practice of his own: window, cable, and what begins it."""
+    """A pupil who types, ready to practise alone: window, cable, and a function that begins."""
     url = f"{room.url}/join?code={home_code(room, 'Ben Okoro')}"
     visitor = visitors(url, microphone=False)
     page, cable = visitor.page, Cable(visitor)
@@ -55,8 +55,8 @@ def first_answer(run: RemoteRound) -> str:
 
 @pytest.mark.parametrize("cut_at", ["#stones .said + .saying", "#lamp.lit"])
 def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) -> None:
-    """Cut while the sum is read, the page is the only one to know that it has sounded. It must have
-    begun: a sum that a busy machine could not start in time is read anew."""
+    """Cut off while the sum is read, only the page knows that it has sounded. It must have begun: a
+    sum that a busy machine could not start in time is read again."""
     visitor, cable, begin = typist
     page = visitor.page
     answer = first_answer(begin())
@@ -68,7 +68,7 @@ def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) ->
     page.keyboard.type("1")
     page.click("#send")
     expect(page.locator("#typed")).to_have_value("1")
-    page.keyboard.type(answer)  # another answer, before anybody has heard of the first
+    page.keyboard.type(answer)  # another answer, before the first has arrived anywhere
     page.click("#send")
     expect(page.locator("#typed")).to_have_value(answer)
     cable.mend()
@@ -92,7 +92,7 @@ def test_a_connection_that_is_gone_without_a_word(typist: Typist) -> None:
 
 @pytest.mark.parametrize("cut", [False, True])
 def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut: bool) -> None:
-    """With the connection or without it: the sum is not passed over in silence."""
+    """With or without the connection, the sum is not passed over in silence."""
     visitor, cable, begin = typist
     page = visitor.page
     asked: list[Route] = []
@@ -126,6 +126,6 @@ def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut:
     again = [
         e.event.why for e in events if isinstance(e.event, Commanded) and e.event.name == "repeat"
     ]
-    assert set(again) == {"it could not start on time"}  # a busy machine may need several goes
-    # what the browser says of the sounds that it could not fetch is meant here
+    assert set(again) == {"it could not start on time"}  # a busy machine may need several attempts
+    # the browser's errors about sounds that it could not fetch are expected here
     visitor.complaints[:] = [c for c in visitor.complaints if "/clip/" not in c]

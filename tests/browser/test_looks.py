@@ -33,7 +33,7 @@ def test_an_accessibility_engine_finds_nothing(
     def look(page: Page, what: str) -> None:
         page.emulate_media(color_scheme="light")
         found[what] = violations(axe, page, RULES)
-        page.emulate_media(color_scheme="dark")  # which changes colours alone
+        page.emulate_media(color_scheme="dark")  # which changes nothing but colours
         found[f"{what}, dark"] = violations(axe, page, ["color-contrast"])
 
     room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
@@ -74,7 +74,7 @@ def test_an_accessibility_engine_finds_nothing(
 
 def test_targets_and_reflow(room: RunningServer, visitors: Callable[..., Visitor]) -> None:
     """What the engine cannot see: 24 px targets everywhere, nothing to scroll sideways at 320 px
-    (WCAG 2.5.8 and 1.4.10), nothing that moves when motion is not wanted (2.3.3)."""
+    (WCAG 2.5.8 and 1.4.10), nothing that moves when reduced motion is asked for (2.3.3)."""
     page = visitors(
         f"{room.url}/class", microphone=False, viewport=(320, 640), reduced_motion="reduce"
     ).page

@@ -35,11 +35,11 @@ def test_practice_at_home_without_a_microphone(
     ]
     run = remotes(class_round)[0]
     assert run.options.answer_within_s == 80.0
-    # while the sum is read the pad is not for answers yet
+    # while the sum is read the pad does not take answers yet
     expect(page.locator("#send")).to_be_disabled()
     page.keyboard.type("7")
     expect(page.locator("#typed")).to_have_value("")
-    # tapped, typed, and one left out
+    # one tapped, one typed, one left out
     expect(page.locator("#say")).to_have_text("Your turn")
     for digit in str(run.round.turns[0].sum.answer):
         page.click(f"[data-digit='{digit}']")
@@ -70,7 +70,7 @@ def test_practice_at_home_without_a_microphone(
 def test_nothing_can_be_set_before_the_page_listens(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    """A script that comes late must not undo what a quick pupil has chosen meanwhile."""
+    """A script that loads late must not undo what a quick pupil has chosen meanwhile."""
     page = visitors(f"{room.url}/join?code={home_code(room, 'Ben Okoro')}", microphone=False).page
     held = hold_back(page, "**/static/me.js")
     page.click("text=Join")
@@ -118,7 +118,7 @@ def test_a_child_presses_everything_twice(
     expect(page.locator("#say")).to_have_text("Listen")
     page.dblclick("[data-command=skip]")
     expect(page.locator("#place")).to_have_text("2 of 3")
-    # a pause between two sums is seen, and can be ended
+    # a pause between two sums is shown, and can be ended
     page.click("[data-command=skip]")
     was_said(page, "Here comes the next one.")
     page.click("[data-command=pause]")
@@ -199,7 +199,7 @@ def test_a_page_that_another_took_over_says_so_and_no_more(
     second = first.context.new_page()
     second.goto(f"{room.url}/me")
     expect(first.locator("#problem")).to_have_text("The page was opened somewhere else.")
-    for part in ("#gate", "#show", "#pad", "#practice"):  # nothing here does anything any more
+    for part in ("#gate", "#show", "#pad", "#practice"):  # nothing here has any effect any more
         expect(first.locator(part)).to_be_hidden()
     expect(first.get_by_text("Open my page again")).to_be_visible()
     expect(first.locator("#away")).to_be_hidden()  # it does not come back by itself

@@ -24,7 +24,7 @@ from tests.replay.made import made
 from tests.replay.test_spoken_steps import Beeper
 from tests.sizes import size
 
-# Reads every picture back from where its parts stand, not from what the script says it drew.
+# Reads every picture back from the positions of its parts, not from what the script says it drew.
 WALK = """
 () => {
   const box = document.getElementById("player");
@@ -71,7 +71,7 @@ WALK = """
 
 
 def random_sum(rng: np.random.Generator, columns: int, count: int) -> str:
-    """Terms of any size that stay on the frame, as nasty as chance makes them."""
+    """Terms of any size that stay on the frame, as awkward as chance makes them."""
     top = 10**columns - 1
     total = 0
     terms: list[int] = []
@@ -91,7 +91,7 @@ def quick_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sound, "encode", lambda clip, rate, bits: encode(len(clip), rate, bits))
 
 
-# columns, sums, seed: a thousand sums when all is tried, most on two hands, some on one or a frame
+# columns, sums, seed: a thousand sums in a thorough run, most on two hands, some on one or a frame
 PAGES = [(2, size(20, 100), seed) for seed in range(10, size(13, 17))]
 PAGES += [(1, size(20, 100), 20), (3, size(20, 100), 30), (4, size(15, 75), 40)]
 PAGES += [(9, size(8, 25), 90)]
@@ -128,7 +128,7 @@ def check_walk(terms: Sum, columns: int, order: MoveOrder, cards: list[dict[str,
         assert (card["before"], card["after"]) == (move.before, move.after)
         assert card["moving"] == move.after  # it has come to rest
         assert card["term"] == index
-        # 0.4 s of lead, then a term every half second: the move is made while its term counts
+        # 0.4 s of lead, then a term every half second: the move is made during its term
         assert 0.4 + 0.5 * index < card["time"]
         if index + 1 < len(terms.terms):
             assert card["time"] <= 0.4 + 0.5 * (index + 1)
@@ -141,7 +141,7 @@ def check_walk(terms: Sum, columns: int, order: MoveOrder, cards: list[dict[str,
 
 
 def until(page: Page, condition: str) -> None:
-    """Wait for a condition; the page's own policy forbids to have it evaluated by the page."""
+    """Wait for a condition; the page's own policy forbids evaluating it inside the page."""
     end = time.monotonic() + 30  # a machine that runs tests is busy
     while time.monotonic() < end:
         if page.evaluate(condition):
@@ -159,13 +159,13 @@ def test_an_automated_check_of_accessibility_is_clean(
 ) -> None:
     session = made(["34 + 13 - 22", "7 + 6"], [20, 13], columns=columns, damage="cut short")
     opened = open_page(build_page(session), width)
-    for card in range(6):  # card 4 is where the slip is; card 5 is just another
+    for card in range(6):  # card 4 is where the slip is; card 5 is any other
         if card in (0, 4):
             found = Axe().run(opened.page)
             assert found.response["violations"] == []
-            # more than a handful of rules must have looked at something
+            # more than a handful of rules must have found something to check
             assert len(found.response["passes"]) > 20
-            opened.page.emulate_media(color_scheme="dark")  # which changes colours alone
+            opened.page.emulate_media(color_scheme="dark")  # which changes nothing but colours
             found = Axe().run(opened.page, options={"runOnly": ["color-contrast"]})
             assert found.response["violations"] == []
             assert len(found.response["passes"]) == 1
@@ -199,7 +199,7 @@ def test_hostile_names_and_words_stay_text(open_page: Open) -> None:
     assert opened.complaints == []
 
 
-# Plays until the sound card has come 1.2 s further. Every time that something is drawn, the place
+# Plays until the sound card has moved on by 1.2 s. Every time that something is drawn, the place
 # that is drawn and the sound's own are noted; and both beside the sound card's clock, which stands
 # still when a busy machine does.
 PLAY = """
@@ -232,7 +232,7 @@ def test_playing_moves_sound_and_hands_together(open_page: Open, speed: str) -> 
     found = page.evaluate(PLAY)
     assert (found["rate"], found["pitch"]) == (float(speed), True)
     assert len(found["drawn"]) >= 5
-    # what is drawn was the sound's place a moment before; a busy machine makes some moments long
+    # what is drawn was the sound's place a moment ago; on a busy machine some moments are long
     behind = [sounding - drawn for drawn, sounding in found["drawn"]]
     assert min(behind) > -0.001
     assert median(behind) < 0.02
@@ -361,7 +361,7 @@ def test_a_swipe_is_a_step(open_page: Open) -> None:
     swipe(-90)
     swipe(-90)
     swipe(90)
-    swipe(10)  # too short to be meant
+    swipe(10)  # too short to be deliberate
     assert page.get_attribute("#player", "data-card") == "1"
 
 
@@ -383,7 +383,7 @@ def test_where_it_may_have_gone_wrong_is_shown_on_its_move(open_page: Open) -> N
     maybe.get_by_text("Maybe the thumb did not move.").click()
     assert page.get_attribute("#player", "data-card") == "4"
     assert page.inner_text(".words .why") == "3 more: not enough fingers, so +\xa05 and −\xa02."
-    # what the hands would have shown stands next to what they should show
+    # what the hands would have shown is next to what they should show
     assert maybe.locator(".picture").get_attribute("aria-label") == "The hands show 42."
     assert page.locator("[data-shows=after] .picture").get_attribute("aria-label") == (
         "The hands show 47."
@@ -404,7 +404,7 @@ def test_the_view_can_be_changed(open_page: Open) -> None:
     left, right = thumb.bounding_box(), page.locator("[data-shows=after]").bounding_box()
     assert left is not None and right is not None
     middle = right["x"] + right["width"] / 2
-    assert left["x"] > middle - 5  # the pupil's own right hand, its thumb at the middle
+    assert left["x"] > middle - 5  # the pupil's own right hand, its thumb in the middle
     page.check("#mirror", force=True)
     turned = thumb.bounding_box()
     assert turned is not None
@@ -416,7 +416,8 @@ def test_the_view_can_be_changed(open_page: Open) -> None:
 
 
 def test_without_motion_nothing_is_in_between(open_page: Open) -> None:
-    """Reduced motion: a step is there at once. Else it moves, and ends at the same place."""
+    """With reduced motion a step is there at once. Otherwise it moves, and ends at the same
+    place."""
     calm = open_page(build_page(WRONG)).page
     calm.click("#next")
     assert calm.evaluate("window.player.currentTime") == pytest.approx(
@@ -456,7 +457,7 @@ def test_on_paper_there_is_the_step_sheet_and_no_player(open_page: Open) -> None
     page = open_page(build_page(WRONG)).page
     assert not page.locator("#sheet").is_visible()
     pages = page.pdf(format="A4").count(b"/Type /Page\n")
-    assert pages == 3  # one a sum: the browser tells the page before it prints
+    assert pages == 3  # one for each sum: the browser tells the page before it prints
     page.emulate_media(media="print")
     assert not page.locator("#player").is_visible()
     assert page.locator("#sheet article").count() == 3

@@ -39,7 +39,7 @@ def test_a_class_round_from_the_plan_to_the_replay(
     teacher.fill("#count", "2")
     teacher.fill("#terms", "2")
     teacher.fill("#pace", "1.5")
-    teacher.fill("#within", "60")  # pupils who are driven by a busy machine are late
+    teacher.fill("#within", "60")  # pupils driven by a busy machine are late
     teacher.click("#listen")
     expect(teacher.locator("#sample")).to_contain_text("such sums")
     teacher.click("text=To the round")
@@ -73,7 +73,7 @@ def test_a_class_round_from_the_plan_to_the_replay(
     expect(teacher.locator("#ear")).to_be_hidden()
     expect(teacher.locator("#answers")).to_contain_text("corrected by you")
 
-    # nothing lost on the way, and the files run again to the same bytes
+    # nothing was lost on the way, and the files run again to the same bytes
     for run in remotes(class_round):
         assert (run.stream.blocks.lost, run.stream.blocks.doubled) == (0, 0)
         file = until(lambda run=run: run.file)  # type: ignore[misc]

@@ -1,4 +1,4 @@
-"""What a teacher does on the pages: begins rounds, steers them with keys, shares the console."""
+"""What a teacher does on the pages: begins rounds, controls them with keys, shares the console."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def test_a_teacher_presses_begin_twice(
 def test_a_trouble_goes_with_the_next_thing_done(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    """A line of trouble is about what was done last: the next message that is sent clears it."""
+    """An error line is about the last action: the next message that is sent clears it."""
     room.classroom.plan = RoundPlan("direct", Way.OWN, count=1, terms=2, pace_s=1.5)
     room.classroom.chosen = frozenset()
     teacher = visitors(f"{room.url}/live", microphone=False).page
@@ -90,7 +90,7 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     teacher.keyboard.type("1")
     focus("#within")
     teacher.keyboard.press("Control+A")
-    teacher.keyboard.type("60")  # the round waits for the keys, however busy the machine
+    teacher.keyboard.type("60")  # the round waits for the keys, however busy the machine is
     focus("form#plan .foot button")
     teacher.keyboard.press("Enter")
     before = room.classroom.class_round
@@ -100,7 +100,7 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     teacher.keyboard.press("Space")
     class_round = next_round(room, before)
     expect(asha.locator("#say")).to_have_text("Listen")
-    # a key does what its button says: the page hears of a change a little after the pupil's does
+    # a key does what its button says: this page learns of a change a little after the pupil's page
     pause = teacher.locator(".deck [data-key=p]")
     expect(pause).to_have_text("Pause")
     teacher.keyboard.press("p")
@@ -109,7 +109,7 @@ def test_the_keyboard_is_enough(room: RunningServer, visitors: Callable[..., Vis
     teacher.keyboard.down("p")
     expect(asha.locator("#say")).to_have_text("Listen")
     expect(pause).to_have_text("Pause")
-    for _ in range(100):  # it is held down: once is meant, and no flood of messages
+    for _ in range(100):  # it is held down: it counts once, without a flood of messages
         teacher.keyboard.down("p")
     teacher.keyboard.up("p")
     expect(teacher.locator("#trouble")).to_be_hidden()

@@ -1,4 +1,4 @@
-"""Bad inputs for every reader, form, message and argument: refused in a line, never a traceback.
+"""Bad inputs for every reader, form, message and argument: refused in one line, never a traceback.
 
 python -m tests.campaigns.bad_inputs --count 100000 --seed 1
 """
@@ -51,7 +51,8 @@ Try = Callable[[Random], str]
 OralquizError in one line, is a failure."""
 
 SLOW = {"demo", "round", "serve", "hear", "models", "dictate", "sound", "record", "try"}
-"""Commands that speak, hear, open sound cards or ports: what they read is tried by its reader."""
+"""Commands that speak, hear, or open sound cards or ports: what they read is tried through its
+reader."""
 
 
 def campaign(count: int, seed: int) -> Tally:

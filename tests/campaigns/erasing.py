@@ -1,7 +1,8 @@
-"""Erasing while others write: afterwards the erased name is in no byte of what is kept.
+"""Erasing while others write: afterwards the erased name is nowhere in what is kept.
 
-Two processes correct answers of another pupil and one brings in copies of sessions; in the midst of
-it a pupil is erased. Then every file is searched, packed ones unpacked too.
+Two processes correct answers of another pupil and one brings in copies of sessions; in the middle
+of this a pupil is erased. Then every file is searched, and packed ones are unpacked and searched
+too.
 
     python -m tests.campaigns.erasing --count 50 --seed 1
 """
@@ -39,7 +40,7 @@ SESSIONS = 3
 
 
 def work() -> None:
-    """Do the jobs that come as lines of JSON; say each thing that was done, and ``end``."""
+    """Do the jobs that come as lines of JSON; print each thing that was done, then ``end``."""
     print("ready", flush=True)
     for line in sys.stdin:
         job = json.loads(line)
@@ -54,7 +55,7 @@ def correct_all(job: dict[str, Any]) -> None:
             correct(Path(file), 0, Verdict.WRONG, by="t", when="2026-01-05", value=value)
             store_file(db, Path(file))
         except BadInput:
-            continue  # not done, and not said to be
+            continue  # not done, and not reported as done
         print(json.dumps([file, value]), flush=True)
     db.close()
 
@@ -69,7 +70,7 @@ def bring_in(job: dict[str, Any]) -> None:
 
 
 class Worker:
-    """One such process."""
+    """One of these processes."""
 
     def __init__(self) -> None:
         self.process = subprocess.Popen(
@@ -91,7 +92,7 @@ class Worker:
         return line
 
     def rest(self) -> list[tuple[str, int]]:
-        """What it says was done, up to its end."""
+        """What it reports as done, up to its end."""
         found = []
         while (line := self.said()) != "end":
             file, value = json.loads(line)
@@ -132,7 +133,7 @@ def erase_once(
     copies = [folder / f"copy{k}.zip" for k in range(SESSIONS)]
     for file, copy in zip(files, copies, strict=True):
         shutil.copyfile(file, copy)
-    copies.append(recorded(folder / "elsewhere"))  # the records never knew this one
+    copies.append(recorded(folder / "elsewhere"))  # the records have never known this one
     *correctors, bringer = workers
     for k, worker in enumerate(correctors, start=1):
         order = [str(random.choice(files)) for _ in range(6)]
@@ -163,14 +164,14 @@ def erase_once(
     for path, value in done:
         there = [c.value for c in open_session(Path(path)).turns[0].corrections]
         if value in there:
-            tally.add("correction said to be done", "in the file")
+            tally.add("correction reported as done", "in the file")
         else:
-            tally.fail("correction said to be done", f"{what}: {value} is not in {path}: {there}")
+            tally.fail("correction reported as done", f"{what}: {value} is not in {path}: {there}")
     tally.add("erasing", "done")
 
 
 def recorded(folder: Path) -> Path:
-    """A session of who stays and who goes."""
+    """A session of one pupil who stays and one who is erased."""
     turns = [turn for name in (STAYS, GOES) for turn in make_round("1 + 2", pupil=name).turns]
     both = Round("both", "2026-01-05T09:00:00+00:00", tuple(turns), step="direct", rule="direct")
     return run(folder, both, [3, 3])[0]
@@ -191,7 +192,7 @@ def search(tally: Tally, folder: Path, what: str) -> None:
 
 
 def voices(tally: Tally, sessions: Path, what: str) -> None:
-    """Look for the voice, and for what was left half done."""
+    """Look for the voice, and for anything left half done."""
     for path in sorted(sessions.iterdir()):
         if path.suffix != ".zip":
             if not path.name.startswith("."):

@@ -1,4 +1,4 @@
-"""What the campaign of kills kills: processes that hold a round and tell every answer."""
+"""The processes that the campaign of kills kills: each holds a round and reports every answer."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ PUPILS = ("Ashavari", "Benedictus")
 
 
 def record(tell: Connection, folder: Path) -> None:
-    """Hold a round, and tell every turn that has ended."""
+    """Hold a round, and report every turn that has ended."""
     round_ = make_round(*["1 + 2"] * SUMS)
     options = Options(pace_s=1.0, answer_within_s=3.0)
     room = VirtualRoom(np.random.default_rng(1))
@@ -41,7 +41,7 @@ def record(tell: Connection, folder: Path) -> None:
 
 
 def serve(tell: Connection, folder: Path) -> None:
-    """Hold a round on two tablets, and tell every verdict that the teacher's page shows."""
+    """Hold a round on two tablets, and report every verdict that the teacher's page shows."""
     asyncio.run(_serve(tell, folder))
 
 

@@ -1,11 +1,11 @@
-"""An hour of a class: the same pupils in one round after the other, and what it does to the server.
+"""An hour of a class: the same pupils in one round after another, and what it does to the server.
 
     python -m tests.campaigns.hour_of_a_class [--minutes 60] [--pupils 30] [--sums 4]
 
-Clients and server are those of `bench_web`. One line a round: the verdicts that came and those that
-were right about what was said, how late they were, what a pupil cost, the server's memory and how
-many helper processes it has left once they had time to end. Ends with status 1 when a verdict is
-missing, a helper is left behind, or the memory after the last round is more than a tenth above
+Clients and server are those of `bench_web`. One line for each round: the verdicts that came, how
+many were right about what was said, how late they were, what a pupil cost, the server's memory and
+how many helper processes are left once they have had time to end. Ends with status 1 when a verdict
+is missing, a helper is left behind, or the memory after the last round is more than a tenth above
 that after the third.
 """
 
@@ -23,7 +23,7 @@ from oralquiz.speak.engine import IDLE_S
 from tests.benchmarks.bench_web import Held, classroom, heard_as_said, memory, served, waits_s
 
 SETTLED = 3
-"""Rounds after which the memory is expected to stay as it is."""
+"""Rounds after which the memory is expected to stay level."""
 GROWTH = 1.1
 
 
@@ -55,7 +55,7 @@ async def line(number: int, held: Held, sums: int, pid: int) -> tuple[str, bool]
 
 
 async def campaign(url: str, names: list[str], sums: int, pid: int, minutes: float) -> bool:
-    """Hold rounds for so long. Returns whether all went well."""
+    """Hold rounds for ``minutes``. Returns whether all went well."""
     print("round     verdicts  heard   p50 s   p95 s   max s  ms/pupil memory MB  helpers")
     memories: list[float] = []
     until, well = time.monotonic() + 60 * minutes, True

@@ -1,7 +1,7 @@
-"""Kills of the recorder and of the server at random moments: no answer that was told is lost.
+"""Kills of the recorder and of the server at random moments: no answer that was reported is lost.
 
-A process holds a round and tells every answer once it has its verdict; it is killed (SIGKILL). Then
-what it left is recovered as the next start does it, and must hold all that was told.
+A process holds a round and reports every answer once it has its verdict; it is killed (SIGKILL).
+What it left is then recovered as at the next start, and must hold everything that was reported.
 
     python -m tests.campaigns.kills --count 200 --seed 1
 """
@@ -25,7 +25,7 @@ from tests.web.room import make_classroom
 
 
 def campaign(count: int, seed: int) -> Tally:
-    """``count`` kills, of the recorder and the server in turns."""
+    """``count`` kills, of the recorder and the server in turn."""
     tally = Tally(seed)
     processes = get_context("forkserver")
     processes.set_forkserver_preload([holders.__name__])
@@ -55,14 +55,14 @@ def campaign(count: int, seed: int) -> Tally:
 
 
 def moment(told: list[Any]) -> str:
-    """When it was killed, by what it had told."""
+    """When it was killed, judging by what it had reported."""
     if "packed" in told:
         return "after the end"
     return "while packing" if "over" in told else "in the midst" if told else "before any answer"
 
 
 def listen(here: Connection, random: Random) -> list[Any]:
-    """Wait for some of what is told, and a moment."""
+    """Wait for some of the reports, and a moment longer."""
     told = []
     for _ in range(random.randrange(2 * holders.SUMS + 2)):
         try:
@@ -74,7 +74,7 @@ def listen(here: Connection, random: Random) -> list[Any]:
 
 
 def drain(here: Connection) -> list[Any]:
-    """What was told since, and arrived whole."""
+    """What was reported since, and arrived whole."""
     told = []
     try:
         while here.poll():

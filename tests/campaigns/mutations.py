@@ -1,4 +1,4 @@
-"""Inputs made bad: bytes, texts and JSON that were good before."""
+"""Inputs spoiled on purpose: bytes, texts and JSON that were good before."""
 
 from __future__ import annotations
 

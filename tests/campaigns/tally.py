@@ -10,13 +10,13 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 
 MOST_SHOWN = 20
-"""Failures that are told one by one."""
+"""Failures that are listed one by one."""
 
 
 @dataclass
 class Tally:
-    """Outcomes by what was tried. ``failures`` say what did not hold, so that it can be done again
-    with ``seed``."""
+    """Outcomes by what was tried. ``failures`` say what went wrong, so that it can be repeated with
+    ``seed``."""
 
     seed: int
     outcomes: defaultdict[str, Counter[str]] = field(default_factory=lambda: defaultdict(Counter))
@@ -45,8 +45,8 @@ class Tally:
 
 
 def command(campaign: Callable[[int, int], Tally], count: int) -> None:
-    """Run a campaign of ``count`` (--count) with --seed and print its table; exit 1 if something
-    did not hold."""
+    """Run a campaign of ``count`` (--count) with --seed and print its table; exit 1 if anything
+    failed."""
     parser = argparse.ArgumentParser(description=sys.modules[campaign.__module__].__doc__)
     parser.add_argument("--count", type=int, default=count)
     parser.add_argument("--seed", type=int, default=1)

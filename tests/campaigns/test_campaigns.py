@@ -1,4 +1,5 @@
-"""The campaigns in small; and every input of ``faults``, which once broke something."""
+"""Small runs of the campaigns, and every input in ``faults``, each of which once broke
+something."""
 
 from __future__ import annotations
 
@@ -30,7 +31,7 @@ def test_visitors() -> None:
 
 
 def test_a_visitor_who_sees_too_much_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The campaign can fail."""
+    """Shows that the campaign can fail."""
     monkeypatch.setattr("oralquiz.web.result_pages.sees", lambda *_: True)
     assert len(visitors.campaign(150, 2).failures) == 1
 

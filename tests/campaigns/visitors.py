@@ -1,7 +1,7 @@
-"""Every route and socket, by every kind of visitor: what each may see, from a model of who may.
+"""Every route and socket, by every kind of visitor: what each may see, according to a model.
 
-Browsers sign in and out, copy each other's cookies, ask and are answered, in any order; after every
-step one of them tries something, and the model says what must come of it.
+Browsers sign in and out, copy each other's cookies, ask and get answers, in any order; after every
+step one of them tries something, and the model says what must happen.
 
     python -m tests.campaigns.visitors --count 10000 --seed 1
 """
@@ -82,7 +82,7 @@ class Visit:
 
 @dataclass
 class Model:
-    """Who may do what now."""
+    """Who may do what at the moment."""
 
     epoch: int = 1
     visits: list[Visit | None] = field(default_factory=lambda: [None] * BROWSERS)
@@ -136,7 +136,7 @@ class Campaign:
     # --- what changes who may ---------------------------------------------------------------
 
     def change(self, random: Random) -> None:
-        self.classroom.attempts = AttemptLimits(time.monotonic)  # who guesses is another test's
+        self.classroom.attempts = AttemptLimits(time.monotonic)  # guessing is for another test
         number, name = random.randrange(BROWSERS), random.choice(NAMES)
         changes: list[Callable[[], None]] = [
             lambda: self.enter(number),
@@ -156,7 +156,7 @@ class Campaign:
         random.choice(changes)()
 
     def teach(self, **form: str) -> None:
-        """What the teacher does, at a browser that is nobody else's."""
+        """What the teacher does, in a browser that nobody else uses."""
         sent = self.own.post("/class", data=form)
         assert (sent.status_code, sent.headers.get("location", "/class")) in (
             (303, "/class"), (200, "/class"),
@@ -317,7 +317,7 @@ class Campaign:
     def way_in(self, client: TestClient, role: str) -> str:
         place = {"teacher": "/class", "nobody": "/join"}.get(role, "/me")
         found = client.get("/").headers["location"]
-        ended = role == "nobody" and found == "/me"  # there one is told of a card's end
+        ended = role == "nobody" and found == "/me"  # there one is told that a card has ended
         assert found == place or ended, (role, found)
         assert client.get("/enter").status_code == (303 if role == "teacher" else 200)
         return "/ and /enter"
