@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import scipy.fft
-import scipy.signal
+import scipy  # its parts are loaded when they are first used
 
 from oralquiz.sound import SESSION_RATE, Samples
 

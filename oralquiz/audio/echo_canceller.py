@@ -14,8 +14,8 @@ from __future__ import annotations
 from collections import deque
 
 import numpy as np
+import scipy  # its parts are loaded when they are first used
 from numpy.typing import NDArray
-from scipy.signal import correlate
 
 from oralquiz.sound import BLOCK, SESSION_RATE, Mixer, Samples
 
@@ -84,7 +84,7 @@ class EchoCanceller:
         self._played: Spectra = np.zeros((PARTS, bins), complex)  # newest first
         self._path: Spectra = np.zeros((PARTS, bins), complex)
         self._unsure = _unlearned()
-        self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is not echo
+        self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is no echo
         self._smooth: Powers | None = None  # power of what is left, over some 0.2 s
         self._quiet: deque[tuple[float, Powers]] = deque(maxlen=ROOM)
         self._echo = 0.0  # power of the echo, dying away as a room does
@@ -161,7 +161,7 @@ class EchoCanceller:
         before = self._share
         if echo < NOTHING * room:
             self._share = 1.0
-        elif self._open:  # as much of it as is not echo
+        elif self._open:  # as much of it as is no echo
             self._share = float(np.sqrt(max(0.0, 1 - echo / (power + 1e-20))))
         else:
             self._share = 0.0
@@ -177,7 +177,7 @@ class EchoCanceller:
         energies = energy[len(left) :] - energy[: -len(left)]
         if energies.max() < 1e-9:
             return False
-        match = correlate(said, left, mode="valid", method="fft")
+        match = scipy.signal.correlate(said, left, mode="valid", method="fft")
         # where hardly anything was played, chance would make much of it
         floor = 0.1 * energies.max()
         alike = np.abs(match) / np.sqrt(np.maximum(energies, floor) * (np.sum(left**2) + 1e-12))

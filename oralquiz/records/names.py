@@ -8,6 +8,10 @@ JOINERS = "\N{ZERO WIDTH NON-JOINER}\N{ZERO WIDTH JOINER}"
 """Part of a name between two letters, as in Persian and Malayalam (Unicode Annex 31, 2.3)."""
 
 
+LONGEST = 60
+"""Characters of a name at most: what the pages' fields take, so that every pupil can join."""
+
+
 def clean_name(name: str) -> str:
     """A name as it is kept: without spaces around it, one space inside, each letter with its
     accent as one character (Unicode's form NFC)."""
@@ -21,6 +25,8 @@ def unusable(name: str) -> str:
     joiners between letters. Characters that command a screen (controls, changes of the writing
     direction), stand for nothing, or are half a character are not.
     """
+    if len(name) > LONGEST:
+        return f"has more than {LONGEST} characters: {shortened(name)!r}"
     for at, char in enumerate(name):
         if char in JOINERS and _is_letter(name[at - 1 : at]) and _is_letter(name[at + 1 : at + 2]):
             continue
@@ -29,6 +35,11 @@ def unusable(name: str) -> str:
     if not any(unicodedata.category(char)[0] in "LN" for char in name):
         return f"has no letter: {name!r}"
     return ""
+
+
+def shortened(name: str) -> str:
+    """``name`` as it fits an error's line, whatever was given as one."""
+    return name if len(name) <= LONGEST else name[: LONGEST - 1] + "…"
 
 
 def _is_letter(char: str) -> bool:

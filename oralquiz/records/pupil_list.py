@@ -8,7 +8,7 @@ from sqlite_utils import Database
 
 from oralquiz.errors import BadInput
 from oralquiz.records.database import changing
-from oralquiz.records.names import clean_name, unusable
+from oralquiz.records.names import clean_name, shortened, unusable
 
 
 @dataclass(frozen=True)
@@ -52,8 +52,8 @@ def find_pupil(db: Database, name: str) -> Pupil:
     for pupil in everyone:
         if clean_name(pupil.name) == clean_name(name):
             return pupil
-    known = ", ".join(p.name for p in everyone[:12]) or "none yet"
-    raise BadInput(f"there is no pupil '{name}' (known: {known})")
+    known = ", ".join(shortened(p.name) for p in everyone[:12]) or "none yet"
+    raise BadInput(f"there is no pupil '{shortened(name)}' (known: {known})")
 
 
 def add_pupil(

@@ -86,6 +86,9 @@ class State(Enum):
     DONE = auto()
 
 
+SILENCE: Samples = np.zeros(BLOCK, dtype=np.float32)
+SILENCE.setflags(write=False)
+
 Watch = Callable[[int, Event], None]
 """Is told of every event and the sample at which it became known."""
 
@@ -189,21 +192,24 @@ class Runner:
         """Have ``command`` take effect at the next block. Safe to call from another thread."""
         self._commands.append(command)
 
-    def take(self, block: Block) -> None:
-        """Take the next block of the microphone: BLOCK samples at SESSION_RATE, contiguous."""
+    def take(self, block: Block, *, exact: bool = False) -> None:
+        """Take the next block of the microphone: BLOCK samples at SESSION_RATE, contiguous.
+
+        ``exact``: they are whole steps of 16 bits already.
+        """
         if self.state is State.DONE:
             return
         if block.start != self._position or len(block.samples) != BLOCK:
             raise ValueError(
                 f"a block of {len(block.samples)} at {block.start}, not {BLOCK} at {self._position}"
             )
-        heard = quantise(block.samples)
+        heard = block.samples if exact else quantise(block.samples)
         if self.state is State.START:
             self._begin()
         said = self._mix(block.start, len(heard))
         self._position = block.start + len(heard)
         consent = 0 <= self._index < len(self.round.turns) and self._asked.consent
-        self._recorder.sound(said, heard if consent else np.zeros_like(heard))
+        self._recorder.sound(said, heard if consent else SILENCE)
         if self._echo_filter is not None:
             heard = self._echo_filter.clean(block.start, heard)
         self._advance(heard)
@@ -473,6 +479,8 @@ class Runner:
 
     def _mix(self, start: int, count: int) -> Samples:
         """What the loudspeaker says in ``count`` samples from ``start`` on."""
+        if self._playing.silent(start, start + count):
+            return SILENCE
         said = np.zeros(count, dtype=np.float32)
         self._playing.mix(said, start)
         return said

@@ -1,7 +1,7 @@
 """A recorder in front of another that takes the sound in larger pieces.
 
 Thirty devices make 1,500 blocks a second; writing each on its own is a third of the work. What
-was heard is still on the disk before the event that rests on it.
+was heard is still written before the event that rests on it.
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ class SessionRecorder(Protocol):
     def event(self, at: int, event: Event) -> None: ...
 
     def sound(self, said: Samples, heard: Samples) -> None: ...
+
+    def sync(self) -> None: ...
 
     def close(self) -> None: ...
 
@@ -52,6 +54,9 @@ class BufferedRecorder:
         self._heard.append(heard)
         if len(self._said) == GATHERED:
             self._pass_on()
+
+    def sync(self) -> None:
+        self._recorder.sync()
 
     def close(self) -> None:
         try:

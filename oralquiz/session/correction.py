@@ -22,6 +22,8 @@ def correct(
     contradicts, a session that is damaged, is still running, or was cut short and is not a file
     yet.
     """
+    if not by.isprintable():
+        raise BadInput(f"who corrects it holds a character that cannot be printed: {by[:60]!r}")
     be_finished(path)
     with only_writer(path):
         session = open_session(path)

@@ -73,7 +73,9 @@ def open_round(
     """Make ready to hold ``round_``, which is kept in ``folder`` and becomes ``folder.zip``.
 
     ``watch`` is told of every event. ``buffered``: the sound goes to the disk in larger pieces
-    (see BufferedRecorder). Raises OralquizError, with nothing left behind, when a sum cannot be
+    (see BufferedRecorder), and events are there for sure only after ``sync``.
+
+    Raises OralquizError, with nothing left behind, when a sum cannot be
     read aloud or the session cannot be kept there.
     """
     devices.reader.prepare(round_, options)
@@ -85,7 +87,7 @@ def open_round(
         software=f"oralquiz {__version__}",
     )
     try:
-        file = FileRecorder(folder, head)
+        file = FileRecorder(folder, head, syncs=not buffered)
     except OSError as error:
         raise OralquizError(f"{folder}: the session cannot be kept there ({error})") from None
     recorder: SessionRecorder = BufferedRecorder(file) if buffered else file
@@ -140,6 +142,12 @@ class LiveRound:
     def correct(self, corrected: Corrected) -> None:
         """Add a verdict by ear while the round is held."""
         self._recorder.event(self.runner.position, corrected)
+
+    def sync(self) -> None:
+        """Have everything that happened until now on the disk. May be called from another thread.
+        Raises OSError."""
+        if not self.over:
+            self._recorder.sync()
 
     @property
     def begun(self) -> bool:

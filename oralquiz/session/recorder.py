@@ -40,14 +40,17 @@ answer is known to be over."""
 class FileRecorder:
     """Writes one session under ``folder`` and packs it when it is finished.
 
-    ``header`` becomes session.json. Raises FileExistsError if ``folder`` is there already, and
+    ``header`` becomes session.json. With ``syncs`` every event is on the disk when ``event``
+    returns, else when ``sync`` does. Raises FileExistsError if ``folder`` is there already, and
     OSError (a full disk, say) from whichever call met it; what was written before stays readable.
     """
 
-    def __init__(self, folder: Path, header: Mapping[str, Any]) -> None:
+    def __init__(self, folder: Path, header: Mapping[str, Any], *, syncs: bool = True) -> None:
         private_folder(folder.parent)
         folder.mkdir(mode=0o700)
         self.folder = folder
+        self._syncs = syncs
+        self._unsynced = False
         self._entries: list[Entry] = []
         with contextlib.ExitStack() as undo:  # a round that cannot begin leaves nothing behind
             undo.callback(_remove_empty, folder)
@@ -64,11 +67,20 @@ class FileRecorder:
             undo.pop_all()
 
     def event(self, at: int, event: Event) -> None:
-        """Append one event and have it on the disk before returning."""
+        """Append one event; with ``syncs`` have it on the disk before returning."""
         entry = Entry(len(self._entries), at, event)
         self._entries.append(entry)
         self._log.write(entry.encode() + "\n")
         self._log.flush()
+        self._unsynced = True
+        if self._syncs:
+            self.sync()
+
+    def sync(self) -> None:
+        """Have all events on the disk before returning. May be called from another thread."""
+        if not self._unsynced or self._log.closed:
+            return
+        self._unsynced = False  # before: an event that is written meanwhile is synced next time
         os.fsync(self._log.fileno())
 
     def sound(self, said: Samples, heard: Samples) -> None:

@@ -34,6 +34,15 @@ class Mixer:
         """Whether something that began before ``position`` has not yet been mixed to its end."""
         return any(start < position for start, _ in self._sounds)
 
+    def silent(self, start: int, end: int) -> bool:
+        """Whether nothing sounds from position ``start`` up to ``end``; forgets what is over."""
+        for at, sound in self._sounds:
+            if at < end and at + len(sound) > start:
+                return False
+        if self._sounds:
+            self._sounds = [(at, sound) for at, sound in self._sounds if at + len(sound) > end]
+        return True
+
     def mix(self, into: NDArray[np.floating], start: int) -> None:
         """Add what sounds from position ``start`` on to ``into`` (n,); forget what is over then."""
         end = start + len(into)

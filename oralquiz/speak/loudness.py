@@ -9,7 +9,6 @@ from __future__ import annotations
 import warnings
 
 import numpy as np
-import pyloudnorm
 
 from oralquiz.sound import Clip, resample
 
@@ -23,6 +22,8 @@ BLOCK_S = 0.4
 
 def loudness(clip: Clip) -> float:
     """Integrated loudness in LUFS (-inf for silence)."""
+    import pyloudnorm  # two seconds and 40 MB, which a process that only hears can do without
+
     # one sample less than the clip, so that its length is not rounded up to more than there is
     longest = (len(clip.samples) - 1) / clip.sample_rate
     meter = pyloudnorm.Meter(clip.sample_rate, block_size=min(BLOCK_S, longest))

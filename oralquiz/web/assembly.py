@@ -6,21 +6,17 @@ Everything that can fail does so before the first session folder is made.
 from __future__ import annotations
 
 import asyncio
-import os
 import secrets
-import sys
 from collections.abc import Callable, Collection, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import ExitStack
+from concurrent.futures import Executor
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import partial
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
-from oralquiz.audio import EchoCanceller, HalfDuplexGate
-from oralquiz.listen import Recognizer
 from oralquiz.records import Pupil
-from oralquiz.rounds import EchoFilter, Round, RoundPlan, Way, plan_rounds
+from oralquiz.rounds import Round, RoundPlan, Way, plan_rounds
 from oralquiz.session import RoundReader
 from oralquiz.solo import PacedReader, PracticeRound
 from oralquiz.web.background import Background
@@ -28,8 +24,13 @@ from oralquiz.web.browser_device import BrowserDevice
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.page_clips import AheadReader
 from oralquiz.web.page_stream import Now
-from oralquiz.web.remote_round import RemoteRound, Threads
+from oralquiz.web.remote_round import RemoteRound
 from oralquiz.web.room_barrier import RoomBarrier
+from oralquiz.web.round_host import RoundHost
+from oralquiz.web.round_worker import AgainstEcho, Opening
+
+P = ParamSpec("P")
+T = TypeVar("T")
 
 Lately = Mapping[str, Collection[tuple[int, ...]]]
 
@@ -40,65 +41,46 @@ each); with more, nothing is heard while a sum is read."""
 
 @dataclass(frozen=True)
 class Tools:
-    """What reads and hears: opened when the first round needs it."""
+    """What hears and reads. ``hearing`` is asked for once, on the event loop."""
 
-    recognizer: Callable[[], Recognizer]
+    hearing: Callable[[], RoundHost]
     reader: Callable[[str, float], RoundReader]
     """From a voice's name (empty: the usual one) and the pace in seconds."""
     voices: Callable[[], Sequence[tuple[str, str]]]
     """Names and labels of the voices a teacher can choose."""
-    at_once: Callable[[Recognizer], int] = lambda recognizer: sys.maxsize
-    """How many pupils the recogniser can hear at once on this computer."""
-
-
-def usual_threads() -> Threads:
-    """One thread more than there are cores to hear, and one to render the sums to come."""
-    return Threads(
-        ThreadPoolExecutor(max(3, (os.cpu_count() or 2) + 1), "round"),
-        ThreadPoolExecutor(1, "ahead"),
-    )
 
 
 class Assembly:
-    """Makes class rounds whose sessions are kept in ``sessions``."""
+    """Makes class rounds whose sessions are kept in ``sessions``. Renders sums in ``ahead``."""
 
     def __init__(
         self,
         tools: Tools,
         sessions: Path,
         front: BrowserDevice,
-        threads: Threads,
+        ahead: Executor,
         background: Background,
         now: Now,
     ) -> None:
-        self.threads = threads
+        self.hearing = tools.hearing()
+        self._ahead = ahead
         self.tools = tools
         self._sessions = sessions
         self._front = front
         self._background = background
         self._now = now
-        self._recognizer: Recognizer | None = None
         self._voices: Sequence[tuple[str, str]] = ()
-        self._at_once = 0
 
-    async def at_once(self) -> int:
-        """How many pupils can be heard at once; measured once. Raises OralquizError."""
-        if not self._at_once:
-            recognizer = await self.recognizer()
-            self._at_once = await asyncio.to_thread(self.tools.at_once, recognizer)
-        return self._at_once
+    async def close(self) -> None:
+        """Let go of threads and processes."""
+        await self.hearing.close()
+        self._ahead.shutdown(wait=False, cancel_futures=True)
 
     async def voices(self) -> Sequence[tuple[str, str]]:
         """The voices to choose from; looked up once."""
         if not self._voices:
             self._voices = await asyncio.to_thread(self.tools.voices)
         return self._voices
-
-    async def recognizer(self) -> Recognizer:
-        """What hears; opened once."""
-        if self._recognizer is None:
-            self._recognizer = await asyncio.to_thread(self.tools.recognizer)
-        return self._recognizer
 
     async def reader(self, plan: RoundPlan) -> RoundReader:
         """The voice that ``plan`` wants, at its pace. Raises OralquizError."""
@@ -118,44 +100,47 @@ class Assembly:
         key and title. Raises OralquizError, and then leaves nothing behind."""
         if chosen is not None:
             rounds = [chosen.round]
+            reader: RoundReader = PacedReader(partial(self.tools.reader, plan.voice), chosen.pace_s)
         else:
             rounds = await asyncio.to_thread(
                 plan_rounds, plan, pupils, place="class", lately=lately or {}
             )
-        recognizer = await self.recognizer()
-        readers = await self._readers(plan, rounds, chosen)
+            reader = await self.reader(plan)
+        readers = await self._readers(reader, plan, rounds)
         class_round = make(secrets.token_hex(6), rounds[0].name)
         if plan.way is Way.ROOM:
             self._read_at_the_front(class_round, readers[0])
-        remotes = await asyncio.to_thread(
-            self._open, class_round, rounds, devices, readers, recognizer
-        )
+        openings = await self._openings(class_round.key, plan, rounds, devices, reader)
+        remotes = [
+            self._remote(class_round, opening, ahead, device)
+            for opening, ahead, device in zip(openings, readers, devices, strict=True)
+        ]
+        inboxes = await self.hearing.open(openings, [remote.hear for remote in remotes])
         for remote, device in zip(remotes, devices, strict=True):
             class_round.add(remote, device)
-        clips = {
-            key: one.remote.first_clip()
-            for key, one in class_round.participants.items()
-            if class_round.barrier is None
-        }
-        class_round.begin(clips)
+        class_round.begin(
+            {remote.key: remote.begin(put) for remote, put in zip(remotes, inboxes, strict=True)}
+        )
         return class_round
 
     async def _readers(
-        self, plan: RoundPlan, rounds: Sequence[Round], chosen: PracticeRound | None
+        self, reader: RoundReader, plan: RoundPlan, rounds: Sequence[Round]
     ) -> list[AheadReader]:
         """A reader for each round (in the room the same for all) with its first sum ready: a pace
         that is too quick is said now."""
-        if chosen is not None:
-            reader: RoundReader = PacedReader(partial(self.tools.reader, plan.voice), chosen.pace_s)
-        else:
-            reader = await self.reader(plan)
-        shared = AheadReader(reader)
-        room = plan.way is Way.ROOM
-        readers = [shared if room else AheadReader(reader) for _ in rounds]
-        loop = asyncio.get_running_loop()
+        if plan.way is Way.ROOM:
+            shared = AheadReader(reader)
+            await self._in_turn(shared.prepare, rounds[0].turns[0])
+            return [shared] * len(rounds)
+        readers = [AheadReader(reader) for _ in rounds]
         for ahead, round_ in zip(readers, rounds, strict=True):
-            await loop.run_in_executor(self.threads.ahead, ahead.prepare, round_.turns[0])
+            await self._in_turn(ahead.prepare, round_.turns[0])
         return readers
+
+    async def _in_turn(self, render: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
+        """``render`` behind what else is rendered."""
+        loop = asyncio.get_running_loop()
+        return await loop.run_in_executor(self._ahead, partial(render, *args, **kwargs))
 
     def _read_at_the_front(self, class_round: ClassRound, sums: AheadReader) -> None:
         class_round.barrier = RoomBarrier(
@@ -168,45 +153,54 @@ class Assembly:
             self._now,
         )
 
-    def _open(
+    async def _openings(
         self,
-        class_round: ClassRound,
+        key: str,
+        plan: RoundPlan,
         rounds: Sequence[Round],
         devices: Sequence[BrowserDevice],
-        readers: Sequence[AheadReader],
-        recognizer: Recognizer,
-    ) -> list[RemoteRound]:
-        """The round of each device, its session begun. When one cannot be had, none is left."""
+        reader: RoundReader,
+    ) -> list[Opening]:
+        """What the round of each device begins with."""
         stamp = datetime.now(UTC).strftime("%Y-%m-%d-%H%M%S")
-        barrier, chosen, plan = class_round.barrier, class_round.chosen, class_round.plan
-        remotes: list[RemoteRound] = []
-        with ExitStack() as opened:
-            for number, device in enumerate(devices, start=1):
-                key = f"{class_round.key}-{number}"
-                remote = RemoteRound(
-                    key,
-                    rounds[number - 1],
-                    plan.options(device.stretch),
-                    readers[number - 1],
-                    recognizer,
-                    self._sessions / f"{stamp}-{key}",
-                    self.threads,
-                    tell=class_round.tell(device),
-                    report=class_round.report,
-                    now=self._now,
-                    stream_begun=barrier.stirred if barrier else lambda: None,
-                    room=barrier is not None,
-                    echo_filter=echo_filter(device.mic, len(rounds)),
-                    slower=chosen.slower if chosen else lambda: None,
-                )
-                opened.enter_context(remote.live)
-                remotes.append(remote)
-            opened.pop_all()  # from here on each lives until it is over
-        return remotes
+        again = plan.options().ask_again_text
+        phrases = {again: await self._in_turn(reader.phrase, again)}
+        return [
+            Opening(
+                f"{key}-{number}",
+                round_,
+                plan.options(device.stretch),
+                self._sessions / f"{stamp}-{key}-{number}",
+                reader.voice_name,
+                phrases,
+                plan.way is Way.ROOM,
+                echo_of(device.mic, len(rounds)),
+            )
+            for number, (round_, device) in enumerate(zip(rounds, devices, strict=True), start=1)
+        ]
+
+    def _remote(
+        self,
+        class_round: ClassRound,
+        opening: Opening,
+        reader: AheadReader,
+        device: BrowserDevice,
+    ) -> RemoteRound:
+        barrier, chosen = class_round.barrier, class_round.chosen
+        return RemoteRound(
+            opening,
+            reader,
+            self._ahead,
+            tell=class_round.tell(device),
+            report=class_round.report,
+            now=self._now,
+            stream_begun=barrier.stirred if barrier else lambda: None,
+            slower=chosen.slower if chosen else lambda: None,
+        )
 
 
-def echo_filter(mic: bool, devices: int) -> EchoFilter | None:
-    """What keeps a device's loudspeaker out of its microphone when this many devices listen."""
+def echo_of(mic: bool, devices: int) -> AgainstEcho:
+    """How a device's loudspeaker is kept out of its microphone when this many devices listen."""
     if not mic:
-        return None
-    return EchoCanceller() if devices <= CANCELLED else HalfDuplexGate()
+        return AgainstEcho.NONE
+    return AgainstEcho.CANCELLED if devices <= CANCELLED else AgainstEcho.DEAF

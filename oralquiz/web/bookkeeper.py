@@ -53,8 +53,10 @@ class Bookkeeper:
     # --- a round that is over ---------------------------------------------------------------
 
     def finished(self, class_round: ClassRound, participant: Participant) -> None:
-        """Put a participant's session into the records."""
+        """Put a participant's session into the records; of one that failed, what is left."""
         file = participant.remote.file
+        if participant.failed:
+            self._background.run(self._keep(class_round, self._enter_left()))
         if file is not None:
             saving = self._save(class_round, participant, file)
             self._background.run(self._keep(class_round, saving))
@@ -69,6 +71,9 @@ class Bookkeeper:
         at the pupil's next practice."""
         with suppress(*NOT_KEPT):
             await self._records.apart(_follow_pupils, self._syllabus())
+
+    async def _enter_left(self) -> None:
+        await self.enter_waiting()
 
     async def _keep(self, class_round: ClassRound, work: Awaitable[None]) -> None:
         """Do ``work``; if something keeps it from the records, the round's page says so."""

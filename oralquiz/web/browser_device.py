@@ -26,7 +26,7 @@ from oralquiz.web.device_messages import (
 )
 from oralquiz.web.live_messages import ToPage
 from oralquiz.web.page_delays import PageDelays
-from oralquiz.web.page_stream import PageStream
+from oralquiz.web.page_stream import Delays, PageStream
 from oralquiz.web.protocol import (
     Delay,
     FromDevice,
@@ -65,6 +65,8 @@ class Streamed(Protocol):
     def lost(self, first: int, count: int) -> None: ...
 
     def missed(self, seen: int) -> None: ...
+
+    def delayed(self, delays: Delays) -> None: ...
 
     def reopened(self) -> None: ...
 
@@ -195,7 +197,7 @@ class BrowserDevice:
 
     def _tell_delays(self) -> None:
         if self.running is not None:
-            self._delays.tell(self.running.stream)
+            self.running.delayed(self._delays.known)
 
     # --- what the page says -----------------------------------------------------------------
 

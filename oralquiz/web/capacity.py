@@ -2,7 +2,8 @@
 
 The worst moment of a class is when everybody answers within one second. What it takes is counted
 in the time that this computer needs to decode one answer, which is measured; the rest was measured
-beside it (`bench_web`) and grows with it.
+beside it (`bench_web`) and grows with it. Rounds are heard on all cores; what comes from the pages
+and goes to them is taken by one of them.
 """
 
 from __future__ import annotations
@@ -15,10 +16,8 @@ LATE_S = 0.4
 """Seconds by which the last verdict may come after its turn would have been."""
 FOLLOWED = 0.65
 """What following one pupil's microphone for a second costs, in decodings of an answer."""
-LOCKED = 1.2
-"""How long the threads of this process wait for each other over it, in the same measure: they share
-one interpreter lock. It was chosen so that a computer on which 30 pupils had their verdict in time
-and 60 had not (two cores, the pupils' pages on them too) hears 40."""
+SERVED = 0.2
+"""The part of it that one core has to do for everybody: the connections."""
 BUSY = 0.9
 """The share of the cores that is ours to use."""
 
@@ -29,8 +28,8 @@ def pupils_at_once(answer_s: float, cores: int) -> int:
     span_s = BURST_S + LATE_S
     each_s = answer_s * (1 + FOLLOWED * span_s)
     by_cores = BUSY * cores * span_s / each_s
-    by_lock = BUSY / (LOCKED * answer_s)
-    return max(1, int(min(by_cores, by_lock)))
+    by_connections = BUSY / (SERVED * answer_s)
+    return max(1, int(min(by_cores, by_connections)))
 
 
 def too_many(pupils: int, at_once: int) -> str:

@@ -91,7 +91,7 @@ class ClassRound:
         self.participants[remote.key] = participant
         self.by_pupil |= {turn.pupil: participant for turn in remote.round.turns}
 
-    def begin(self, clips: Mapping[str, str]) -> None:
+    def begin(self, clips: Mapping[str, str | None]) -> None:
         """Begin on every device; ``clips`` has the name of the first sound of each round."""
         self.phase = Phase.RUNNING
         for key, participant in self.participants.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import time
+from concurrent.futures import Executor, ThreadPoolExecutor
 from pathlib import Path
 
 from oralquiz.beads import Syllabus
@@ -11,7 +12,7 @@ from oralquiz.compose import load_syllabus
 from oralquiz.errors import BadInput
 from oralquiz.records import Erased, Pupil, erase_pupil, pupils, recent_sums
 from oralquiz.rounds import RoundPlan, Way
-from oralquiz.web.assembly import Assembly, Tools, usual_threads
+from oralquiz.web.assembly import Assembly, Tools
 from oralquiz.web.attempt_limits import AttemptLimits
 from oralquiz.web.background import Background
 from oralquiz.web.bookkeeper import Bookkeeper
@@ -24,7 +25,6 @@ from oralquiz.web.live_view import live_round, wall_round
 from oralquiz.web.page_stream import Now
 from oralquiz.web.publisher import Publisher
 from oralquiz.web.records_thread import RecordsThread
-from oralquiz.web.remote_round import Threads
 from oralquiz.web.roster import Roster
 from oralquiz.web.visits import Visits
 
@@ -45,7 +45,7 @@ class Classroom:
         *,
         codes: Codes | None = None,
         course: str = "two-hands",
-        threads: Threads | None = None,
+        ahead: Executor | None = None,
         now: Now = time.monotonic,
     ) -> None:
         self.keys = keys
@@ -75,7 +75,12 @@ class Classroom:
             records, sessions, self.background, self.publisher.changed, lambda: self.syllabus
         )
         self.assembly = Assembly(
-            tools, sessions, self.roster.front, threads or usual_threads(), self.background, now
+            tools,
+            sessions,
+            self.roster.front,
+            ahead or ThreadPoolExecutor(1, "ahead"),
+            self.background,
+            now,
         )
         self.conductor = Conductor(
             self.roster, self.assembly, self.bookkeeper, self.background, self.publisher.changed
@@ -99,8 +104,7 @@ class Classroom:
         self.bookkeeper.close()
         await self.conductor.close()
         await self.background.done(quietly=True)
-        self.assembly.threads.pool.shutdown(wait=False, cancel_futures=True)
-        self.assembly.threads.ahead.shutdown(wait=False, cancel_futures=True)
+        await self.assembly.close()
         self.records.close()
         self.codes.cards.close()
 

@@ -144,7 +144,7 @@ class Conductor:
         held = (one for class_round in self.going for one in class_round.participants.values())
         others = {one.device for one in held if not one.over} - set(devices)
         pupils = sum(device.mic for device in [*others, *devices])
-        at_once = await self._assembly.at_once()
+        at_once = await self._assembly.hearing.at_once()
         if pupils > at_once:
             raise BadInput(too_many(pupils, at_once))
 

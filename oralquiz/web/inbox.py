@@ -1,28 +1,53 @@
-"""What is waiting for a round on a device, and the thread that takes it.
-
-The event loop only puts; a pool of threads empties the inbox, one thread at a time, because taking
-a block may mean recognising speech and waiting for the disk.
-"""
+"""What is put into the inbox of a round on a device."""
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable
-from concurrent.futures import Executor
 from dataclasses import dataclass
-from threading import Lock
 
 from oralquiz.judge import Verdict
 from oralquiz.rounds import Command
-from oralquiz.sound import Pcm
+from oralquiz.speak import Dictation
+from oralquiz.web.page_stream import Delays
+
+
+@dataclass(frozen=True)
+class MicrophoneBlocks:
+    """Blocks of the microphone that came at ``at_s`` on the server's clock, the last sample of the
+    stream among them the one before ``ends``. Made into samples by who takes them, since the event
+    loop has enough to do."""
+
+    pcm: bytes
+    ends: int
+    at_s: float
 
 
 @dataclass(frozen=True, eq=False)
-class MicrophoneBlocks:
-    """Blocks of the microphone, (k * BLOCK,): made into samples by who takes them, since the event
-    loop has enough to do."""
+class SumReady:
+    """The sum of ``turn`` as it is read aloud."""
 
-    pcm: Pcm
+    turn: int
+    dictation: Dictation
+
+
+@dataclass(frozen=True)
+class SumFailed:
+    """The sum of ``turn`` cannot be read aloud."""
+
+    turn: int
+    why: str
+
+
+@dataclass(frozen=True)
+class Delayed:
+    """How long sound and messages take to the page and back, from now on."""
+
+    delays: Delays
+
+
+@dataclass(frozen=True)
+class Reopened:
+    """The page was opened again: it has another clock."""
 
 
 @dataclass(frozen=True)
@@ -41,7 +66,7 @@ class Obey:
 
 @dataclass(frozen=True)
 class ReadSlower:
-    """The pace has changed: what was rendered at the one before is rendered anew."""
+    """The pace has changed, and what was rendered at the one before was rendered anew."""
 
 
 @dataclass(frozen=True)
@@ -78,32 +103,20 @@ class EndRound:
     why: str
 
 
-Item = MicrophoneBlocks | Lost | Obey | TooLate | ReadSlower | RoomReads | TeacherVerdict | EndRound
+Item = (
+    MicrophoneBlocks
+    | SumReady
+    | SumFailed
+    | Delayed
+    | Reopened
+    | Lost
+    | Obey
+    | TooLate
+    | ReadSlower
+    | RoomReads
+    | TeacherVerdict
+    | EndRound
+)
 
-
-class Inbox:
-    """Hands items to ``handle`` in the order in which they were put, one at a time, in ``pool``."""
-
-    def __init__(self, pool: Executor, handle: Callable[[Item], None]) -> None:
-        self._pool = pool
-        self._handle = handle
-        self._lock = Lock()
-        self._items: deque[Item] = deque()
-        self._busy = False
-
-    def put(self, item: Item) -> None:
-        with self._lock:
-            self._items.append(item)
-            if self._busy:
-                return
-            self._busy = True
-        self._pool.submit(self._drain)
-
-    def _drain(self) -> None:
-        while True:
-            with self._lock:
-                if not self._items:
-                    self._busy = False
-                    return
-                item = self._items.popleft()
-            self._handle(item)
+Put = Callable[[Item], None]
+"""Puts an item into a round's inbox. Never waits."""

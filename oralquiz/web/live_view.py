@@ -69,7 +69,6 @@ def live_answers(class_round: ClassRound) -> list[JudgedAnswer]:
 
 
 def _answer(number: int, participant: Participant, answered: Answered) -> JudgedAnswer:
-    voice = participant.remote.voice(answered.index)
     return JudgedAnswer(
         number=number,
         key=participant.key,
@@ -82,7 +81,7 @@ def _answer(number: int, participant: Participant, answered: Answered) -> Judged
         verdict=answered.verdict or "",
         latency_s=answered.latency_s,
         typed=answered.typed,
-        sound=voice is not None and not answered.typed,
+        sound=participant.remote.heard(answered.index) and not answered.typed,
         corrected=bool(answered.corrections),
     )
 

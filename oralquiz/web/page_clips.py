@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections import OrderedDict
+from dataclasses import dataclass
 from threading import Lock
 
 from oralquiz.rounds import Turn
@@ -11,36 +12,56 @@ from oralquiz.session import RoundReader
 from oralquiz.sound import Clip, Samples, to_pcm16
 from oralquiz.speak import Dictation
 
-KEPT = 4
-"""Sounds a round keeps: the one playing, the next one, a phrase, and one to spare."""
+KEPT = 3
+"""Sums a round keeps: the one playing, the next one, and one to spare."""
+
+
+@dataclass(frozen=True)
+class Clipping:
+    """A sound as a page fetches it: 16-bit PCM at SESSION_RATE, and a name that is the same for the
+    same sound."""
+
+    name: str
+    pcm: bytes
+
+    @classmethod
+    def of(cls, samples: Samples) -> Clipping:
+        pcm = to_pcm16(samples).tobytes()
+        return cls(hashlib.sha256(pcm).hexdigest()[:32], pcm)
 
 
 class PageClips:
-    """The last few sounds of one round as 16-bit PCM at SESSION_RATE. Safe between threads."""
+    """The last few sums of one round, and the phrases said in it. Safe between threads."""
 
     def __init__(self) -> None:
-        self._kept: OrderedDict[str, bytes] = OrderedDict()
+        self._sums: OrderedDict[str, bytes] = OrderedDict()
+        self._phrases: dict[str, bytes] = {}
         self._lock = Lock()
 
     def add(self, samples: Samples) -> str:
-        """Keep ``samples`` (n,); returns the name, which is the same for the same sound."""
-        data = to_pcm16(samples).tobytes()
-        name = hashlib.sha256(data).hexdigest()[:32]
+        """Keep a sum (n,) for a while; returns its name."""
+        clip = Clipping.of(samples)
         with self._lock:
-            self._kept[name] = data
-            self._kept.move_to_end(name)
-            while len(self._kept) > KEPT:
-                self._kept.popitem(last=False)
-        return name
+            self._sums[clip.name] = clip.pcm
+            self._sums.move_to_end(clip.name)
+            while len(self._sums) > KEPT:
+                self._sums.popitem(last=False)
+        return clip.name
+
+    def keep(self, phrase: Clipping) -> None:
+        """Keep a phrase until the end."""
+        with self._lock:
+            self._phrases[phrase.name] = phrase.pcm
 
     def clear(self) -> None:
         """Nothing will be played any more."""
         with self._lock:
-            self._kept.clear()
+            self._sums.clear()
+            self._phrases.clear()
 
     def get(self, name: str) -> bytes | None:
         with self._lock:
-            return self._kept.get(name)
+            return self._sums.get(name) or self._phrases.get(name)
 
 
 class AheadReader:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from oralquiz.web.page_stream import PageStream
+from oralquiz.web.page_stream import Delays
 
 MOST_DELAY_S = 2.0
 """No delay is taken to be longer, whatever a page says."""
@@ -39,8 +39,7 @@ class PageDelays:
         # jumps up at once, comes down slowly: too early is worse than a little late
         self._way_s = min(max(now_s - sent_s, 0.9 * self._way_s), MOST_DELAY_S)
 
-    def tell(self, stream: PageStream) -> None:
-        """Tell ``stream`` how much it is delayed."""
-        stream.delay_s = self._out_s + self._in_s
-        stream.in_s = self._in_s
-        stream.way_s = self._way_s
+    @property
+    def known(self) -> Delays:
+        """What is known by now."""
+        return Delays(self._out_s + self._in_s, self._in_s, self._way_s)

@@ -8,9 +8,10 @@ from typing import Protocol
 from oralquiz.rounds import Options, Round, Turn
 from oralquiz.sound import SESSION_RATE, Clip, Samples
 from oralquiz.speak import Dictation
-from oralquiz.web.device_messages import Hush, Play, ToDevice
-from oralquiz.web.page_clips import AheadReader
-from oralquiz.web.page_stream import PageStream
+from oralquiz.web.device_messages import Hush, Play
+from oralquiz.web.given_sums import GivenSums
+from oralquiz.web.page_clips import Clipping
+from oralquiz.web.page_stream import PageTimes
 
 MARGIN_S = 0.15
 """Seconds that a page has to get a sound going, on top of its delay and the way there."""
@@ -36,18 +37,18 @@ class Speaker(Protocol):
 
 
 class _ReadingSpeaker:
-    """What both kinds of speaker do alike: they read ahead, and know whether a sum or a phrase was
-    asked for last."""
+    """What both kinds of speaker do alike: they read what was given to them, and know whether a sum
+    or a phrase was asked for last."""
 
     def __init__(
         self,
         key: str,
-        stream: PageStream,
-        reader: AheadReader,
-        tell: Callable[[ToDevice], None],
+        times: PageTimes,
+        reader: GivenSums,
+        tell: Callable[[Play | Hush], None],
     ) -> None:
         self._key = key
-        self._stream = stream
+        self._times = times
         self._reader = reader
         self._tell = tell
         self._dictates = False
@@ -57,12 +58,11 @@ class _ReadingSpeaker:
         return self._reader.voice_name
 
     def prepare(self, round_: Round, options: Options) -> None:
-        """Render the first sum; each of the others is rendered while the one before is asked."""
-        self._reader.prepare(round_.turns[0])
+        """Each sum is rendered elsewhere while the one before is asked."""
 
     def dictation(self, turn: Turn) -> Dictation:
         self._dictates = True
-        return self._reader.prepare(turn)
+        return self._reader.dictation(turn)
 
     def phrase(self, text: str) -> Clip:
         self._dictates = False
@@ -78,12 +78,12 @@ class PageSpeaker(_ReadingSpeaker):
     def __init__(
         self,
         key: str,
-        stream: PageStream,
-        reader: AheadReader,
-        tell: Callable[[ToDevice], None],
+        times: PageTimes,
+        reader: GivenSums,
+        tell: Callable[[Play | Hush], None],
         position: Callable[[], int],
     ) -> None:
-        super().__init__(key, stream, reader, tell)
+        super().__init__(key, times, reader, tell)
         self._position = position
         self._plays = 0
         self._extra_s = 0.0
@@ -91,12 +91,13 @@ class PageSpeaker(_ReadingSpeaker):
         """The number of the sound that is the present sum."""
 
     def play(self, samples: Samples, at: int) -> int:
-        margin_s = self._stream.delay_s + self._stream.way_s + MARGIN_S + self._extra_s
+        delays = self._times.delays
+        margin_s = delays.delay_s + delays.way_s + MARGIN_S + self._extra_s
         start = max(at, self._now() + round(margin_s * SESSION_RATE))
         self._plays += 1
         if self._dictates:
             self.dictation_play = self._plays
-        clip = self._stream.clips.add(samples)
+        clip = Clipping.of(samples).name
         self._tell(Play(self._key, self._plays, clip, start, self._dictates))
         return start
 
@@ -106,30 +107,30 @@ class PageSpeaker(_ReadingSpeaker):
 
     def _now(self) -> int:
         """The sample that the page's microphone is at, as well as it is known here."""
-        position, clock = self._position(), self._stream.clock
+        position, clock = self._position(), self._times.clock
         if not clock.running:
             return position
-        return max(position, clock.sample_at(self._stream.now()))
+        return max(position, clock.sample_at(self._times.now()))
 
 
 class SilentSpeaker(_ReadingSpeaker):
-    """For a page that keeps silent while another device reads to the room. ``times`` says when the
-    room hears the sum of each turn; ``turn`` is the present one."""
+    """For a page that keeps silent while another device reads to the room. ``heard_s`` says when
+    the room hears the sum of each turn; ``turn`` is the present one."""
 
     def __init__(
         self,
         key: str,
-        stream: PageStream,
-        reader: AheadReader,
-        tell: Callable[[ToDevice], None],
+        times: PageTimes,
+        reader: GivenSums,
+        tell: Callable[[Play | Hush], None],
         turn: Callable[[], int],
     ) -> None:
-        super().__init__(key, stream, reader, tell)
+        super().__init__(key, times, reader, tell)
         self._turn = turn
-        self.times: dict[int, float] = {}
+        self.heard_s: dict[int, float] = {}
 
     def play(self, samples: Samples, at: int) -> int:
         if not self._dictates:  # the page shows the phrase: thirty tablets need not say it
             return at
-        heard_s = self.times[self._turn()] + self._stream.in_s
-        return max(0, self._stream.clock.sample_at(heard_s))
+        heard_s = self.heard_s[self._turn()] + self._times.delays.in_s
+        return max(0, self._times.clock.sample_at(heard_s))

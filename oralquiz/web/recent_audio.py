@@ -1,13 +1,14 @@
-"""The last seconds of a microphone, so that an answer can be cut out once it has been heard."""
+"""The last seconds of a microphone, so that an answer can be cut out once it has been heard.
+
+Sound is 16-bit PCM at SESSION_RATE, as it comes from pages.
+"""
 
 from __future__ import annotations
 
 from collections import deque
 
-import numpy as np
-
 from oralquiz.rounds import Round
-from oralquiz.sound import BLOCK, SESSION_RATE, Samples
+from oralquiz.sound import SESSION_RATE
 
 AROUND_S = 0.4
 """Seconds of sound before and after an answer when the teacher listens to it."""
@@ -16,52 +17,48 @@ LONGEST_S = 12.0
 
 
 class RecentAudio:
-    """Keeps the last LONGEST_S seconds of blocks."""
+    """Keeps the last LONGEST_S seconds, in the pieces in which they came."""
 
     def __init__(self) -> None:
-        self._blocks: deque[Samples] = deque(maxlen=round(LONGEST_S * SESSION_RATE / BLOCK))
-        self._end = 0
+        self._pieces: deque[bytes] = deque()
+        self._start = self._end = 0
 
-    def add(self, samples: Samples) -> None:
-        self._blocks.append(samples)
-        self._end += len(samples)
+    def add(self, pcm: bytes) -> None:
+        self._pieces.append(pcm)
+        self._end += len(pcm) // 2
+        while self._end - self._start > LONGEST_S * SESSION_RATE:
+            self._start += len(self._pieces.popleft()) // 2
 
-    def cut(self, onset: int, offset: int) -> Samples:
-        """A copy of ``onset`` .. ``offset`` and a little around it, as far as it is still here."""
+    def cut(self, onset: int, offset: int) -> bytes:
+        """``onset`` .. ``offset`` and a little around it, as far as it is still here."""
         around = round(AROUND_S * SESSION_RATE)
-        start = self._end - sum(map(len, self._blocks))
-        first, last = max(start, onset - around), min(self._end, offset + around)
-        if not self._blocks or last <= first:
-            return np.zeros(0, dtype=np.float32)
-        return np.concatenate(list(self._blocks))[first - start : last - start].copy()
+        first, last = max(self._start, onset - around), min(self._end, offset + around)
+        return b"".join(self._pieces)[2 * (first - self._start) : 2 * max(0, last - self._start)]
 
 
-class KeptVoices:
-    """The answers to a round as they were heard, of the pupils who agreed to recording."""
+class HeardVoices:
+    """Cuts out the answers of the pupils who agreed to recording, as they were heard."""
 
     def __init__(self, round: Round) -> None:
         self._round = round
         self._recent = RecentAudio()
-        self._kept: dict[int, Samples] = {}
         self._said_from: int | None = None
 
-    def of(self, turn: int) -> Samples | None:
-        """The answer of ``turn``, (n,) at SESSION_RATE; None when it was not kept."""
-        return self._kept.get(turn)
+    def add(self, pcm: bytes) -> None:
+        """What comes next from the microphone."""
+        self._recent.add(pcm)
 
-    def add(self, samples: Samples) -> None:
-        """The microphone's next block, (BLOCK,)."""
-        self._recent.add(samples)
-
-    def heard(self, turn: int, onset: int, offset: int) -> None:
-        """A voice was heard; together with a number before it that it takes back."""
+    def heard(self, turn: int, onset: int, offset: int) -> bytes | None:
+        """A voice was heard; together with a number before it that it takes back. None when it may
+        not be kept."""
         if self._said_from is None:
             self._said_from = onset
-        if self._round.turns[turn].consent:
-            self._kept[turn] = self._recent.cut(self._said_from, offset)
+        if not self._round.turns[turn].consent:
+            return None
+        return self._recent.cut(self._said_from, offset)
 
     def ended(self) -> None:
-        """Nothing more will be heard: only the answers are kept."""
+        """Nothing more will be heard."""
         self._recent = RecentAudio()
 
     def judged(self) -> None:

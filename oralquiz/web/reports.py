@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
 from oralquiz.rounds import Event
+from oralquiz.web.device_messages import Hush, Play, SumTimes
 from oralquiz.web.inbox import TeacherVerdict
 
 
@@ -22,6 +24,14 @@ class Reached:
     """The round is at sample ``at``: a term begins to sound, or the last one has sounded."""
 
     at: int
+
+
+@dataclass(frozen=True)
+class VoiceKept:
+    """The answer of ``turn`` as it was heard, 16-bit PCM at SESSION_RATE."""
+
+    turn: int
+    pcm: bytes
 
 
 @dataclass(frozen=True)
@@ -46,3 +56,11 @@ class VerdictTooLate:
 
 
 Report = Happened | Reached | Finished | Failed | VerdictTooLate
+
+Said = Report | VoiceKept | Play | SumTimes | Hush
+"""All that comes from where a round is heard: reports, voices, and messages for its page."""
+
+URGENT = Play | SumTimes | Hush
+"""What does not say that anything happened: it need not wait for the disk."""
+
+Hear = Callable[[Said], None]

@@ -158,7 +158,7 @@ class RoomBarrier:
         at_s = self._now() + max(self._reader.ahead_s, first.options.gap_s + ROOM_LEAD_S)
         self._reader.read(dictation, turn, at_s)
         for one in going:
-            one.remote.room_reads(turn, at_s, again=again)
+            one.remote.room_reads(turn, dictation, at_s, again=again)
 
     def _next_if_answered(self) -> None:
         going = self._going()

@@ -12,7 +12,7 @@ from oralquiz.rounds import Command
 from oralquiz.sound import Pcm
 from oralquiz.speak import Dictation
 from oralquiz.web.device_messages import Hush, Play, SumTimes, ToDevice
-from oralquiz.web.page_stream import Now, PageStream
+from oralquiz.web.page_stream import Delays, Now, PageStream
 
 TOLD_AHEAD_S = 0.3
 """Seconds that a page has to get a sound going, on top of its delay and the way there."""
@@ -33,7 +33,7 @@ class RoomReader:
         stream_begun: Callable[[], None],
     ) -> None:
         self.key = key
-        self.stream = PageStream(now, stream_begun)
+        self.stream = PageStream(now, on_first=stream_begun)
         self._tell = tell
         self._missed_start = missed_start
         self._plays = 0
@@ -54,7 +54,8 @@ class RoomReader:
     @property
     def ahead_s(self) -> float:
         """Seconds ahead in which a sum can be told to start."""
-        return self.stream.delay_s + self.stream.way_s + TOLD_AHEAD_S
+        delays = self.stream.delays
+        return delays.delay_s + delays.way_s + TOLD_AHEAD_S
 
     # --- what a device asks of what runs on it ----------------------------------------------
 
@@ -63,6 +64,9 @@ class RoomReader:
 
     def lost(self, first: int, count: int) -> None:
         self.stream.blocks.skip(first, count)
+
+    def delayed(self, delays: Delays) -> None:
+        self.stream.delays = delays
 
     def reopened(self) -> None:
         self.stream.reopened()

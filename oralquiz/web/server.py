@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import asyncio
-import os
 import socket
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import uvicorn
@@ -15,19 +15,19 @@ from starlette.applications import Starlette
 
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
-from oralquiz.listen import Recognizer
 from oralquiz.records import Cards
 from oralquiz.session import RoundReader
 from oralquiz.web.app import create_app
 from oralquiz.web.assembly import Tools
-from oralquiz.web.capacity import pupils_at_once
 from oralquiz.web.certificate import own_addresses, own_certificate
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.credentials import Codes, Keys, load_keys
+from oralquiz.web.hearing_processes import HearingProcesses
 from oralquiz.web.packets import PACKET_BYTES
 from oralquiz.web.patient_socket import PatientSocket
 from oralquiz.web.protocol import MESSAGE_BYTES
 from oralquiz.web.records_thread import RecordsThread
+from oralquiz.web.round_host import RoundHost
 from oralquiz.web.timed_protocol import TimedProtocol
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -97,10 +97,10 @@ def keys_in(folder: Path | None = None) -> Keys:
 def usual_tools(model: str | None) -> Tools:
     """The voices and the recogniser of this machine."""
 
-    def recognizer() -> Recognizer:
+    def hearing() -> RoundHost:
         from oralquiz.listen import open_recognizer
 
-        return open_recognizer(model)
+        return HearingProcesses(partial(open_recognizer, model))
 
     def reader(voice: str, pace_s: float) -> RoundReader:
         from oralquiz.rounds import VoiceReader
@@ -109,13 +109,7 @@ def usual_tools(model: str | None) -> Tools:
         voice_ = open_voice(voice or None, pace=pace_s)
         return VoiceReader(voice_, pace_s, keeps=False)  # an AheadReader keeps what is next
 
-    def at_once(recognizer: Recognizer) -> int:
-        from oralquiz.listen import AnswerRecognizer
-
-        assert isinstance(recognizer, AnswerRecognizer)
-        return pupils_at_once(recognizer.answer_s(0, 99), os.cpu_count() or 1)
-
-    return Tools(recognizer, reader, voices, at_once)
+    return Tools(hearing, reader, voices)
 
 
 def voices() -> list[tuple[str, str]]:

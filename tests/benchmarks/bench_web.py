@@ -23,7 +23,7 @@ import sys
 import tempfile
 import time
 from collections.abc import AsyncGenerator, Iterator, Sequence
-from contextlib import aclosing, contextmanager
+from contextlib import aclosing, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -142,11 +142,14 @@ async def answer(pupils: list[Pupil], live: dict[str, Any], turns: int, clips: A
 
 @dataclass(frozen=True)
 class Held:
-    """A finished round: who took part, the teacher's last view of it, the cores used."""
+    """A finished round: who took part, the teacher's last view of it, the cores used by the
+    server and its helpers and by the clients, the memory taken when it was over."""
 
     pupils: list[Pupil]
     live: dict[str, Any]
     load: float
+    clients: float
+    memory: float
 
 
 async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGenerator[Held, None]:
@@ -215,12 +218,15 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
                 ]
                 await asyncio.sleep(0.5)
                 await watching.send(json.dumps({"t": "do", "name": "begin"}))
-                used, since = cpu_s(pid), time.monotonic()
+                used, own, since = cpu_s(pid), time.process_time(), time.monotonic()
                 tasks.append(asyncio.create_task(answer(pupils, live, turns, clips)))
                 await asyncio.wait_for(asyncio.gather(*tasks), 60 + 60 * turns)
-                load = (cpu_s(pid) - used) / (time.monotonic() - since)
+                took_s = time.monotonic() - since
+                load = (cpu_s(pid) - used) / took_s
+                clients = (time.process_time() - own) / took_s
+                highest = memory(pid)
                 await asyncio.sleep(1.0)
-                yield Held(pupils, dict(live), load)
+                yield Held(pupils, dict(live), load, clients, highest)
         finally:
             watcher.cancel()
             for socket in (watching, *sockets):
@@ -230,7 +236,7 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
 async def once(url: str, names: list[str], turns: int, pid: int) -> None:
     async with aclosing(classroom(url, names, turns, pid)) as rounds:
         held = await anext(rounds)
-    report(held.pupils, held.live, turns, pid, held.load)
+    report(held, turns, pid)
 
 
 def waits_s(pupils: Sequence[Pupil]) -> dict[str, list[float]]:
@@ -248,27 +254,40 @@ def heard_as_said(held: Held) -> int:
     return sum(a["value"] == said[a["pupil"]][a["turn"]] for a in held.live["answers"])
 
 
-def memory(pid: int) -> tuple[float, float]:
-    """Resident and highest resident memory of a process in MB (Linux)."""
-    status = Path(f"/proc/{pid}/status").read_text()
-    kb = {k: int(v) for k, v in re.findall(r"(VmRSS|VmHWM):\s+(\d+) kB", status)}
-    return kb["VmRSS"] / 1000, kb["VmHWM"] / 1000
+def family(pid: int) -> list[int]:
+    """A process and its children (Linux)."""
+    tasks = Path(f"/proc/{pid}/task").iterdir()
+    return [pid, *(int(one) for task in tasks for one in (task / "children").read_text().split())]
+
+
+def memory(pid: int) -> float:
+    """Memory of a process and its children in MB, what several share counted once (Linux)."""
+    found = 0
+    for one in family(pid):
+        with suppress(OSError):  # it may just have ended
+            rollup = Path(f"/proc/{one}/smaps_rollup").read_text()
+            found += sum(int(kb) for kb in re.findall(r"^Pss:\s+(\d+) kB", rollup, re.M))
+    return found / 1000
 
 
 def cpu_s(pid: int) -> float:
-    """Seconds of processor time that a process has used (Linux)."""
-    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+    """Seconds of processor time that a process and its children have used (Linux)."""
+    ticks = 0
+    for one in family(pid):
+        with suppress(OSError):
+            fields = Path(f"/proc/{one}/stat").read_text().rsplit(")", 1)[1].split()
+            ticks += sum(map(int, fields[11:15] if one == pid else fields[11:13]))
+    return ticks / os.sysconf("SC_CLK_TCK")
 
 
-def report(pupils: list[Pupil], live: dict[str, Any], turns: int, pid: int, load: float) -> None:
+def report(held: Held, turns: int, pid: int) -> None:
+    pupils, live, load = held.pupils, held.live, held.load
     by_verdict = waits_s(pupils)
     waits = by_verdict["any verdict"]
     ends = [[p.ends[turn] for p in pupils if turn in p.ends] for turn in range(turns)]
     answers = live["answers"]
-    heard = heard_as_said(Held(pupils, live, load))
+    heard = heard_as_said(held)
     verdicts = {v: sum(a["verdict"] == v for a in answers) for v in ("right", "wrong", "unclear")}
-    rss, highest = memory(pid)
     rows = [
         ("pupils, sums each", f"{len(pupils)}, {turns}"),
         ("voices of a sum end within", f"{max(max(e) - min(e) for e in ends):.2f} s"),
@@ -283,9 +302,10 @@ def report(pupils: list[Pupil], live: dict[str, Any], turns: int, pid: int, load
             )
             for shown, times in by_verdict.items()
         ),
-        ("cores the server used", f"{load:.2f}"),
+        ("cores the server and its helpers used", f"{load:.2f}"),
+        ("cores the clients used", f"{held.clients:.2f}"),
         ("core time per second and pupil", f"{1000 * load / len(pupils):.1f} ms"),
-        ("server memory, end and highest", f"{rss:.0f} MB, {highest:.0f} MB"),
+        ("memory at the round's end and after it", f"{held.memory:.0f}, {memory(pid):.0f} MB"),
     ]
     for name, value in rows:
         print(f"{name:<46} {value}")

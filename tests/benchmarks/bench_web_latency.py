@@ -103,7 +103,7 @@ def join(room: RunningServer, page: Page, measure: bool = False) -> None:
             )
         else:
             classroom.roster.release(pupil)
-        await classroom.assembly.recognizer()
+        await classroom.assembly.hearing.at_once()
         return classroom.codes.for_class("3B")[0]
 
     page.goto(f"{room.url}/join?code={_on(room, code())}")

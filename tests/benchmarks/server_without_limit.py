@@ -7,5 +7,5 @@ from unittest import mock
 from oralquiz.cli import main
 
 if __name__ == "__main__":
-    with mock.patch("oralquiz.web.server.pupils_at_once", return_value=10_000):
+    with mock.patch("oralquiz.web.hearing_processes.pupils_at_once", return_value=10_000):
         main()

@@ -116,7 +116,7 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
             await classroom.records.do(
                 add_pupil, name, created="2026-01-05T09:00:00+00:00", class_name="3B", consent=True
             )
-        await classroom.assembly.recognizer()  # loaded before the first round, not during it
+        await classroom.assembly.hearing.at_once()  # loaded before the first round, not during it
 
     on_loop(server, fill())
     yield server

@@ -11,8 +11,10 @@ import asyncio
 import base64
 import json
 import threading
+import time
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
@@ -28,11 +30,13 @@ from playwright.sync_api import (
     WebSocketRoute,
 )
 
+from oralquiz.listen import open_recognizer
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web import server
 from oralquiz.web.classroom import Classroom
+from oralquiz.web.round_host import HearingThreads
 from tests.web.message_types import fits
 
 ColorScheme = Literal["light", "dark"]
@@ -77,7 +81,11 @@ def run_server(folder: Path) -> RunningServer:
     """Serve from ``folder`` in a thread until ``stop`` is called."""
     ready = threading.Event()
     found: list[RunningServer] = []
-    tools = server.usual_tools(None)
+    pool = ThreadPoolExecutor(3)  # a process for each module of tests would be long in starting
+    tools = replace(
+        server.usual_tools(None),
+        hearing=lambda: HearingThreads(open_recognizer, pool, time.monotonic, 30),
+    )
 
     def run() -> None:
         async def main() -> None:

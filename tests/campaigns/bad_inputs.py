@@ -46,6 +46,8 @@ ROOT = Path(__file__).parents[2]
 SESSION = ROOT / "demo_sessions" / "one-wrong.zip"
 COURSE = ROOT / "oralquiz" / "compose" / "syllabi"
 
+LONG_NAMES = ("A" * 3_000, "Asha " * 600, "é" * 3_000, "अ" * 3_000) * 4
+
 Try = Callable[[Random], str]
 """Tries one input; returns what came of it, ``taken`` or ``refused``. Whatever it raises, but
 OralquizError in one line, is a failure."""
@@ -229,7 +231,11 @@ def called(folder: Path, path: tuple[str, ...], one: click.Command) -> Try:
         "out": str(folder / "out.pdf"), "html": str(folder / "out.html"), "only": "wrong",
         "number": "1", "verdict": "wrong",
     }  # fmt: skip
-    small = {"columns": ("0", "1", "2", "6", "-1"), "count": ("0", "1", "3", "100000", "x")}
+    small: dict[str, tuple[str, ...]] = {
+        "columns": ("0", "1", "2", "6", "-1"),
+        "count": ("0", "1", "3", "100000", "x"),
+        "name": (*WORDS, *LONG_NAMES),
+    }
 
     def attempt(random: Random) -> str:
         given = list(path)

@@ -15,12 +15,19 @@ import argparse
 import asyncio
 import time
 from contextlib import aclosing
-from pathlib import Path
 
 import numpy as np
 
 from oralquiz.speak.engine import IDLE_S
-from tests.benchmarks.bench_web import Held, classroom, heard_as_said, memory, served, waits_s
+from tests.benchmarks.bench_web import (
+    Held,
+    classroom,
+    family,
+    heard_as_said,
+    memory,
+    served,
+    waits_s,
+)
 
 SETTLED = 3
 """Rounds after which the memory is expected to stay level."""
@@ -29,8 +36,7 @@ GROWTH = 1.1
 
 def helpers(pid: int) -> int:
     """Child processes of ``pid`` (Linux)."""
-    tasks = Path(f"/proc/{pid}/task").iterdir()
-    return sum(len((task / "children").read_text().split()) for task in tasks)
+    return len(family(pid)) - 1
 
 
 async def helpers_left(pid: int) -> int:
@@ -49,7 +55,7 @@ async def line(number: int, held: Held, sums: int, pid: int) -> tuple[str, bool]
     cost = 1000 * held.load / len(held.pupils)
     row = (
         f"{number:5} {len(waits):4} of {asked:4} {heard_as_said(held):6} {middle:7.2f} {late:7.2f} "
-        f"{max(waits):7.2f} {cost:9.1f} {memory(pid)[0]:9.0f} {left:8}"
+        f"{max(waits):7.2f} {cost:9.1f} {memory(pid):9.0f} {left:8}"
     )
     return row, len(waits) == asked and not left
 
@@ -63,7 +69,7 @@ async def campaign(url: str, names: list[str], sums: int, pid: int, minutes: flo
         async for held in rounds:
             row, good = await line(len(memories) + 1, held, sums, pid)
             print(row, flush=True)
-            memories.append(memory(pid)[0])
+            memories.append(memory(pid))
             well = well and good
             if time.monotonic() > until:
                 break

@@ -1,4 +1,4 @@
-"""Syllabus files: those that are shipped, and errors that name the line."""
+"""Syllabus files: those that are shipped, and errors with the line named."""
 
 from __future__ import annotations
 

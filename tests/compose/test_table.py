@@ -1,4 +1,4 @@
-"""Counting agrees with trying every sum, and with a different kind of algebra."""
+"""Counting agrees with trying every sum, and with algebra of another kind."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What can be a name, in any script, and what cannot."""
+"""What can be a name, in every script, and what cannot."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from oralquiz.cli import main
 from oralquiz.errors import BadInput
 from oralquiz.folders import HOME_VARIABLE
 from oralquiz.records.database import open_records
-from oralquiz.records.names import unusable
-from oralquiz.records.pupil_list import add_class, add_pupil, pupils
+from oralquiz.records.names import LONGEST, unusable
+from oralquiz.records.pupil_list import add_class, add_pupil, find_pupil, pupils
 
 WHEN = "2026-01-05T09:00:00+00:00"
 
@@ -59,7 +59,7 @@ def test_names_of_every_script(db: Database, name: str) -> None:
         "...",
     ],
 )
-def test_what_is_not_a_name_is_refused(db: Database, name: str) -> None:
+def test_what_is_no_name_is_refused(db: Database, name: str) -> None:
     with pytest.raises(BadInput, match="a pupil's name h"):
         add_pupil(db, name, created=WHEN)
     with pytest.raises(BadInput, match="a class's name h"):
@@ -85,7 +85,7 @@ def test_a_terminal_is_not_commanded_by_a_name_that_older_records_hold(db: Datab
 
 
 @pytest.mark.parametrize("days", ["1000000", "999999999999"])
-def test_voices_older_than_any_date(db: Database, days: str) -> None:
+def test_voices_older_than_time_itself(db: Database, days: str) -> None:
     done = CliRunner().invoke(main, ["pupils", "forget-voices", "--days", days])
     assert (done.exit_code, done.output) == (0, "voices removed from 0 session files\n")
 
@@ -106,3 +106,15 @@ def test_nobody_else_reads_the_records(db: Database, tmp_path: Path) -> None:
     data = tmp_path / "data"
     for path in (data, *data.iterdir()):
         assert path.stat().st_mode & 0o077 == 0, path
+
+
+@pytest.mark.parametrize("letter", ["A", "é", "अ"])
+def test_a_name_has_to_fit_the_pages(db: Database, letter: str) -> None:
+    assert add_pupil(db, letter * LONGEST, created=WHEN).name == letter * LONGEST
+    for add in (lambda name: add_pupil(db, name, created=WHEN), lambda name: add_class(db, name)):
+        with pytest.raises(BadInput, match="more than 60 characters") as refused:
+            add(letter * 3_000)
+        assert len(str(refused.value)) < 150
+    with pytest.raises(BadInput, match="no pupil") as unknown:
+        find_pupil(db, letter * 3_000)
+    assert len(str(unknown.value)) < 250

@@ -7,6 +7,7 @@ import pytest
 
 from oralquiz.rounds.events import Event, SumEnded
 from oralquiz.session.buffered_recorder import GATHERED, BufferedRecorder
+from oralquiz.session.recorder import FileRecorder
 from oralquiz.sound.clip import Samples
 
 
@@ -19,6 +20,9 @@ class Tape:
 
     def sound(self, said: Samples, heard: Samples) -> None:
         self.got.append((said.tolist(), heard.tolist()))
+
+    def sync(self) -> None:
+        self.got.append("synced")
 
     def close(self) -> None:
         self.got.append("closed")
@@ -72,3 +76,20 @@ def test_a_full_disk_does_not_keep_the_recorder_from_being_closed() -> None:
     with pytest.raises(OSError, match="No space left"):
         recorder.close()
     assert tape.got == ["closed"]
+
+
+def test_events_are_synced_when_it_is_asked_for(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[str] = []
+    log = tmp_path / "s" / "events.jsonl"
+    monkeypatch.setattr("os.fsync", lambda fd: synced.append(log.read_text()))
+    recorder = FileRecorder(tmp_path / "s", {}, syncs=False)
+    recorder.event(0, SumEnded(0))
+    recorder.event(1, SumEnded(1))
+    assert synced == []
+    recorder.sync()
+    recorder.sync()  # nothing new
+    assert [text.count("\n") for text in synced] == [2]
+    recorder.close()
+    recorder.sync()  # too late, and nothing to do

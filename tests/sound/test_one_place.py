@@ -1,4 +1,4 @@
-"""Sound is resampled, converted and mixed in the room ``sound`` only."""
+"""Sound is resampled, converted and mixed in this room only."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def imported_or_numbers(tree: ast.AST) -> Iterator[tuple[type, object]]:
 
 @cache
 def found() -> dict[tuple[type, object], set[str]]:
-    """The rooms whose code imports a module, or contains a number."""
+    """The rooms in whose code a module is imported, or a number stands."""
     rooms: dict[tuple[type, object], set[str]] = {}
     for path in PACKAGE.rglob("*.py"):
         room = path.relative_to(PACKAGE).parts[0]

@@ -1,5 +1,4 @@
-"""The neural voice with a stand-in for its network: what it is asked, how it is found, what it
-reports.
+"""The neural voice with a network that is not there: what it is asked, found and told.
 
 How it sounds is measured by tests/benchmarks/bench_dictation.py, with the real extra installed.
 """
@@ -84,7 +83,7 @@ def test_a_phrase_is_rendered_once(piper: type[FakePiper]) -> None:
     assert len(piper.said) == 2
 
 
-def test_a_network_without_its_description_is_not_a_voice() -> None:
+def test_a_network_without_its_description_is_none() -> None:
     neural_folder().mkdir(parents=True)
     (neural_folder() / "lonely.onnx").write_bytes(b"weights")
     assert neural_voices() == {}

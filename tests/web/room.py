@@ -1,4 +1,4 @@
-"""A classroom that hears and says the pulses of tests.session.room, and simulated pages.
+"""A classroom that hears and says the pulses of tests.session.room, and pages that are not there.
 
 ``Tablet`` speaks a page's half of the protocol: it streams, plays on its own clock, comes back.
 Threads are replaced by the caller's own, so that what happens is the same every time.
@@ -32,7 +32,7 @@ from oralquiz.web.packets import as_packet, packet
 from oralquiz.web.page_stream import Now
 from oralquiz.web.protocol import FromDevice
 from oralquiz.web.records_thread import RecordsThread
-from oralquiz.web.remote_round import Threads
+from oralquiz.web.round_host import HearingThreads, RoundHost
 from tests.session.room import PulseReader, PulseRecognizer, pulse
 
 ORIGIN = "http://testserver"
@@ -55,7 +55,7 @@ class Here(Executor):
         return future
 
     def go_on(self) -> None:
-        """It is no longer busy, and does what was waiting."""
+        """It is not busy any more, and does what waited."""
         self.busy = False
         while self.waiting:
             self.waiting.pop(0)()
@@ -73,13 +73,13 @@ def make_classroom(
     now: Now = standing,
     pool: Executor | None = None,
     at_once: int = 30,
+    hearing: RoundHost | None = None,
 ) -> Classroom:
-    """``at_once``: how many pupils its computer can hear."""
+    """``at_once``: how many pupils its computer can hear, unless something else is ``hearing``."""
     tools = Tools(
-        PulseRecognizer,
+        lambda: hearing or HearingThreads(PulseRecognizer, pool or Here(), now, at_once),
         lambda voice, pace_s: PulseReader(),
         lambda: [("", "pulses")],
-        lambda recognizer: at_once,
     )
     classroom = Classroom(
         load_keys(folder / "web" / "keys.json"),
@@ -87,7 +87,7 @@ def make_classroom(
         folder / "sessions",
         tools,
         codes=Codes(cards=Cards(folder / "records.db")),
-        threads=Threads(pool or Here(), Here()),
+        ahead=Here(),
         now=now,
     )
     classroom.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))
@@ -133,6 +133,8 @@ class Tablet:
         self.voices: list[tuple[int, Samples]] = []
         self.sounds: list[tuple[int, str]] = []
         self.time_s = 100.0
+        self.punctual = True
+        """Whether it says of a sound that could not start on time that it could not."""
         self.visit = ""
         """What its cookie would say."""
 
@@ -183,7 +185,7 @@ class Tablet:
                     self.device.packet(*packet(raw))
         elif kind == "play":
             self.play = data["play"]
-            if data["at"] < self.next * BLOCK and data["exact"]:
+            if self.punctual and data["at"] < self.next * BLOCK and data["exact"]:
                 self.say(t="late", run=self.run, play=data["play"])
             else:
                 self.sounds.append((data["at"], data["clip"]))
@@ -203,7 +205,7 @@ class Tablet:
         return heard
 
     async def stream(self, packets: int = 1, *, until: Callable[[], bool] | None = None) -> bool:
-        """Send up to ``packets`` packets, or until ``until`` is true. False: it never was."""
+        """Send up to so many packets, ``until`` says that it is enough. False: it never did."""
         for _ in range(packets):
             await self.listen()
             if until is not None and until():

@@ -20,7 +20,7 @@ def test_more_cores_and_quicker_ones_hear_more() -> None:
     assert pupils_at_once(60.0, 1) == 1
 
 
-def test_threads_that_share_a_lock_are_the_limit_of_many_cores() -> None:
+def test_one_core_for_the_connections_is_the_limit_of_many() -> None:
     assert pupils_at_once(0.03, 1000) == pupils_at_once(0.03, 10_000)
 
 

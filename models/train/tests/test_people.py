@@ -1,4 +1,4 @@
-"""Who is held out from the twin, and what file names say about their clips."""
+"""Who is held out from the twin, and what files say by their names."""
 
 from pathlib import Path
 
