@@ -1,16 +1,16 @@
 """How the suite is spread over processes, and what the markers mean (see pyproject.toml).
 
-A file's tests stay together, since they share what is slow to make. What happens in real time,
-with a browser or a sound card, mostly waits: two processes begin with it, at the usual priority,
-and the others, which compute, give way to them.
+A file's tests stay together, since they share what is slow to make. Tests in real time, with a
+browser or a sound card, mostly wait: two processes begin with them, at the usual priority, and the
+others, which compute, give way to those two.
 """
 
 from __future__ import annotations
 
 import os
 
-# before numpy comes: its threads for products wait by spinning, which several processes on few
-# cores pay for twenty times over
+# before numpy is imported: its threads for products wait by spinning, which can cost several
+# processes on few cores twenty times the time
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
@@ -18,13 +18,13 @@ from hypothesis import HealthCheck, settings
 from xdist.scheduler import LoadFileScheduling
 from xdist.workermanage import WorkerController
 
-# no test is timed: a machine beside which others work may be ten times slower
+# no test has a deadline: a machine shared with other work may be ten times slower
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
 
-# where the tests are that happen in real time
+# where the tests in real time are
 REAL_TIME = ("tests/browser/", "tests/audio/test_sound_card.py", "tests/session/test_live.py")
-IN_REAL_TIME = ("gw0", "gw1")  # the processes that begin with those
+IN_REAL_TIME = ("gw0", "gw1")  # how many processes begin with those
 
 
 def pytest_itemcollected(item: pytest.Item) -> None:
@@ -45,12 +45,13 @@ def pytest_configure() -> None:
 
 
 def pytest_xdist_auto_num_workers() -> int:
-    """Two that mostly wait, beside as many as there are cores."""
+    """As many as there are cores, and two more that mostly wait."""
     return len(IN_REAL_TIME) + (os.cpu_count() or 1)
 
 
 class RealTimeFirst(LoadFileScheduling):  # type: ignore[misc]
-    """Gives two of the processes the files in real time, the others the rest, while both last."""
+    """Gives two of the processes the real-time files and the others the rest, until either runs
+    out."""
 
     def _assign_work_unit(self, node: WorkerController) -> None:
         wanted = node.gateway.id in IN_REAL_TIME

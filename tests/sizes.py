@@ -11,5 +11,5 @@ THOROUGH = os.environ.get("ORALQUIZ_THOROUGH") == "1"
 
 
 def size(usual: Amount, thorough: Amount) -> Amount:
-    """``usual`` in a common run of the suite, ``thorough`` in a full one."""
+    """``usual`` in an ordinary run of the suite, ``thorough`` in a full one."""
     return thorough if THOROUGH else usual

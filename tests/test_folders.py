@@ -1,4 +1,4 @@
-"""Nobody else of this computer reads what is kept: records, sessions, voices, keys."""
+"""Nobody else on this computer can read what is kept: records, sessions, voices, keys."""
 
 from __future__ import annotations
 
@@ -28,12 +28,12 @@ from tests.session.room import make_round, run
 
 ONE_WRONG = Path(__file__).parents[1] / "demo_sessions" / "one-wrong.zip"
 
-pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has other rights")
+pytestmark = pytest.mark.skipif(os.name == "nt", reason="Windows has other permissions")
 
 
 @pytest.fixture(autouse=True)
 def careless(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    """A home of one's own, on a computer whose users let everybody read and write by default."""
+    """A private home, on a computer whose users let everybody read and write by default."""
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
     before = os.umask(0)
     yield

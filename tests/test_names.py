@@ -1,4 +1,4 @@
-"""One name, one thing: no public class or module of the program is called like another."""
+"""One name, one thing: no two public classes or modules of the program have the same name."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ PACKAGE = Path(oralquiz.__file__).parent
 
 
 def modules(package: Path) -> Iterator[tuple[str, str]]:
-    """Name and place of every module and room. Those of ``cli`` are called after their command,
+    """Name and place of every module and room. Those of ``cli`` are named after their command,
     which may be the word for what a room does."""
     for path in package.rglob("*.py"):
         place = path.relative_to(package)

@@ -24,7 +24,7 @@ def picture() -> dict[str, set[str]]:
 
 
 BELOW = picture()
-SHARED = {"errors", "folders", "__version__"}  # anybody may import these
+SHARED = {"errors", "folders", "__version__"}  # any room may import these
 
 
 def allowed(room: str) -> set[str]:
@@ -127,7 +127,7 @@ ON_A_DATABASE = {"query", "execute", "executescript", "executemany", "table", "c
 
 
 def sql_in(path: Path) -> list[str]:
-    """Where ``path`` holds a statement, or asks a database for its rows without one."""
+    """Where ``path`` has an SQL statement, or asks a database for rows without one."""
     found = []
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and SQL.match(node.value):

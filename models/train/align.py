@@ -2,8 +2,8 @@
 
 ``python align.py --network run/network.pt --pack pack/ --out alignments.tsv``
 
-One line a clip: the frames (10 ms) at which each word begins, and the log probability of the
-transcript among everything the word loop allows. Clips far below nought are mislabelled, empty or
+One line for each clip: the frames (10 ms) at which each word begins, and the log probability of the
+transcript among everything the word loop allows. Clips far below zero are mislabelled, empty or
 unintelligible; ``train.py --drop alignments.tsv`` leaves out those under its ``--doubt``. (Training
 finds its own alignments as it goes; this stage is for looking at them and for cleaning the corpus.)
 """

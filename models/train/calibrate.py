@@ -46,7 +46,7 @@ NEVER = 1e-4
 
 @dataclasses.dataclass(frozen=True)
 class Clip:
-    """What was said (None: no number), by whom, and what the decoder made of it."""
+    """What was said (None: no number), by whom, and what the decoder heard."""
 
     speaker: str
     truth: int | None
@@ -58,7 +58,7 @@ Said = tuple[Path, str, int | None]
 
 
 def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[Said]:
-    """Clips of the manifest's dev voices, save those ``heard``: path, speaker, value."""
+    """Clips of the manifest's dev voices, except those ``heard``: path, speaker, value."""
     with (corpus / "manifest.tsv").open(encoding="utf-8") as file:
         lines = csv.DictReader(file, delimiter="\t", quoting=csv.QUOTE_NONE)
         rows = [r for r in lines if r["split"] == "dev" or people.held_out(r["speaker"])]
@@ -70,7 +70,8 @@ def kept_out(corpus: Path, most: int, heard: Sequence[str]) -> list[Said]:
 
 
 def people_kept_out(folder: Path, most: int) -> list[Said]:
-    """Recordings of people whom the twin never heard, at most so many of a source and kind."""
+    """Recordings of people whom the twin never heard, at most a given number of each source and
+    kind."""
     by_source: dict[tuple[str, str], list[Said]] = {}
     for clip in people.recordings(folder):
         if people.held_out(clip.speaker):

@@ -1,7 +1,7 @@
 """Where the training sound comes from, and a pack of it that travels and loads fast.
 
 ``python corpus.py --humans ../../../shared/data --voices CORPUS --out pack/`` reads every clip
-named below, trims the silence around it, and writes shards of small FLAC files with an index. The
+listed below, trims the silence around it, and writes shards of small FLAC files with an index. The
 pack fits a training machine's memory as 16-bit samples.
 
 People: ``people.py``. Synthetic voices: a folder with ``manifest.tsv`` written by the synthesise
@@ -34,7 +34,7 @@ PEOPLE = (
     "fsdd", "digits_in", "numbers_woman", "libri", "ktuberling", "klettres",
     *(f"{name}-" for name in people.SETS.values()), *RECORDED,
 )  # fmt: skip
-#: words of a person with the ending of another or of a machine
+#: words by one person with the ending of another or of a machine
 SPLICED = "splice"
 
 
@@ -81,7 +81,7 @@ def voice_clips(root: Path) -> Iterator[Clip]:
             if kind == "noise":
                 words = ("[noise]",)
             if row["engine"] in people.SOURCES:
-                continue  # read from where they lie, once
+                continue  # read from where they are, once
             if not words or not all(w in units.PRONUNCIATIONS or w == "[noise]" for w in words):
                 continue
             split = "dev" if people.held_out(row["speaker"]) else row["split"]

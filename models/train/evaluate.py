@@ -1,4 +1,4 @@
-"""Measures a model folder through the real ``vosk`` package, set by set and speaker by speaker.
+"""Measures a model folder through the real ``vosk`` package, by set and by speaker.
 
 ``python evaluate.py --model ../number-en --humans ../../../shared/data --voices CORPUS``
 

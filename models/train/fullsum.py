@@ -30,7 +30,8 @@ class Acceptor:
 
     @cached_property
     def sparse(self) -> tuple[tuple[np.ndarray, ...], ...]:
-        """What exists: (from, to, log weight) of arcs, (state, log weight) of starts and ends."""
+        """Only what exists: (from, to, log weight) of arcs, (state, log weight) of starts and
+        ends."""
         source, target = np.nonzero(self.arcs > NEVER)
         (first,), (last,) = np.nonzero(self.start > NEVER), np.nonzero(self.end > NEVER)
         return (
@@ -77,7 +78,7 @@ class _Builder:
 #: a transcript can never be more likely than all that could have been said
 WORD_COST = 3.6
 UNK_COST = 2.0
-#: extra where no number goes on so, in the loop of all words only
+#: extra where no number continues like this, only in the loop of all words
 ODD_COST = 3.0
 
 

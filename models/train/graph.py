@@ -9,8 +9,8 @@ An utterance is any mixture of numbers and other speech (``[unk]``), silence any
 "um, forty two", "forty two, no I mean forty five". A number is spelled, with or without *and*, with
 *a* for *one* before hundred and thousand; or read digit by digit, *oh* or *nought* for zero.
 
-Every graph knows all the numbers there are: those beyond its range only cost more. Left out, "one
-hundred and three" would be heard as a 3 with something before it, by a graph that knows no better.
+Every graph knows all the numbers there are: those beyond its range only cost more. Without them, a
+graph would hear "one hundred and three" as a 3 with something before it.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ import units
 #: Costs are natural logs, tuned on held-out voices. Numbers are favoured over other speech on
 #: purpose: an answer is expected; whether to trust what was heard is the calibrated confidence's
 #: work, not the graph's. At equal odds (training's: number 3.6, other speech 2.0) network 0.1
-#: refused one number in ten. UNKNOWN_COST and DIGITS_COST were chosen anew for network 0.2.
+#: refused one number in ten. UNKNOWN_COST and DIGITS_COST were chosen again for network 0.2.
 NUMBER_COST = 0.0
 UNKNOWN_COST = 5.0
 AGAIN_COST = 5.0  # a second number in one breath
@@ -110,7 +110,8 @@ def words_txt() -> str:
 
 
 def sayings(lowest: int, highest: int) -> dict[tuple[str, ...], float]:
-    """Every way to say every number without its sign, with its cost; dearer outside the range."""
+    """Every way to say every number without its sign, with its cost, which is higher outside the
+    range."""
     out: dict[tuple[str, ...], float] = {}
 
     for value in range(FULL.highest + 1):

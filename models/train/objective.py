@@ -39,7 +39,8 @@ def sizes(batch: int) -> tuple[Size, ...]:
 
 @dataclass(frozen=True)
 class Batch:
-    """Utterances of one size, as small as they travel from a planning process to the device.
+    """Utterances of one size, in the compact form in which they go from a planning process to the
+    device.
 
     ``units`` (B, states) holds the outputs that each utterance runs through, ``lengths`` (B,) how
     many; 0 where only silence is said.
@@ -91,7 +92,7 @@ def outputs(words: tuple[str, ...], chains: tuple[int, ...]) -> tuple[int, ...]:
 
 
 class _Batches(IterableDataset):
-    """Utterances are drawn one by one; whichever size has its number complete is a batch."""
+    """Utterances are drawn one by one; as soon as a size has enough of them they are a batch."""
 
     #: frames added to an utterance, so that it has room to move
     SPARE = (0, 2, 5, 10, 20, 40)

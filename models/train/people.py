@@ -29,7 +29,7 @@ SETS = {
     "audiomnist_zero": "audiomnist",
 }
 SOURCES = ("fsdd", "digits_in", "numbers_woman", "librispeech", *SETS)
-#: people that the twin never hears, beside those that ``held_out`` draws
+#: people that the twin never hears, besides those that ``held_out`` draws
 KEPT_OUT = (
     "fsdd-theo", "fsdd-george", "fsdd-yweweler", "numbers_woman", "libri-237", "saytime:speaker",
     "sailing-helmeric",
@@ -66,7 +66,8 @@ class Recording:
 
 def held_out(speaker: str) -> bool:
     """Whether the twin never hears this speaker: 15 of 100 people of each set, by a hash of the
-    name, and those of ``KEPT_OUT``. A clip put together of two (``A|B``) if either is."""
+    name, and those of ``KEPT_OUT``. A clip put together from two (``A|B``) is held out if either
+    is."""
     if "|" in speaker:
         return any(held_out(part) for part in speaker.split("|"))
     if speaker in KEPT_OUT:

@@ -1,7 +1,8 @@
-"""Sounds that are no speech, made from parameters: coughs, laughter, hums, whistles, tunes, knocks.
+"""Sounds that are not speech, made from parameters: coughs, laughter, hums, whistles, tunes,
+knocks.
 
-Training hears them as other speech, so that a cough is no "one". They are drawn, not recorded, so
-any number of them can be had and nothing needs a licence.
+Training hears them as other speech, so that a cough is not a "one". They are drawn, not recorded,
+so there can be any number of them and nothing needs a licence.
 """
 
 from __future__ import annotations
@@ -154,7 +155,7 @@ KINDS: tuple[Callable[[np.random.Generator], Wave], ...] = (
 
 
 def clips(count: int, seed: int) -> tuple[list[Clip], list[np.ndarray]]:
-    """``count`` sounds, of each kind as many, as int16 waves at full scale."""
+    """``count`` sounds, the same number of each kind, as int16 waves at full scale."""
     rng = np.random.default_rng(seed)
     found, waves = [], []
     for i in range(count):

@@ -95,7 +95,7 @@ PDF: dict[str, int] = {unit: index for index, unit in enumerate(UNITS)}
 
 
 def chains(outputs: int) -> int:
-    """How many chains of ``[unk]`` a network with so many outputs has. Raises ValueError."""
+    """How many chains of ``[unk]`` a network with this many outputs has. Raises ValueError."""
     for count in range(1, len(UNK_CHAINS) + 1):
         if outputs == len(UNITS) - sum(len(chain) for chain in UNK_CHAINS[count:]):
             return count

@@ -1,4 +1,4 @@
-"""What number a row of recognised words says."""
+"""The number that a row of recognised words says."""
 
 from __future__ import annotations
 

@@ -84,7 +84,7 @@ class EchoCanceller:
         self._played: Spectra = np.zeros((PARTS, bins), complex)  # newest first
         self._path: Spectra = np.zeros((PARTS, bins), complex)
         self._unsure = _unlearned()
-        self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is no echo
+        self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is not echo
         self._smooth: Powers | None = None  # power of what is left, over some 0.2 s
         self._quiet: deque[tuple[float, Powers]] = deque(maxlen=ROOM)
         self._echo = 0.0  # power of the echo, dying away as a room does
@@ -161,7 +161,7 @@ class EchoCanceller:
         before = self._share
         if echo < NOTHING * room:
             self._share = 1.0
-        elif self._open:  # as much of it as is no echo
+        elif self._open:  # as much of it as is not echo
             self._share = float(np.sqrt(max(0.0, 1 - echo / (power + 1e-20))))
         else:
             self._share = 0.0

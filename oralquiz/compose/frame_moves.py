@@ -1,7 +1,7 @@
 """The moves of a term when running totals may be below zero.
 
 The frame then shows 10^columns + total, with one owed to the column beyond it. Borrowing that
-one, and paying it back, happens in the head and is no move of the frame.
+one, and paying it back, happens in the head and is not a move of the frame.
 """
 
 from __future__ import annotations

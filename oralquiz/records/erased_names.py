@@ -2,7 +2,7 @@
 
 A copy of a session may come back from another computer, and these records may never have known it.
 What was recorded in it before a name was erased here stays out under that name. For that, a slow
-salted hash of the name is kept. It is no secret from somebody who has these records and guesses
+salted hash of the name is kept. It is not a secret from somebody who has these records and guesses
 the name: each guess takes HASH_COST.
 """
 

@@ -163,7 +163,7 @@ def test_what_is_not_heard_is_not_found() -> None:
     assert [search.find() for search in searches] == [None]
 
 
-def test_a_search_holds_the_sound_and_what_lies_around_it_and_no_more() -> None:
+def test_a_search_holds_the_sound_and_its_surroundings_and_no_more() -> None:
     sound = noise(AGAIN_S)
     search = search_for(sound, 2 * SESSION_RATE, Alignment(), 0)
     assert search is not None
@@ -189,7 +189,7 @@ def test_a_sound_during_which_it_stumbled_says_nothing() -> None:
     assert all(streams.alignment.heard(block) is None for block in second)
 
 
-def test_a_sound_found_after_a_stumble_moves_nothing_any_more() -> None:
+def test_a_sound_found_after_a_stumble_no_longer_moves_anything() -> None:
     streams = Streams()
     search = search_for(noise(1.5), SESSION_RATE, streams.alignment, 4_000)
     assert search is not None and (place := search.find()) is not None

@@ -33,12 +33,12 @@ def test_the_first_arrival_counts_not_a_louder_reflection() -> None:
 
 
 @pytest.mark.parametrize("seed", range(20))
-def test_noise_is_no_chirp(seed: int) -> None:
+def test_noise_is_not_a_chirp(seed: int) -> None:
     noise = 0.05 * np.random.default_rng(seed).standard_normal(2 * SESSION_RATE)
     assert find_echo(noise.astype(np.float32), chirp()) is None
 
 
-def test_silence_and_too_little_are_no_chirp() -> None:
+def test_silence_and_too_little_are_not_a_chirp() -> None:
     assert find_echo(np.zeros(2 * SESSION_RATE, np.float32), chirp()) is None
     assert find_echo(np.zeros(10, np.float32), chirp()) is None
 

@@ -43,7 +43,7 @@ def test_a_device_is_chosen_by_number_or_part_of_its_name(
         ("7", False, "'7' fits no microphone"),
     ],
 )
-def test_a_wish_that_fits_none_or_several_is_refused(
+def test_a_choice_that_fits_none_or_several_is_refused(
     wanted: str, output: bool, message: str
 ) -> None:
     with pytest.raises(BadInput, match=message):

@@ -161,7 +161,7 @@ def test_headphones_let_an_answer_over_the_dictation_through() -> None:
         assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
 
 
-def test_what_was_stopped_is_expected_no_more() -> None:
+def test_what_was_stopped_is_no_longer_expected() -> None:
     room = Room(0.3, 0.0, answers=False)
     begin, sound = room.played[0]
     canceller = EchoCanceller()

@@ -22,7 +22,7 @@ def test_what_sounds_is_replaced_by_the_rooms_own_noise() -> None:
             assert out is room[k] or np.array_equal(out, room[k])
 
 
-def test_when_it_stops_listening_goes_on() -> None:
+def test_when_it_stops_listening_resumes() -> None:
     gate = HalfDuplexGate()
     voice = np.full(BLOCK, 0.5, dtype=np.float32)
     gate.clean(0, np.zeros(BLOCK, dtype=np.float32))

@@ -53,13 +53,13 @@ def test_a_good_room_is_fit_and_says_what_was_measured() -> None:
         (replace(GOOD, lost=320), "320 samples"),
     ],
 )
-def test_each_trouble_comes_first_with_what_to_do(measured: Measured, words: str) -> None:
+def test_each_fault_comes_first_with_what_to_do(measured: Measured, words: str) -> None:
     first = findings(measured)[0]
     assert not first.fit
     assert words in first.sentence
 
 
-def test_headphones_are_no_trouble() -> None:
+def test_headphones_are_not_a_fault() -> None:
     found = findings(replace(GOOD, chirp_heard=False, chirp_db=None))
     assert all(finding.fit for finding in found)
     assert any("With headphones that is as it should be" in f.sentence for f in found)

@@ -87,7 +87,7 @@ def test_where_five_and_both_are_needed(kind: Kind, sign: int, cases: dict[int, 
         (1, 7, "five+1 ones+2", "ones+2 five+1"),
     ],
 )
-def test_the_order_inside_a_move_is_the_schools(
+def test_the_order_inside_a_move_is_the_one_taught_in_schools(
     shown: int, term: int, five_first: str, ones_first: str
 ) -> None:
     for order, expected in zip(ORDERS, (five_first, ones_first), strict=True):

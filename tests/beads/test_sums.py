@@ -58,6 +58,6 @@ def test_every_rule_reads_back_by_its_name() -> None:
 
 
 @pytest.mark.parametrize("name", ["", "five", "five:3", "five:+5", "both:+5", "ten:+10", "six:+1"])
-def test_what_is_no_rule_is_refused(name: str) -> None:
+def test_what_is_not_a_rule_is_refused(name: str) -> None:
     with pytest.raises(BadInput):
         Rule.parse(name)

@@ -174,7 +174,7 @@ def test_a_tablet_that_comes_back_to_the_page_wakes_up(
     assert page.evaluate("woken") == 2
 
 
-def test_looking_at_a_replay_is_no_break(
+def test_looking_at_a_replay_is_not_a_break(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     page = join_at_home(room, visitors, "Ben Okoro", microphone=False)
@@ -190,7 +190,7 @@ def test_looking_at_a_replay_is_no_break(
     expect(page.locator("#rest")).to_be_hidden()
 
 
-def test_a_page_that_another_took_over_says_so_and_no_more(
+def test_a_page_that_another_took_over_says_so_and_does_nothing_else(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     first = join_at_home(room, visitors, "Ben Okoro", microphone=False)

@@ -300,7 +300,7 @@ def test_the_sound_is_where_the_timeline_says(open_page: Open) -> None:
     assert found["decoded"] == pytest.approx(found["duration"], abs=0.15)
 
 
-def test_a_voice_explains_on_wish(open_page: Open) -> None:
+def test_a_voice_explains_on_request(open_page: Open) -> None:
     """The pieces put end to end last as long as the timeline says, and the steps follow them."""
     opened = open_page(build_page(WRONG, voice=Beeper()))
     page = opened.page

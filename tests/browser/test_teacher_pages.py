@@ -33,7 +33,7 @@ def test_a_teacher_presses_begin_twice(
     until(lambda: class_round.phase == "over")
 
 
-def test_a_trouble_goes_with_the_next_thing_done(
+def test_an_error_goes_away_with_the_next_action(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     """An error line is about the last action: the next message that is sent clears it."""

@@ -1,4 +1,5 @@
-"""Bad input gets one clear line on stderr that says what and where, and the right exit status."""
+"""Bad input gets one clear line on stderr that says what is wrong and where, and the right exit
+status."""
 
 from __future__ import annotations
 
@@ -85,7 +86,7 @@ def test_a_process_of_its_own_says_the_same(
     assert is_one_line(done.stderr, says)
 
 
-def test_a_home_that_is_no_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_home_that_is_not_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     file = tmp_path / "file"
     file.write_text("something")
     monkeypatch.setenv("ORALQUIZ_HOME", str(file))

@@ -1,4 +1,4 @@
-"""`compose`, `sheet` and `syllabus` as a teacher calls them."""
+"""`compose`, `sheet` and `syllabus` as a teacher would call them."""
 
 from __future__ import annotations
 
@@ -47,7 +47,7 @@ def test_compose_prints_sums_on_stdout_and_the_rest_on_stderr() -> None:
     assert "183,672,019 such sums; seed 1" in result.stderr
 
 
-def test_compose_without_a_seed_tells_the_one_it_took() -> None:
+def test_compose_without_a_seed_reports_the_one_it_took() -> None:
     first = run_json("compose", "--step", "direct")
     again = run_json("compose", "--step", "direct", "--seed", str(first["seed"]))
     assert again["sums"] == first["sums"]
@@ -86,7 +86,7 @@ def test_another_rule_can_be_drilled() -> None:
         assert set(used) <= {"direct", "ten:+9"}
 
 
-def test_graded_sets_tell_loads_and_coverage() -> None:
+def test_graded_sets_report_loads_and_coverage() -> None:
     found = run_json(
         "compose", "--step", "five:+3", "--graded", "--terms", "4-6", "--count", "12", "--seed", "1"
     )
@@ -118,7 +118,7 @@ def test_a_wide_frame_says_that_the_count_is_an_estimate() -> None:
     assert "give or take" in result.stderr
 
 
-def test_avoiding_what_was_had(tmp_path: Path) -> None:
+def test_avoiding_earlier_sums(tmp_path: Path) -> None:
     first = run("compose", "--step", "five:-4", "--count", "15", "--graded", "--seed", "3")
     had = tmp_path / "had.txt"
     had.write_text(first.stdout.replace("    load", "  # load"), encoding="utf-8")
@@ -203,7 +203,7 @@ def test_a_sheet(tmp_path: Path) -> None:
     assert again["code"] == made["code"]
 
 
-def test_a_sheet_of_own_sums(tmp_path: Path) -> None:
+def test_a_sheet_of_a_teachers_own_sums(tmp_path: Path) -> None:
     own = tmp_path / "own.txt"
     own.write_text("12 + 13\n14 + 5\n", encoding="utf-8")
     out = tmp_path / "own.pdf"
@@ -230,7 +230,7 @@ def test_a_sheet_never_leaves_the_frame(tmp_path: Path) -> None:
     assert "line 1: term 3 (-50) goes below -99" in far.stderr
 
 
-def test_a_title_has_one_kind_of_minus(tmp_path: Path) -> None:
+def test_a_title_has_one_kind_of_minus_sign(tmp_path: Path) -> None:
     out = tmp_path / "s.pdf"
     run("sheet", "--step", "ten:-9", "--count", "1", "--seed", "1", "--out", str(out))
     document = pdfium.PdfDocument(out)
@@ -264,7 +264,7 @@ def test_the_syllabus_as_json() -> None:
     assert len(rules) == len(set(rules)) == 35
 
 
-def test_the_syllabus_for_eyes() -> None:
+def test_the_syllabus_as_a_table() -> None:
     result = run("syllabus", "exam-grades", "--no-counts")
     assert result.exit_code == 0
     assert "grade-1" in result.stdout

@@ -1,4 +1,4 @@
-"""What commands print reaches people whatever the terminal, the pipe and the pupils' names are."""
+"""What commands print reaches people, whatever the terminal, the pipe and the pupils' names."""
 
 from __future__ import annotations
 
@@ -98,7 +98,7 @@ def test_a_line_of_a_round_is_as_wide_as_its_sums(monkeypatch: pytest.MonkeyPatc
 
 
 @pytest.mark.parametrize("command", [("explain",), ("diagnose", "--heard", "3")])
-def test_a_sum_without_quotation_marks_is_told_of_them(command: tuple[str, ...]) -> None:
+def test_a_sum_without_quotation_marks_gets_a_hint_to_use_them(command: tuple[str, ...]) -> None:
     done = CliRunner().invoke(main, [*command, "34", "+", "13"])
     assert done.exit_code == 2
     assert done.stderr.endswith('; a sum goes in quotation marks: "34 + 13 - 22"\n')
@@ -116,7 +116,9 @@ def test_an_answer_without_a_loudspeaker_is_judged_unheard(
     assert done.stdout.count("  this computer has no loudspeaker: plug one in") >= 1
 
 
-def test_a_typed_answer_is_told_as_typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_typed_answer_is_reported_as_typed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
     monkeypatch.setattr(soundcard, "sound_devices", list)
     monkeypatch.setattr("oralquiz.cli.correct.by_keys", lambda: True)
@@ -165,8 +167,8 @@ def test_a_pupil_may_be_called_ben_b(tmp_path: Path, monkeypatch: pytest.MonkeyP
     assert shown.stdout.count("Ben [b] [/x]") == 2  # in the list and in the scores
 
 
-def test_a_reader_that_goes_away_stops_nothing() -> None:
-    """As in `oralquiz round | head`: the round is held to its end."""
+def test_a_reader_that_closes_the_pipe_stops_nothing() -> None:
+    """As in `oralquiz round | head`: the round still runs to its end."""
     script = (
         "from oralquiz.cli.console import console_for\n"
         "import sys\n"

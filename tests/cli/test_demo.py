@@ -1,4 +1,4 @@
-"""`oralquiz demo` when it is stopped; tests/cli/test_main_job.py lets it come to its end."""
+"""`oralquiz demo` when it is stopped; tests/cli/test_main_job.py lets it run to its end."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from tests.session.room import PulseRecognizer
 
 
 @pytest.mark.parametrize("answered", [0, 1])
-def test_a_demonstration_that_is_stopped_says_so_and_where_it_lies(
+def test_a_demonstration_that_is_stopped_says_so_and_where_it_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answered: int
 ) -> None:
     def stop(self: Screen, at: int, event: Event) -> None:

@@ -1,4 +1,4 @@
-"""Every command is in the README, and every option says in --help what it does."""
+"""Every command is in the README, and --help says what every option does."""
 
 from __future__ import annotations
 

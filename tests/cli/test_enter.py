@@ -1,4 +1,5 @@
-"""`oralquiz enter`, and what other commands say of a round that was cut short or is being held."""
+"""`oralquiz enter`, and what other commands say about a round that was cut short or is being
+held."""
 
 from __future__ import annotations
 
@@ -80,7 +81,7 @@ def test_a_file_is_entered_once(sessions: Path) -> None:
     ]
 
 
-def test_one_that_cannot_be_entered_does_not_keep_out_the_others(
+def test_one_that_cannot_be_entered_does_not_hold_up_the_others(
     sessions: Path, tmp_path: Path
 ) -> None:
     notes = tmp_path / "notes.zip"

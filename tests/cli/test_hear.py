@@ -87,7 +87,7 @@ def test_a_bad_file_gets_one_line_and_the_others_are_heard(tmp_path: Path) -> No
 
 
 def test_a_damaged_recording_gets_one_line(tmp_path: Path) -> None:
-    """One sample of a float file far beyond full scale; a file without a head."""
+    """A float file with one sample far beyond full scale; a file without a header."""
     huge, headless = tmp_path / "huge.aud", tmp_path / "headless.raw"
     sound = np.random.default_rng(1).normal(0, 0.1, 4000)
     sound[2000] = 1e38
@@ -100,7 +100,7 @@ def test_a_damaged_recording_gets_one_line(tmp_path: Path) -> None:
     assert unknown.startswith("cannot be read as sound: ")
 
 
-def test_a_quiet_room_is_no_number_and_no_error(tmp_path: Path) -> None:
+def test_a_quiet_room_is_neither_a_number_nor_an_error(tmp_path: Path) -> None:
     room = tmp_path / "room.wav"
     soundfile.write(room, np.random.default_rng(1).normal(0, 0.001, 48_000), 16_000)
     result = run("hear", room)
@@ -161,7 +161,7 @@ def test_models_as_a_table() -> None:
 
 
 def test_a_damaged_model_is_one_line(tmp_path: Path) -> None:
-    """Vosk itself meets the damage, in a process of its own."""
+    """Vosk itself runs into the damage, in a process of its own."""
     source = find_model().path
     copy = tmp_path / "damaged-en"
     for file in source.rglob("*"):

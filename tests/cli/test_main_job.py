@@ -1,4 +1,5 @@
-"""The main job as a script would call it: the demonstration, its records, the teacher's ear."""
+"""The main job as a script would call it: the demonstration, its records, corrections by the
+teacher's ear."""
 
 from __future__ import annotations
 
@@ -52,7 +53,7 @@ def test_the_demo_counts_what_it_stored(shown: dict[str, Any]) -> None:
 
 
 def test_the_demo_hears_its_pupils(shown: dict[str, Any]) -> None:
-    """Synthetic voices in a quiet room: most answers are settled, none as another number."""
+    """Synthetic voices in a quiet room: most answers are settled, none as the wrong number."""
     assert shown["misheard"] == 0
     assert shown["right"] + shown["wrong"] >= 8
 
@@ -64,7 +65,7 @@ def test_the_demo_replays(shown: dict[str, Any]) -> None:
     assert len(page) < 1_500_000
 
 
-def test_a_demo_is_never_written_over_another(shown: dict[str, Any]) -> None:
+def test_a_demo_never_overwrites_another(shown: dict[str, Any]) -> None:
     out = str(Path(shown["database"]).parent)
     assert "something in it already" in call("demo", "--fast", "--out", out, code=2).stderr
 

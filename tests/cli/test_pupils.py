@@ -18,7 +18,7 @@ from tests.session.room import make_round, run
 
 @pytest.fixture
 def six_lessons(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Asha on six days, three and a half apart: quicker each time, one of three sums wrong."""
+    """Asha on six days, three and a half days apart: quicker each time, one sum in three wrong."""
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
     db = open_records()
     for lesson in range(6):
@@ -38,7 +38,7 @@ def show(*more: str) -> str:
 
 
 @pytest.mark.usefixtures("six_lessons")
-def test_speed_and_accuracy_are_told_together_with_their_intervals(
+def test_speed_and_accuracy_are_reported_together_with_their_intervals(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setenv("COLUMNS", "120")
@@ -49,7 +49,7 @@ def test_speed_and_accuracy_are_told_together_with_their_intervals(
     assert "The quickest third: 4 of 6 right at about" in told
     # 0.2 s in three days or four, each time
     assert "Speed over the weeks: quicker by 0.4 s a week (0.3 to 0.5)." in told
-    # two of three right each day: as many as before, but 18 answers tell little
+    # two of three right each day: no change, but 18 answers say little
     assert "no sure change, between 24 in 100 fewer and 24 in 100 more a week." in told
     for monday in ("2026-01-05", "2026-01-12", "2026-01-19"):
         assert monday in told

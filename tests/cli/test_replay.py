@@ -30,7 +30,7 @@ from tests.session.room import make_round, run
 
 @pytest.fixture(scope="module")
 def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    # 20 is a part of 25, so it is asked about once, and then wrong by this policy
+    # 20 is part of 25, so it is asked about once, and then counts as wrong under this policy
     policy = replace(PRACTICE, part_waits=False)
     path, _, _ = run(
         tmp_path_factory.mktemp("r") / "s",
@@ -149,7 +149,7 @@ def test_bad_input_is_one_line(
     assert captured.out == ""
 
 
-def test_a_damaged_file_is_shown_and_said_to_be(
+def test_a_damaged_file_is_shown_and_reported_as_damaged(
     session_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     cut = tmp_path / "cut.zip"
@@ -186,7 +186,7 @@ def test_keys_walk_through_the_cards(monkeypatch: pytest.MonkeyPatch) -> None:
         (0, 2),
         (0, 1),
         (1, 0),
-        (0, 7),  # back over the beginning of a sum: the answer of the one before
+        (0, 7),  # back over the beginning of a sum: the answer to the one before
         (1, 0),
         (0, 0),
         (0, 0),  # a key without a meaning
@@ -231,7 +231,7 @@ def test_in_a_real_terminal_of_80_by_24(session_file: Path) -> None:
 
 
 def press(terminal: int, key: str) -> None:
-    """Press ``key`` once it is waited for: keys that come before are dropped."""
+    """Press ``key`` once the program waits for it: keys that come earlier are dropped."""
     import termios
 
     deadline = time.monotonic() + 60
@@ -259,7 +259,7 @@ def read_screen(terminal: int) -> str:
 def test_a_session_read_by_the_web_apps_usual_voice_can_be_explained_aloud(
     session_file: Path, tmp_path: Path
 ) -> None:
-    """Older files say "default" of it, which is not a voice that can be opened."""
+    """Older files call it "default", which is not a voice that can be opened."""
     old, page = tmp_path / "old.zip", tmp_path / "page.html"
     with zipfile.ZipFile(session_file) as now, zipfile.ZipFile(old, "w") as then:
         for name in now.namelist():

@@ -1,4 +1,5 @@
-"""`oralquiz round` around the round itself, which tests/session holds with a virtual sound card."""
+"""What `oralquiz round` does around the round itself, which tests/session holds on a virtual sound
+card."""
 
 from __future__ import annotations
 
@@ -19,7 +20,7 @@ ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
 @pytest.fixture
 def held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A computer where every round ends as the session ONE_WRONG."""
+    """A computer on which every round becomes the session ONE_WRONG."""
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
 
     @contextlib.contextmanager
@@ -40,7 +41,7 @@ def held(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.mark.usefixtures("held")
-def test_a_round_tells_its_scores_and_its_file() -> None:
+def test_a_round_reports_its_scores_and_its_file() -> None:
     done = CliRunner().invoke(main, ["round", "--pupil", "Asha", "--step", "five:+3"])
     assert done.exit_code == 0
     assert "median latency" in done.stdout
@@ -61,7 +62,7 @@ def test_a_round_that_the_records_do_not_take_says_where_it_is(
 
 
 @pytest.mark.usefixtures("held")
-def test_practice_tells_its_scores_and_its_file() -> None:
+def test_practice_reports_its_scores_and_its_file() -> None:
     done = CliRunner().invoke(main, ["practice", "--pupil", "Asha", "--count", "3"])
     assert done.exit_code == 0, done.output
     assert "Practice up to direct" in done.stdout
@@ -83,6 +84,6 @@ def test_practice_shows_its_plan_and_why() -> None:
 
 
 @pytest.mark.usefixtures("held")
-def test_a_rule_that_was_not_taught_is_not_practised() -> None:
+def test_a_rule_that_has_not_been_taught_is_not_practised() -> None:
     done = CliRunner().invoke(main, ["practice", "--pupil", "Asha", "--rule", "ten:+9"])
     assert (done.exit_code, done.stderr) == (2, "oralquiz: ten:+9 was not taught yet\n")

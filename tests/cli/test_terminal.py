@@ -1,4 +1,4 @@
-"""No name, class or file from elsewhere commands the terminal in which it is shown."""
+"""No name, class or file from elsewhere can send commands to the terminal that shows it."""
 
 from __future__ import annotations
 
@@ -32,7 +32,7 @@ def commands(text: str) -> list[str]:
 
 @pytest.fixture
 def hostile(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A session file whose every free text holds commands to a terminal; an empty home."""
+    """A session file whose every free text holds terminal commands; an empty home."""
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path / "home"))
     with zipfile.ZipFile(ONE_WRONG) as archive:
         parts = {name: archive.read(name) for name in archive.namelist()}
@@ -117,13 +117,13 @@ def test_a_console_commands_and_its_text_does_not(capsys: pytest.CaptureFixture[
     out = capsys.readouterr().out
     assert commands(out) == []
     assert out.endswith("b\nc\n")
-    console.control(Control.home())  # its own commands pass, on a terminal
+    console.control(Control.home())  # its own control sequences pass, on a terminal
     assert console.render_str(EVIL).cell_len == len(EVIL)
 
 
 def test_commands_print_in_one_place_only() -> None:
-    """Whatever a command says goes through ``echo``, ``agreed``, ``print_json`` or ``console_for``:
-    there it is made harmless."""
+    """Everything that a command prints goes through ``echo``, ``agreed``, ``print_json`` or
+    ``console_for``: there it is made harmless."""
     import oralquiz.cli
 
     folder = Path(str(oralquiz.cli.__file__)).parent

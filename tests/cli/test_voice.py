@@ -30,7 +30,7 @@ def run(*args: str, code: int = 0) -> str:
 
 
 def write_words(folder: Path, words: tuple[str, ...]) -> None:
-    """The words said by the engine's voice, with quiet around them, as a teacher's files."""
+    """The words in the engine's voice, with quiet around them, as a teacher's files would be."""
     folder.mkdir()
     speaker = open_voice("engine:gmw/en-us+klatt6")
     quiet = 1e-4 * np.random.default_rng(0).standard_normal(6000)
@@ -48,14 +48,14 @@ def test_the_list_begins_with_the_voices_that_dictate_well() -> None:
     assert "engine:gmw/en-gb-x-rp+edward" in shown  # whole, though the screen is narrow
     assert "99%" in shown
     assert "engine:gmw/en-us " not in shown  # measured, and not understood well
-    assert "Afrikaans" not in shown  # nothing is dictated in it
+    assert "Afrikaans" not in shown  # nothing is dictated in this language
     assert f"{len(every) - 16} more: oralquiz voice list --all" in shown
     whole = run("list", "--all")
     assert "engine:gmw/en-us " in whole and "80%" in whole and "Afrikaans" in whole
     assert "more:" not in whole
 
 
-def test_a_language_without_a_usual_voice_shows_what_there_is() -> None:
+def test_a_language_without_a_usual_voice_lists_those_there_are() -> None:
     assert "Afrikaans" in run("list", "--language", "af")
 
 
@@ -88,7 +88,7 @@ def test_phrases_show_the_table_and_where_to_change_it(tmp_path: Path) -> None:
     assert str(tmp_path / "home") in shown
     facts = json.loads(run("phrases", "--json"))
     assert facts["phrases"]["closing"] == "equals"
-    # what is shown can be edited and put in that place as it is
+    # what is shown can be edited and put in that place unchanged
     table = Path(facts["file"])
     table.parent.mkdir(parents=True, exist_ok=True)
     table.write_text(shown.replace("ist gleich", "macht"), encoding="utf-8")
@@ -107,7 +107,7 @@ def test_a_voice_is_made_from_files_and_dictates(tmp_path: Path) -> None:
     assert entries[0]["about"] == "recorded, 32 words"
 
 
-def test_what_is_missing_is_told_and_added_later(tmp_path: Path) -> None:
+def test_what_is_missing_is_reported_and_added_later(tmp_path: Path) -> None:
     words = needed_words("en")
     write_words(tmp_path / "some", words[:30])
     shown = run("record", "ann", "--from", str(tmp_path / "some"), "--no-check", code=1)

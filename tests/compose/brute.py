@@ -1,4 +1,4 @@
-"""Every sum of a request by trying them all: slow, and sharing nothing with the composer.
+"""Every sum that fits a request, by trying them all: slow, and sharing nothing with the composer.
 
 Only the bead frame's own `play_term` is used, the function every other room stands on.
 """

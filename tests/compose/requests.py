@@ -1,4 +1,4 @@
-"""Small requests of every kind, that trying all sums can count in a blink."""
+"""Small requests of every kind, whose sums can all be tried in a moment."""
 
 from __future__ import annotations
 

@@ -121,7 +121,7 @@ def test_relaxations_that_do_not_help_are_not_named() -> None:
     assert {each.constraint for each in relaxations(request)} == {"answer"}
 
 
-def test_what_is_too_much_to_count_is_passed_over(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_is_too_much_to_count_is_skipped(monkeypatch: pytest.MonkeyPatch) -> None:
     """On a wide frame the table of a demanding request would be too large."""
 
     def narrow_only(request: Request) -> bool:
@@ -135,7 +135,7 @@ def test_what_is_too_much_to_count_is_passed_over(monkeypatch: pytest.MonkeyPatc
     assert "columns" not in found
 
 
-def test_two_constraints_at_odds_with_everything() -> None:
+def test_two_constraints_that_conflict_with_everything() -> None:
     request = Request(columns=1, terms=1, digits=(1, 1), minus=(1, 1), answer=(12, 12))
     assert relaxations(request) == ()
 
@@ -182,6 +182,6 @@ def test_may_have_sums_never_misses() -> None:
 def test_a_seed_gives_the_sums_it_has_always_given(
     request_: Request, count: int, seed: int, first: list[tuple[int, ...]]
 ) -> None:
-    """Written down before counting and drawing were made two samplers."""
+    """Written down before counting and drawing were split into two samplers."""
     composed = compose(request_, count, seed)
     assert [terms.terms for terms in composed.sums[:3]] == first

@@ -32,12 +32,12 @@ def test_every_sum_is_as_likely_as_any_other(name: str) -> None:
     for terms, number in zip(drawn.tolist(), seen, strict=True):
         counts[index[tuple(terms)]] = number
     if len(expected) > 1:
-        # with a fixed seed this is one fixed number, and 27 of them: 1e-4 is a fair bar
+        # with a fixed seed these are 27 fixed numbers: 1e-4 is a fair bar
         assert chisquare(counts).pvalue > 1e-4
 
 
 def test_a_biased_draw_would_be_noticed() -> None:
-    # the naive way - each next term equally likely among those that fit - is not uniform
+    # the naive way - every term that fits equally likely to be next - is not uniform
     expected = list(every_sum(SMALL["one column"]))
     fits: dict[tuple[int, ...], set[int]] = {}
     for terms in expected:

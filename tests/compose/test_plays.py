@@ -1,4 +1,4 @@
-"""The arrays of plays are the bead frame's own moves."""
+"""The arrays of plays hold the bead frame's own moves."""
 
 from __future__ import annotations
 

@@ -56,7 +56,7 @@ def test_line_breaks_and_small_letters_do_no_harm() -> None:
         ("OQ1*2*2.5*DIRECT*", "the sum is empty"),
     ],
 )
-def test_what_is_no_code_is_refused(text: str, problem: str) -> None:
+def test_what_is_not_a_code_is_refused(text: str, problem: str) -> None:
     with pytest.raises(BadInput, match=problem):
         decode(text)
 

@@ -1,4 +1,4 @@
-"""Sets: even over hands and digits, varied, new, from easier to harder."""
+"""Sets: spread evenly over hands and digits, varied, new, from easier to harder."""
 
 from __future__ import annotations
 
@@ -71,7 +71,7 @@ def test_from_easier_to_harder() -> None:
     assert points[-1] > 1.5 * points[0]
 
 
-def test_what_was_had_does_not_come_again() -> None:
+def test_earlier_sums_do_not_come_again() -> None:
     request = request_for(COURSE, "five:+2")
     first = compose_set([request], 20, seed=7)
     had = {s.terms for s in first.sums}

@@ -1,4 +1,4 @@
-"""What is wrong with a sum, in words; and agreement with the composer on what is right."""
+"""What is wrong with a sum, in words; and agreement with the composer on which sums are right."""
 
 from __future__ import annotations
 

@@ -60,7 +60,7 @@ def test_a_line_that_cannot_be_read_keeps_its_place(line: str, problem: str) -> 
     assert read[2].terms is not None
 
 
-def test_a_line_that_cannot_be_read_is_none_of_the_headings() -> None:
+def test_a_line_that_cannot_be_read_is_not_taken_for_a_heading() -> None:
     (read,) = parse_sums("O5 + 3")
     assert read.terms is None and read.problem
 
@@ -85,7 +85,7 @@ def test_a_very_long_line_is_refused_in_a_short_one(line: str, problem: str) -> 
     "line", ["9" * 100_000, "1" + " " * 100_000 + "x", " " * 100_000 + "?", "1 + " * 40_000]
 )
 def test_time_is_in_proportion_to_the_length(tmp_path: Path, line: str) -> None:
-    """Quadratic time would be minutes here; the limit is generous for a second of work."""
+    """Quadratic time would take minutes here; the limit is generous for a second of work."""
     file = tmp_path / "sums.txt"
     file.write_text(line, encoding="utf-8")
     code = (

@@ -1,4 +1,4 @@
-"""Syllabus files: those that are shipped, and errors with the line named."""
+"""Syllabus files: those that are shipped, and errors that name the line."""
 
 from __future__ import annotations
 

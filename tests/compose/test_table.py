@@ -1,4 +1,4 @@
-"""Counting agrees with trying every sum, and with algebra of another kind."""
+"""Counting agrees with trying every sum, and with a different kind of algebra."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """Hands that move one finger at a time: an oracle for slips that shares no code with the judge.
 
 A slip is played here by changing the gestures of one correct move (from ``beads``) and then
-playing on, gesture by gesture, from what the hands really show. An impossible gesture (lifting a
+continuing, gesture by gesture, from what the hands really show. An impossible gesture (lifting a
 finger that is up) raises.
 """
 
@@ -51,7 +51,7 @@ class Hands:
         return replace(self, beads=tuple(beads))
 
     def moves(self, term: int) -> tuple[Move, ...]:
-        """The correct moves of ``term`` from here, as if further hands stood ready to help."""
+        """The correct moves of ``term`` from here, as if there were more hands to the left."""
         spare = 10 ** len(self.beads) if self.value + term < 0 else 0
         return play_term(self.value + spare, term).moves
 
@@ -90,7 +90,7 @@ def cascade(moves: tuple[Move, ...], index: int) -> list[Move]:
 
 
 def variants(move: Move) -> Iterator[tuple[str, list[Gesture]]]:
-    """The wrong ways to move the beads of one move, its carry aside."""
+    """The wrong ways to move the beads of one move, apart from its carry."""
     right = gestures(move)
     five = next((g for g in right if g[1] == "five"), None)
     ones = next((g for g in right if g[1] == "ones"), None)
@@ -121,7 +121,7 @@ def variants(move: Move) -> Iterator[tuple[str, list[Gesture]]]:
 
 
 def single_slips(terms: Sum, columns: int, previous: int | None) -> Iterator[Played]:
-    """Every single slip that the hands can make, with the number they show in the end."""
+    """Every single slip that the hands can make, with the number they show at the end."""
     empty = Hands.showing(0, columns)
     if previous:
         yield (
@@ -188,7 +188,7 @@ def move_slips(shown: Hands, term: int, columns: int) -> Iterator[tuple[str, int
         ) -> Hands:
             """Play the other moves as they are, and ``change`` in place of this one.
 
-            Digits below are played anew: what they do may depend on what went wrong above.
+            Lower digits are played again: their moves may depend on what went wrong above.
             """
             hands = shown
             own = [m for m in moves if not m.carry]

@@ -1,9 +1,9 @@
-"""The generative model played out path by path, with nothing left to cleverness.
+"""The generative model played out path by path, without any shortcut.
 
-``Diagnoser`` finds slips by their error and never plays a sum out; here every path with at most
-so many slips is played, and its probability multiplied up choice by choice. From the table of
-all paths comes what the best possible ranker could do: for every number said, it names the
-likeliest path that ends on it.
+``Diagnoser`` finds slips by their error and never plays a sum out; here every path with up to a
+given number of slips is played, and its probability multiplied up choice by choice. The table of
+all paths shows what the best possible ranker could do: for every number said, name the likeliest
+path that ends on it.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from oralquiz.judge.slip_table import Digit
 
 Slips = tuple[Slip, ...]
 Table = Mapping[int, Mapping[Slips, float]]
-"""Under each number said, the probability of every way to it, by its slips."""
+"""For each number said, the probability of every way to it, by its slips."""
 
 
 def paths(
@@ -112,7 +112,7 @@ class Hits:
 
 
 def random_sum(random: Random, length: int, columns: int = 2) -> Sum:
-    """A sum of ``length`` terms, every term drawn evenly from those that stay on the frame."""
+    """A sum of ``length`` terms, each drawn uniformly from those that stay on the frame."""
     top = 10**columns - 1
     terms: list[int] = []
     while len(terms) < length:
@@ -124,10 +124,10 @@ def random_sum(random: Random, length: int, columns: int = 2) -> Sum:
 
 
 def other_pupil(random: Random, spread: float = 0.7) -> Rates:
-    """A pupil whose rates are not the documented ones: each off by a log-normal factor.
+    """A pupil whose rates are not the documented ones: each is off by a log-normal factor.
 
-    ``spread`` is the standard deviation of its logarithm: with 0.7 every third rate is more
-    than twice or less than half of what is taken for granted.
+    ``spread`` is the standard deviation of its logarithm: with 0.7 one rate in three is more than
+    twice or less than half of what is assumed.
     """
     return Rates(
         base={

@@ -12,7 +12,8 @@ TEN = range(10)
 
 
 def every_probability(hearing: Hearing) -> dict[int | None, float]:
-    """Of each number 0..9, and (None) of no number: as `attempts` takes what is not listed."""
+    """The probability of each number 0..9, and (None) of no number, treating unlisted ones as
+    `attempts` does."""
     left = 1 - sum(candidate.confidence for candidate in hearing.candidates)
     listed = {candidate.value for candidate in hearing.candidates}
     found: dict[int | None, float] = {
@@ -26,7 +27,7 @@ def every_probability(hearing: Hearing) -> dict[int | None, float]:
 
 
 def by_all_pairs(first: Hearing, second: Hearing) -> dict[int | None, float]:
-    """What was said at the second attempt, by adding up every pair of things said."""
+    """What was said at the second attempt, by summing over every pair of things said."""
     before: dict[int | None, float] = dict.fromkeys(TEN, (1 - NO_NUMBER) / 10)
     before[None] = NO_NUMBER
     heard_first, heard_second = every_probability(first), every_probability(second)
@@ -79,7 +80,7 @@ hearings = st.lists(
 
 
 @given(hearings)
-def test_one_try_stays_as_it_is(hearing: Hearing) -> None:
+def test_one_attempt_stays_as_it_is(hearing: Hearing) -> None:
     assert combine_hearings([hearing]) is hearing
     assert combine_hearings([COUGH, hearing]).candidates == hearing.candidates
     assert combine_hearings([hearing, SILENCE]) is hearing
@@ -104,7 +105,7 @@ def test_the_same_number_twice_is_surer_than_once(value: int, confidence: float)
 
 
 @given(hearings, st.integers(0, 99))
-def test_what_is_said_clearly_at_last_stands(earlier: Hearing, value: int) -> None:
+def test_what_is_said_clearly_in_the_end_counts(earlier: Hearing, value: int) -> None:
     assert combine_hearings([earlier, heard((value, 0.9999))]).value == value
 
 

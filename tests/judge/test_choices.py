@@ -43,7 +43,7 @@ def test_the_choices_at_a_move_add_up_to_one(
         assert point.right.probability >= 0.5 - 1e-9
         assert all(slip.error for slip in point.slips)
         errors = [slip.error for slip in point.slips]
-        assert len(set(errors)) == len(errors)  # of two that come to the same, one is told
+        assert len(set(errors)) == len(errors)  # of two with the same effect, only one is listed
 
 
 def kinds(point_slips: object) -> set[str]:

@@ -33,7 +33,7 @@ def test_finds_every_slip_that_hands_can_make_and_no_other(
     terms = data.draw(sums(columns))
     previous = data.draw(st.integers(0, 10**columns - 1))
     played = set(single_slips(terms, columns, previous))
-    # of two slips of one move that come to the same, only one is told
+    # of two slips of one move that have the same effect, only one is listed
     ends = {(term, column, end) for _, term, column, end in played if end != terms.answer}
     found = set()
     others = data.draw(st.sets(st.integers(0, 10**columns - 1), max_size=4))
@@ -53,7 +53,7 @@ def test_a_right_answer_needs_no_explanation() -> None:
 
 
 def test_names_the_move_and_what_the_hands_then_showed() -> None:
-    # 34, then + 13: the tens make 44; + 3 is + 5 - 2, without the thumb 42; - 22 leaves 20
+    # 34, then + 13: the tens give 44; + 3 is + 5 - 2, without the thumb 42; - 22 leaves 20
     best = diagnose(Sum.parse("34 + 13 - 22"), 20).explanations[0]
     (slip,) = best.slips
     assert slip.kind is SlipKind.FIVE_NOT_MOVED

@@ -1,4 +1,4 @@
-"""One rule for what the hands may still show: what the pupil really said to the sum before."""
+"""One rule for what the hands may still show: the pupil's actual answer to the sum before."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""Slips are ranked as well as the model they come from allows, and nearly so when it is wrong.
+"""Slips are ranked as well as the model they come from allows, and nearly as well when it is wrong.
 
 The tables of ``model`` hold every way to every wrong answer with its exact probability, so these
 are not samples of pupils: for the sums drawn, the shares are exact.
@@ -60,7 +60,7 @@ def test_two_slips_where_one_would_do_are_estimated_closely() -> None:
             exact = (both - single) / (both + DEFAULT.stray / 100)
             off += single * abs(DIAGNOSER.diagnose(terms, heard).two_slips - exact)
             whole += single
-    assert off / whole < 0.01  # of a probability: half a hundredth is what was found
+    assert off / whole < 0.01  # in probability: 0.005 is what was found
 
 
 def test_a_simulated_pupil_slips_as_often_as_the_paths_say() -> None:
@@ -84,9 +84,9 @@ def test_a_simulated_pupil_slips_as_often_as_the_paths_say() -> None:
 
 
 def hits(length: int, rates: Rates | None, seed: int, sums: int) -> Hits:
-    """Over so many random sums: every wrong answer of a pupil with one slip.
+    """Over random sums: every wrong answer of a pupil with one slip. ``rates`` None: each sum is by
 
-    ``rates`` None: each sum is another pupil whose rates are not the documented ones.
+    another pupil, whose rates are not the documented ones.
     """
     random, counted = Random(seed), Hits()
     for _ in range(sums):
@@ -106,15 +106,15 @@ def test_no_ranker_could_do_better(length: int) -> None:
 
 @pytest.mark.parametrize("length", [3, 5])
 def test_hardly_worse_when_the_pupil_is_not_as_documented(length: int) -> None:
-    # the best here knows each pupil's true rates, which nobody does. So few sums vary by a
-    # hundredth; 300 of five terms give 98.4 % (tests/benchmarks/bench_slips.py has the table)
+    # the best here knows each pupil's true rates, which nobody does. With so few sums it varies by
+    # 0.01; 300 of five terms give 98.4 % (tests/benchmarks/bench_slips.py has the table)
     found = hits(length, None, seed=2, sums=size(12, 25))
     assert found.first / found.best_first >= 0.97
     assert found.three / found.whole >= 0.95
 
 
 def test_probabilities_are_calibrated_for_pupils_who_are_as_documented() -> None:
-    # of all answers explained with 50 to 80 % by their first slip, so many are explained right
+    # of all answers whose first explanation has 50 to 80 %, that share is explained right
     random, pupil = Random(9), SimulatedPupil(2)
     claimed: list[float] = []
     true = 0

@@ -125,7 +125,7 @@ def test_every_language_has_the_same_phrases(language: str) -> None:
 def test_every_kind_has_a_phrase() -> None:
     names = set(phrases("en")["slip"])
     without = {kind.value for kind in SlipKind} - names
-    assert without == {"column-wrong-way"}  # said as column-added or column-taken
+    assert without == {"column-wrong-way"}  # worded as column-added or column-taken
     assert {"column-added", "column-taken"} <= names
     assert set(phrases("en")["name"]) == {kind.value for kind in SlipKind}
 
@@ -172,6 +172,6 @@ def test_json_names_everything_the_command_promises() -> None:
     assert found["kinds"][0]["slip"] == "five-not-moved"
 
 
-def test_an_unknown_language_is_named_with_those_there_are() -> None:
+def test_an_unknown_language_is_refused_and_the_known_ones_are_named() -> None:
     with pytest.raises(BadInput, match=r"no phrases in 'xx': there are de, en"):
         phrases("xx")

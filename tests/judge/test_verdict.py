@@ -48,9 +48,9 @@ COUGH = heard()
         (heard((26, 0.9995)), "wrong", "wrong"),
         (heard((26, 0.92)), "wrong", "unclear"),  # perhaps no number at all
         (heard((26, 0.89)), "unclear", "unclear"),
-        # torn between two wrong numbers: wrong either way, but a test wants to know which
+        # torn between two wrong numbers: wrong either way, but the strict one wants to know which
         (heard((26, 0.5), (27, 0.4995)), "wrong", "unclear"),
-        # it could have been anything, even what is not listed
+        # it could have been anything, even a number that is not listed
         (heard(*((v, 0.0999) for v in range(30, 40))), "unclear", "unclear"),
         # most likely no number at all: nobody is wronged for a cough
         (heard((26, 0.4)), "unclear", "unclear"),
@@ -120,7 +120,7 @@ def test_never_certain_against_the_probability(
         (0.5, 1, 100, 0.5),
         (0.5, 20, 100, 20 / 21),  # Bayes: 20 x 0.5 against 0.5
         (0.2, 3, 100, 0.6 / 1.4),
-        (0.5, 20, 10, 9 / 10),  # of ten numbers the right one is no likelier than all others
+        (0.5, 20, 10, 9 / 10),  # among ten numbers the right one is no likelier than the others
         (0.5, 20, 1, 0.5),
         (0.0, 20, 100, 0.0),
         (1.0, 20, 100, 1.0),
@@ -158,7 +158,7 @@ WEAK_25, WEAK_26 = heard((25, 0.6)), heard((26, 0.6))  # perhaps no number at al
         ([WEAK_26, WEAK_26], PRACTICE, Verdict.WRONG, Next.GO_ON, 26),
         ([TORN, WEAK_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
         ([WEAK_25, WEAK_26], PRACTICE, Verdict.UNCLEAR, Next.TEACHER, 26),
-        # another number than was heard before: fine when practising, not in a test
+        # a different number from the one before: fine in practice, not in a test
         ([heard((27, 0.7)), SURE_25], PRACTICE, Verdict.RIGHT, Next.GO_ON, 25),
         ([heard((27, 0.7)), SURE_25], TEST, Verdict.UNCLEAR, Next.TEACHER, 25),
         ([SURE_26, SURE_25], TEST, Verdict.UNCLEAR, Next.TEACHER, 25),
@@ -180,7 +180,7 @@ def test_a_part_of_the_right_number_is_asked_about_once() -> None:
         assert decide([part], 53, asks=0).next is Next.TEACHER
         twice = decide([part, part], 53)  # the machine may have missed the same word again
         assert (twice.verdict, twice.next) == (Verdict.UNCLEAR, Next.TEACHER)
-        before = replace(PRACTICE, part_waits=False)  # rounds held before run again as they were
+        before = replace(PRACTICE, part_waits=False)  # earlier rounds run again as they were
         assert decide([part, part], 53, before).verdict is Verdict.WRONG
         for nothing in (SILENCE, COUGH):
             left = decide([part, nothing], 53)
@@ -190,11 +190,11 @@ def test_a_part_of_the_right_number_is_asked_about_once() -> None:
     assert decide([heard((53, 0.9999))], 3).next is Next.ASK_AGAIN  # a neighbour said "fifty"
 
 
-def test_who_was_silent_when_asked_again_is_heard_at_the_first_try() -> None:
+def test_a_pupil_silent_when_asked_again_is_judged_by_the_first_attempt() -> None:
     assert decide([COUGH, SILENCE], 25).hearing is COUGH
 
 
-def test_asking_as_often_as_wanted() -> None:
+def test_asking_as_often_as_the_policy_wants() -> None:
     assert decide([TORN], 25, asks=0).next is Next.TEACHER
     assert decide([TORN, TORN], 25, asks=2).next is Next.ASK_AGAIN
     with pytest.raises(ValueError, match="nothing was heard"):

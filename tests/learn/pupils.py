@@ -1,8 +1,8 @@
-"""Invented pupils for the proofs of `learn`, of two families.
+"""Invented pupils of two families, for the proofs of `learn`.
 
 The first plays by `judge`'s own model of slips. The second knows nothing of it: at a move of a rule
 that fails, the column ends on a digit near the right one; apart from moves, now and then a running
-total is lost or the answer is anything. Both lose a term when the pace is too quick for them.
+total is lost or the answer is arbitrary. Both lose a term when the pace is too quick for them.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from oralquiz.judge import DEFAULT, Rates, SimulatedPupil, SlipKind
 
 @dataclass(frozen=True)
 class RuleRates(Rates):
-    """The usual rates times ``all_times``, those of a move times ``times`` of its rule too."""
+    """The usual rates times ``all_times``; those of a move also times its rule's ``times``."""
 
     times: Mapping[Rule, float] = field(default_factory=dict)
     all_times: float = 1.0
@@ -42,12 +42,12 @@ class Pacing:
         return float((1 - self.lapse) / (1 + (self.threshold_s / pace_s) ** self.slope))
 
     def pace_for(self, share: float) -> float:
-        """The pace at which ``share`` goes right, if only the pace counts."""
+        """The pace at which ``share`` goes right, if nothing but the pace matters."""
         return float(self.threshold_s * (share / (1 - self.lapse - share)) ** (1 / self.slope))
 
 
 class OwnFamily:
-    """Slips as `judge` has them."""
+    """Slips as `judge` models them."""
 
     def __init__(self, rates: Rates = DEFAULT, columns: int = 2) -> None:
         self._pupil = SimulatedPupil(columns, rates)
@@ -57,10 +57,10 @@ class OwnFamily:
 
 
 class OtherFamily:
-    """Slips of another kind: P(a move fails) is ``failing``, for some rules another.
+    """Slips of another kind: P(a move fails) is ``failing``, except for some rules.
 
-    ``lost``: the probability that a running total is remembered wrong in one digit; ``anything``:
-    that the answer is any number.
+    ``lost``: the probability that a running total is misremembered in one digit; ``anything``: that
+    the answer is an arbitrary number.
     """
 
     def __init__(
@@ -102,7 +102,7 @@ def answer(family: Family, pacing: Pacing | None, terms: Sum, pace_s: float, ran
 
 
 def pacings(count: int, seed: int) -> list[Pacing]:
-    """Pupils unlike each other, between the points of any grid."""
+    """Pupils who differ from each other, off the points of any grid."""
     rng = np.random.default_rng(seed)
     return [
         Pacing(

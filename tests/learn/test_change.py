@@ -37,7 +37,7 @@ def test_weeks_begin_on_monday_and_empty_ones_are_left_out() -> None:
 
 
 def test_the_slope_is_the_median_of_all_slopes() -> None:
-    # Theil (1950), Sen (1968): by definition, here written out
+    # Theil (1950), Sen (1968): the definition, written out here
     medians = {0: 2.0, 3: 2.1, 7: 1.7, 10: 1.5, 14: 1.6, 21: 1.0}
     answers = [answer for number, m in medians.items() for answer in day(number, m - 0.15)]
     found = latency_trend(answers)
@@ -48,7 +48,7 @@ def test_the_slope_is_the_median_of_all_slopes() -> None:
     assert found.days == 6
     assert found.per_week == pytest.approx(float(np.median(slopes)))
     assert found.interval.low <= found.per_week <= found.interval.high
-    assert not found.certain  # six days, and not one way
+    assert not found.certain  # six days, not all in one direction
 
 
 def test_a_steady_change_is_certain() -> None:
@@ -66,7 +66,7 @@ def test_no_change_is_claimed_from_noise() -> None:
         found = latency_trend(answers)
         assert found is not None
         claimed += found.certain
-    assert claimed / 200 < 0.09  # one in twenty is what an interval of 95 % allows
+    assert claimed / 200 < 0.09  # a 95 % interval allows one in twenty
 
 
 def test_too_few_days_for_any_claim() -> None:
@@ -101,7 +101,7 @@ def test_the_share_is_fitted_by_maximum_likelihood() -> None:
     assert found.per_week == pytest.approx(best.x[1] * mean * (1 - mean), rel=1e-3)
 
 
-def test_good_and_bad_days_are_no_change() -> None:
+def test_good_and_bad_days_are_not_a_change() -> None:
     rng, claimed = np.random.default_rng(3), 0
     for _ in range(200):
         chances = 1 / (1 + np.exp(-(1.4 + rng.normal(0, 0.7, 10))))

@@ -1,4 +1,4 @@
-"""The parts of practice against what is known of them from elsewhere."""
+"""The parts of practice against what is known about them from elsewhere."""
 
 import math
 from datetime import UTC, datetime, timedelta

@@ -18,7 +18,7 @@ ALWAYS_RIGHT = OtherFamily(failing=0, lost=0, anything=0)
 
 
 def drive(practice: Practice, count: int, day: int = 0, wrong: int = 0) -> list[Task]:
-    """So many sums on a day, every ``wrong``-th off by five (0: none)."""
+    """``count`` sums on one day, every ``wrong``-th off by five (0: none)."""
     tasks = []
     for n in range(count):
         now = MONDAY + timedelta(days=day, seconds=30 * n)
@@ -78,7 +78,7 @@ def test_most_sums_are_for_the_rule_of_the_day_each_with_its_reason() -> None:
     assert "+ 8 is + 10 - 2 is new" in {task.reason for task in tasks}
 
 
-def test_a_rule_that_was_long_ago_is_due() -> None:
+def test_a_rule_practised_long_ago_is_due() -> None:
     practice = Practice("two-hands", "ten:+8", seed=1)
     drive(practice, 20)
     due = practice.skills()["five:+3"].due
@@ -132,7 +132,7 @@ def test_a_slip_is_blamed_on_its_rule() -> None:
     assert after["direct"].mean > before["direct"].mean - 0.05
 
 
-def test_what_is_unclear_teaches_nothing_and_silence_tells_of_the_pace_only() -> None:
+def test_unclear_answers_teach_nothing_and_silence_only_tells_about_the_pace() -> None:
     practice = Practice("two-hands", "ten:+8", seed=1)
     skills, pace = practice.skills(), practice.pace_for()
     practice.tell(practice.next(MONDAY), "unclear", None, None, MONDAY)
@@ -154,7 +154,7 @@ def test_it_finds_the_pace_of_a_pupil() -> None:
     assert all(0 < pupil.lapse <= 0.08 for pupil in pacings(5, 1))
 
 
-def test_seconds_and_datetimes_are_the_same_moments() -> None:
+def test_times_in_seconds_and_as_datetimes_are_the_same() -> None:
     one, two = (Practice("two-hands", "ten:+8", seed=1) for _ in range(2))
     assert one.next(MONDAY) == two.next(MONDAY.timestamp())
 

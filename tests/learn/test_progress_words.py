@@ -1,4 +1,4 @@
-"""What a teacher reads of speed, accuracy and change."""
+"""What a teacher reads about speed, accuracy and change."""
 
 from __future__ import annotations
 

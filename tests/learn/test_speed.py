@@ -34,7 +34,7 @@ def test_only_right_answers_are_timed() -> None:
 
 
 def test_early_and_missing_latencies_are_counted_not_averaged() -> None:
-    # a voice before the term's end (-0.4 s) or at once (0.05 s) does not answer its last sound
+    # a voice before the end of the term (-0.4 s) or straight after it (0.05 s) is no reaction to it
     found = speed(right(-0.4, 0.05, 0.1, 1.0, 2.0, None))
     assert (found.right, found.timed, found.early) == (6, 3, 2)
     assert found.median == 1.0
@@ -119,7 +119,7 @@ def test_speed_and_accuracy_stand_together() -> None:
     assert found.thirds == ()  # too few to split
 
 
-def test_who_is_wrong_when_quick_is_hasty() -> None:
+def test_a_pupil_who_is_wrong_when_quick_is_hasty() -> None:
     found = speed_accuracy([*wrong(0.5, 0.6, 0.7), *right(1.0, 1.1, 1.2, 2.0, 2.1, 2.2)])
     assert [(third.latency_s, third.count, third.right) for third in found.thirds] == [
         (0.6, 3, 0),

@@ -53,7 +53,7 @@ def test_what_chance_would_bring_is_not_a_weakness() -> None:
 
 
 def test_a_broader_name_only_for_what_is_left_over() -> None:
-    # the five not moved, each time at another rule
+    # the five not moved, each time in a different rule
     scattered = [
         answer("42 + 3", 40, day=0),
         answer("41 + 4", 40, day=1),
@@ -64,7 +64,7 @@ def test_a_broader_name_only_for_what_is_left_over() -> None:
     assert weakness.kind is SlipKind.FIVE_NOT_MOVED and weakness.rule is None
 
 
-def test_unclear_and_silent_answers_are_no_evidence() -> None:
+def test_unclear_and_silent_answers_are_not_evidence() -> None:
     unclear = [
         Answer(FIRST + timedelta(days=day), Sum.parse("42 + 3"), verdict, None)
         for day in range(4)

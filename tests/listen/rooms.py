@@ -33,7 +33,8 @@ def its_room(samples: Samples, until_ms: float, seconds: float, seed: int = 1) -
 
 
 def in_its_room(samples: Samples, onset_ms: float, lead_s: float = 1.0, seed: int = 1) -> Samples:
-    """``samples`` (n,) after ``lead_s`` of its own room, which goes on for half a second after."""
+    """``samples`` (n,) after ``lead_s`` of its own room, which continues for half a second
+    afterwards."""
     samples = samples - samples.mean()
     fade = np.linspace(1, 0, 160, dtype=np.float32)
     lead = its_room(samples, onset_ms, lead_s + 0.01, seed)

@@ -21,9 +21,9 @@ def test_a_sure_number_ends_by_what_it_can_still_become(growth: Growth, quiet_s:
 
 
 @pytest.mark.parametrize("growth", Growth)
-def test_a_doubtful_number_is_waited_on_as_if_it_could_grow(growth: Growth) -> None:
+def test_after_a_doubtful_number_the_wait_is_as_if_it_could_grow(growth: Growth) -> None:
     assert RULE.quiet_s(heard(0.4), growth) == 3
 
 
-def test_no_number_is_waited_for_longest() -> None:
+def test_without_a_number_the_wait_is_longest() -> None:
     assert RULE.quiet_s(Hearing((), "[unk]", 0.0, 1.0), Growth.OPEN) == 4

@@ -31,6 +31,6 @@ def test_a_language_without_a_module_has_the_numbers_that_num2words_spells() -> 
 
 
 @pytest.mark.parametrize("code", ["xx", "../en", "en.x", "", "E N"])
-def test_what_is_no_language_is_refused_in_one_line(code: str) -> None:
+def test_what_is_not_a_language_is_refused_in_one_line(code: str) -> None:
     with pytest.raises(ModelError, match="no number words are known for language"):
         find_language(code).numbers(0, 9)

@@ -1,4 +1,4 @@
-"""Sound brought to one level in a faint room, against numpy's own convolution."""
+"""Sound brought to a fixed level in a faint room, against numpy's own convolution."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def test_level_and_room_as_a_plain_computation_has_them(length: int, seed: int) 
 
 
 def plainly(sound: Samples) -> Samples:
-    """The same by convolution, with a room that is drawn for it."""
+    """The same by convolution, with a room drawn for the purpose."""
     power = np.convolve(sound**2, np.ones(320) / 320, "same") if len(sound) else np.zeros(1)
     gain_db = np.clip(-15 - 10 * np.log10(power.max() + 1e-12), -20, 30)
     room = np.random.default_rng(0).normal(0, 10**-3, len(sound) + 2 * AROUND)

@@ -1,4 +1,4 @@
-"""Model folders: what is wrong with one is said in a line; the right graph is loaded."""
+"""Model folders: what is wrong with one is said in one line; the right graph is loaded."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ CARD: dict[str, Any] = {
 
 
 def make(folder: Path, card: dict[str, Any] | None = CARD, without: str = "") -> Path:
-    """A folder that looks like a model; its files hold their own names."""
+    """A folder that looks like a model; each file contains its own name."""
     names = ["am/final.mdl", "conf/mfcc.conf", "conf/model.conf", "graph/HCLG.fst"]
     names += ["graph/words.txt", "graphs/0-99.fst", "graphs/0-9.fst"]
     for name in names:

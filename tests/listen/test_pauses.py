@@ -7,7 +7,7 @@ from oralquiz.listen.pauses import MOST_ALONE, interpolated, split_at_pauses
 from oralquiz.listen.voice_detector import Segment
 
 
-def test_quiet_parts_what_was_said_and_a_closure_does_not() -> None:
+def test_quiet_divides_what_was_said_and_a_closure_does_not() -> None:
     six = Segment(100, 300), Segment(380, 500)  # s-i-(closure)-ks
     assert split_at_pauses([*six, Segment(900, None)], 150) == [six, (Segment(900, None),)]
     assert split_at_pauses([], 150) == []

@@ -1,4 +1,4 @@
-"""From scores of hypotheses to probabilities of numbers, against sums done by hand."""
+"""From scores of hypotheses to probabilities of numbers, against calculations by hand."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_digit_by_digit_is_rarer() -> None:
     assert shares(found) == pytest.approx({42: 1 / (1 + E**-3), 43: E**-3 / (1 + E**-3)})
 
 
-def test_a_number_beyond_the_range_is_no_number_of_it() -> None:
+def test_a_number_beyond_the_range_does_not_count_as_one_in_it() -> None:
     assert heard(("one hundred and three", 0.0), ("[unk] three", -1.0)) == ()
     assert heard(("minus three", 0.0), ("three", -1.0)) == ()
 

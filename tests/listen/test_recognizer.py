@@ -1,4 +1,4 @@
-"""The recogniser around a decoder of our own: its clock and its end rule; and the shipped model."""
+"""The recogniser around a scripted decoder: its clock and its end rule; and the shipped model."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ RULE = EndRule(closed_s=0.16, digits_s=0.26, open_s=0.5, other_s=2.0)
 
 
 class ScriptedDecoder:
-    """Hears, in whatever is said, the first of ``texts``, then the next each time it decodes.
+    """Hears the first of ``texts`` in whatever is said, then the next each time it decodes.
 
-    ``times``: at which the words start, in seconds. All that a new recogniser has to have.
+    ``times``: when the words start, in seconds. This is all that a new recogniser needs.
     """
 
     name = "scripted 1"
@@ -64,7 +64,7 @@ def test_any_decoder_makes_a_recogniser() -> None:
 
 
 def say(*spans_s: tuple[float, float], seconds: float = 6.0) -> Samples:
-    """A quiet room with a buzz from .. to each of the spans, in seconds."""
+    """A quiet room with a buzz during each of the spans (start, end), in seconds."""
     sound = noise(seconds, -70)
     for begin, end in spans_s:
         first, last = round(begin * RATE), round(end * RATE)
@@ -124,10 +124,15 @@ def test_hesitation_before_the_number() -> None:
 @pytest.mark.parametrize(
     ("spans", "text", "times", "onset_s"),
     [
-        # times count from 0.3 s before the first voice, as what is decoded does
+        # times count from 0.3 s before the first voice, where decoding starts
         (((1.0, 1.3), (2.5, 3.0)), "[unk] forty two", (0.3, 1.83, 2.0), 2.5),
         (((1.0, 2.0),), "[unk] forty two", (0.3, 0.9, 1.1), 1.6),  # without a pause
-        (((1.0, 1.6),), "[unk] forty two", (0.3, 0.4, 0.6), 1.0),  # a first sound taken for other
+        (
+            ((1.0, 1.6),),
+            "[unk] forty two",
+            (0.3, 0.4, 0.6),
+            1.0,
+        ),  # a first sound taken for other speech
         (((1.0, 1.5), (2.0, 3.0)), "forty two [unk] forty five", (0.3, 0.5, 1.3, 1.72, 1.9), 2.42),
         (((1.0, 1.5), (2.0, 2.1)), "forty two [unk]", (0.3, 0.5, 1.3), 1.0),
     ],
@@ -139,7 +144,7 @@ def test_the_onset_is_that_of_the_number_that_counts(
     assert recognizer.hear(say(*spans), 0, 99).onset_s == pytest.approx(onset_s, abs=0.02)
 
 
-def test_silence_is_no_voice() -> None:
+def test_silence_is_not_a_voice() -> None:
     decoder = ScriptedDecoder("forty two")
     when_s, heard = hear(AnswerRecognizer(decoder), say())
     assert (when_s, heard) == (6.0, Hearing((), "", None, None))

@@ -17,7 +17,7 @@ def test_every_number_comes_back(language: str) -> None:
         assert numbers.value(words.capitalize().replace("-", " ")) == value
 
 
-# Sino-Korean numerals: 4-10-2 is 42. Any textbook; from memory.
+# Sino-Korean numerals: 4-10-2 is 42. From memory; any textbook has it.
 KOREAN = {"사십이": 42, "사십 이": 42, "사 십 이": 42, "구십구": 99, "영": 0, "[unk] 사십 이": 42}
 
 
@@ -26,7 +26,7 @@ def test_korean_in_whatever_pieces(words: str, value: int) -> None:
     assert SpelledNumbers("ko", 0, 99).value(words) == value
 
 
-def test_what_is_no_number_of_the_range() -> None:
+def test_what_is_not_a_number_of_the_range() -> None:
     numbers = SpelledNumbers("ko", 0, 99)
     assert numbers.value("백") is None
     assert numbers.value("이 이") is None

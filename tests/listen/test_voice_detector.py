@@ -1,4 +1,4 @@
-"""Voice onset and offset, against hand-set labels and made-up sound."""
+"""Voice onset and offset, against hand-set labels and synthetic sound."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ CLIPS = sorted((DATA / "clips").glob("*_*.*"))
 
 
 def tone(seconds: float, level_db: float) -> NDArray[np.float32]:
-    """A buzz at 150 Hz with all its overtones, which no room makes."""
+    """A buzz at 150 Hz with all its overtones, which no room noise has."""
     phase = np.arange(round(seconds * RATE)) * 150 / RATE % 1
     return ((phase - 0.5) * 3.46 * 10 ** (level_db / 20)).astype(np.float32)
 
@@ -48,11 +48,11 @@ def label_of(clip: Path) -> dict[str, Any]:
 
 
 @pytest.mark.parametrize("clip", CLIPS, ids=lambda clip: clip.stem)
-@pytest.mark.parametrize("room", ["as it is", "a second of its room before", "and noise"])
+@pytest.mark.parametrize("room", ["as it is", "a second of its own room before", "and noise"])
 def test_onset_within_20_ms_of_the_hand_set_label(clip: Path, room: str) -> None:
     """One clip for each first sound; the noise is white, 50 dB under the voice's loudest 20 ms.
 
-    Outside values: data/onsets.json, set by eye on the sound (it tells how).
+    Outside values: data/onsets.json, set by eye on the waveform (it says how).
     """
     label = label_of(clip)
     samples = read_recording(clip, RATE)
@@ -84,15 +84,15 @@ def test_a_buzz_in_a_room(room_db: float, voice_db: float) -> None:
 
 
 @pytest.mark.parametrize("room_db", [-100, -70, -50, -40])
-def test_a_steady_room_is_no_voice(room_db: float) -> None:
+def test_a_steady_room_is_not_a_voice(room_db: float) -> None:
     assert segments_ms(noise(20, room_db)) == []
 
 
-def test_digital_silence_is_no_voice() -> None:
+def test_digital_silence_is_not_a_voice() -> None:
     assert segments_ms(np.zeros(RATE, np.float32)) == []
 
 
-def test_a_click_is_no_voice_and_no_onset() -> None:
+def test_a_click_is_neither_a_voice_nor_an_onset() -> None:
     sound = noise(2.5, -70)
     sound[RATE // 2 : RATE // 2 + 80] += noise(0.005, -20)
     sound[RATE - 1600 : RATE - 1520] += noise(0.005, -20)  # 100 ms before the voice

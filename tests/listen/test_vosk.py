@@ -37,6 +37,6 @@ def test_what_comes_after_a_sound_does_not_move_its_times() -> None:
     assert moved.start_s - first.start_s == pytest.approx(0.5, abs=0.07)
 
 
-def test_nothing_at_all_is_no_number() -> None:
+def test_nothing_at_all_is_not_a_number() -> None:
     decoder = VoskDecoder(find_model())
     assert all(not one.words for one in decoder.decode(np.zeros(0, np.float32), 0, 99)[:1])

@@ -1,4 +1,4 @@
-"""The training scripts are no package: they are imported from the folder they are run in."""
+"""The training scripts are not a package: they are imported from the folder they run in."""
 
 import sys
 from collections.abc import Iterator

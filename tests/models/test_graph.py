@@ -8,7 +8,8 @@ import pytest
 
 
 def cheapest(acceptor: Any, labels: list[int]) -> float:
-    """Least cost to say exactly these words, any sounds and pauses between; inf if it cannot be."""
+    """Least cost of saying exactly these words, with any sounds and pauses between; inf if
+    impossible."""
     arcs: dict[int, list[tuple[int, int, float]]] = {}
     for source, target, _, label, cost in acceptor.arcs:
         if source != target:
@@ -64,7 +65,7 @@ def test_a_signed_range_expects_minus() -> None:
     assert say(signed, "minus one hundred") == say(signed, "minus four") + graph.BEYOND_COST
 
 
-def test_what_is_no_number_costs_as_much_as_two(two_hands: Any) -> None:
+def test_what_is_not_a_number_costs_as_much_as_two(two_hands: Any) -> None:
     again = import_module("graph").AGAIN_COST
     for words in ("forty ten", "one one one"):
         assert again + say(two_hands, "forty two") <= say(two_hands, words) < math.inf, words

@@ -28,5 +28,5 @@ import pytest
         ("", None),
     ],
 )
-def test_the_last_number_stands(words: str, value: int | None) -> None:
+def test_the_last_number_counts(words: str, value: int | None) -> None:
     assert import_module("values").value_of(words.split()) == value

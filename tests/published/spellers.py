@@ -1,4 +1,5 @@
-"""Number names by two spellers: num2words, which we speak, and ICU's rule-based spell-out (CLDR).
+"""Number names by two spellers: num2words, whose names we speak, and ICU's rule-based spell-out
+(CLDR).
 
     python -m tests.published.spellers > oralquiz/speak/LANGUAGES.md
 
@@ -23,7 +24,7 @@ from oralquiz.speak.phrase_book import languages, phrases
 from oralquiz.speak.voices import CLEAR_RATE
 
 TAGS = {"kz": "kk", "no": "nb"}
-"""num2words' codes that are not the language's tag."""
+"""num2words' codes that differ from the language's tag."""
 
 TWO_HANDS, THREE_COLUMNS = range(100), range(100, 1000)
 

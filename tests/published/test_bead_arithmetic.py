@@ -10,8 +10,8 @@ from oralquiz.beads.moves import rule_for
 
 
 def test_finger_values() -> None:
-    """Lieberthal, The Complete Book of Fingermath (1979), by a secondary page: right thumb 5,
-    right fingers 1 each, left thumb 50, left fingers 10 each; two hands show 0 to 99."""
+    """Lieberthal, The Complete Book of Fingermath (1979), quoted from a secondary page: right thumb
+    5, right fingers 1 each, left thumb 50, left fingers 10 each; two hands show 0 to 99."""
     assert top(2) == 99
     thumb, fingers = Column(five=1, ones=0).digit, [Column(five=0, ones=n).digit for n in (1, 4)]
     assert (thumb, fingers) == (5, [1, 4])

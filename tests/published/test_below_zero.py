@@ -1,9 +1,9 @@
-"""Totals below zero, as the trade shows them: by the complement, with one borrowed.
+"""Totals below zero, as the trade shows them: the complement, with one borrowed. A
 
-A common practice of the trade (from memory, no single source): when more is taken away than the
-frame shows, one is borrowed from the column beyond it; the frame then shows the complement of the
-negative total, and the answer is read as what is missing to the borrowed one. An exam's dan grades
-have about one negative answer in ten (the exam standards named in test_exam_grades.py).
+common practice of the trade (from memory, no single source): when more is taken away than the frame
+shows, one is borrowed from the column beyond it; the frame then shows the complement of the
+negative total, and the answer is read as what is missing from the borrowed one. An exam's dan
+grades have about one negative answer in ten (the exam standards named in test_exam_grades.py).
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 Source: the grades of the Japanese mental-arithmetic examination, addition and subtraction, digits
 x terms, as published on shuzan.jp and pages that quote the national league's rules (read there
-for the project's list of outside values, not fetched by the tests). They are for sums read by
-sight; no published table for sums read aloud was found, and the shipped file says so.
+for the project's list of outside values, not fetched by the tests). They are for sums read on
+paper; no published table for sums read aloud was found, and the shipped file says so.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ def test_sums_of_a_grade_have_its_digits_and_terms(name: str) -> None:
             assert min(each.terms) > 0  # additions
 
 
-def test_the_caveat_is_told() -> None:
+def test_the_caveat_is_shown() -> None:
     assert "shuzan.jp" in EXAMS.source
     for said in ("read by sight", "12 minutes", "400 of 500", "30 sums in 4 minutes"):
         assert said in EXAMS.caveat

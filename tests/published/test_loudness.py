@@ -24,7 +24,7 @@ def sine(hertz: float, dbfs: float, rate: int, phase: float = 0.0, seconds: floa
 @pytest.mark.parametrize("rate", [48_000, 22_050, 16_000])
 @pytest.mark.parametrize("dbfs", [-20.0, -40.0])
 def test_a_sine_reads_what_the_standard_says(rate: int, dbfs: float) -> None:
-    # the K-weighting is defined at 48 kHz; at other rates its filters are designed anew
+    # the K-weighting is defined at 48 kHz; at other rates its filters are designed for that rate
     tolerance = 0.05 if rate == 48_000 else 0.3
     assert loudness(sine(997, dbfs, rate)) == pytest.approx(dbfs - 3.01, abs=tolerance)
 

@@ -33,7 +33,7 @@ def test_names_of_two_hands_are_icus(language: str) -> None:
 
 
 @pytest.mark.parametrize("language", languages())
-def test_names_of_three_columns_are_icus_but_for_the_known_ones(language: str) -> None:
+def test_names_of_three_columns_are_icus_except_the_known_ones(language: str) -> None:
     found = differences(phrases(language).numbers, THREE_COLUMNS)
     assert len(found) == WRONG_ABOVE_99.get(language, 0)
 

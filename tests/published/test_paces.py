@@ -1,4 +1,4 @@
-"""Paces that are in use elsewhere can be dictated exactly.
+"""Paces in use elsewhere can be dictated exactly.
 
 Paced Auditory Serial Addition Test: one-digit numbers every 2.4, 2.0, 1.6 and 1.2 seconds (NINDS
 common data elements), and the forms with 3 and 2 seconds.

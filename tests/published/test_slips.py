@@ -1,4 +1,4 @@
-"""Slips against what is published about errors in mental sums on hands and bead frames."""
+"""Slips against what has been published about errors in mental sums on hands and bead frames."""
 
 import pytest
 

@@ -1,4 +1,4 @@
-"""Answers as learning looks at them."""
+"""Answers as `learn` sees them."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ WHEN = "2026-01-05T10:00:00+00:00"
     ("heard", "verdict", "said"),
     [
         (30, Verdict.RIGHT, 33),
-        (33, Verdict.WRONG, None),  # wrong, and nobody wrote down what it was: no slip to look for
+        (33, Verdict.WRONG, None),  # wrong, and nobody noted the number: no slip to look for
         (30, Verdict.WRONG, 30),
         (30, Verdict.UNCLEAR, None),
     ],
@@ -42,7 +42,7 @@ def test_the_answer_before_is_what_was_said_in_the_records_as_in_the_replay(
     tmp_path: Path,
 ) -> None:
     """The second sum was answered wrong, with 45; the third goes on from that, not from the 25
-    that would have been right. Nothing was said to the fourth, so the fifth goes on from nothing.
+    that would have been right. The fourth was not answered, so the fifth goes on from nothing.
     """
     texts = ("12 + 21", "34 + 13 - 22", "5 + 2", "3 + 1", "5 + 2")
     path, _, _ = run(tmp_path / "held", make_round(*texts), [33, 45, 52, None, 52])

@@ -1,4 +1,4 @@
-"""A session that these records never knew brings no erased name back."""
+"""A session that these records have never known brings no erased name back."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def db(tmp_path: Path) -> Database:
 
 
 def elsewhere(folder: Path, *names: str, created: str = WHEN) -> Path:
-    """A session that another computer held."""
+    """A session held on another computer."""
     round_ = replace(both(*names), created=created)
     return run(folder / "elsewhere" / created[:10], round_, [3] * len(names))[0]
 
@@ -53,7 +53,7 @@ def test_what_was_recorded_before_stays_out_under_that_name(tmp_path: Path, db: 
     assert import_session(db, imported.file, sessions).damage == ""
 
 
-def test_a_session_of_nobody_else_is_refused(tmp_path: Path, db: Database) -> None:
+def test_a_session_with_nobody_else_in_it_is_refused(tmp_path: Path, db: Database) -> None:
     sessions = tmp_path / "sessions"
     add_pupil(db, NAME, created=WHEN)
     erase_pupil(db, NAME, sessions)
@@ -63,7 +63,9 @@ def test_a_session_of_nobody_else_is_refused(tmp_path: Path, db: Database) -> No
     assert pupils(db) == []
 
 
-def test_who_comes_again_after_being_erased_is_somebody_new(tmp_path: Path, db: Database) -> None:
+def test_a_pupil_who_returns_after_being_erased_is_somebody_new(
+    tmp_path: Path, db: Database
+) -> None:
     sessions = tmp_path / "sessions"
     add_pupil(db, NAME, created=WHEN)
     erase_pupil(db, NAME, sessions)
@@ -87,10 +89,10 @@ def test_a_file_that_was_put_among_the_sessions_by_hand(tmp_path: Path, db: Data
     assert names_in(import_session(db, file, sessions).file) == ["Asha", ERASED]
 
 
-def test_who_is_erased_while_a_copy_comes_in(
+def test_a_pupil_erased_while_a_copy_is_brought_in(
     tmp_path: Path, db: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The copy is no longer looked for by name, and its rows are not there yet to be erased."""
+    """The copy is no longer searched for by name, and its rows are not there yet to be erased."""
     sessions = tmp_path / "sessions"
     add_pupil(db, NAME, created=WHEN)
 
@@ -126,7 +128,7 @@ def test_no_name_can_be_read_from_what_is_kept(tmp_path: Path, db: Database) -> 
 def test_without_an_erasing_nothing_is_hashed(
     tmp_path: Path, db: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """It takes long on purpose."""
+    """Hashing is slow on purpose."""
     monkeypatch.setattr("hashlib.scrypt", None)
     store_file(db, elsewhere(tmp_path, NAME))
     assert [pupil.name for pupil in pupils(db)] == [NAME]

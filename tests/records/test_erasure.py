@@ -1,4 +1,4 @@
-"""Erasing wins and is final: whatever else is written at the same time, before or afterwards."""
+"""Erasing wins and is final, whatever else is written at the same time, before or afterwards."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def names_in(path: Path) -> list[str]:
 
 
 def test_erasing_beside_another_program_that_corrects(tmp_path: Path, db: Database) -> None:
-    """What one reported as done is in the files, and the erased is nowhere."""
+    """What the other reported as done is in the files, and the erased pupil is nowhere."""
     sessions = tmp_path / "sessions"
     files = [run(sessions / f"s{n}", both("Asha", "Ben Zimmer"), [3, 3])[0] for n in range(3)]
     for file in files:
@@ -139,7 +139,7 @@ def test_a_round_that_was_begun_while_its_pupil_was_being_erased(
     assert [path for _, path in unfinished(db)] == [held]
     folder_lock.__exit__(None, None, None)
     shutil.rmtree(held)
-    file = Path(shutil.copy(whole, sessions / "s.zip"))  # as if it had come to its end
+    file = Path(shutil.copy(whole, sessions / "s.zip"))  # as if it had ended by itself
     store_file(db, file)
     assert names_in(file) == ["Asha", ERASED]
     assert [pupil.name for pupil in pupils(db)] == ["Asha"]
@@ -162,7 +162,8 @@ def test_an_erasure_that_was_interrupted_is_finished_later(
     assert [names_in(file)[1] for file in files] == [ERASED, "Ben"]
     assert [pupil.name for pupil in pupils(db)] == ["Asha"]
     assert [path for _, path in unfinished(db)] == [files[1]]
-    assert waiting(db, sessions) == []  # a command or the server asks what waits: now it is done
+    # a command or the server asks what is waiting: now it is done
+    assert waiting(db, sessions) == []
     assert [names_in(file)[1] for file in files] == [ERASED, ERASED]
     assert unfinished(db) == []
     assert finish_erasing(db) == []
@@ -178,7 +179,7 @@ def test_a_correction_of_an_erased_session_that_is_gone_is_not_reported_as_done(
         correct(path, 0, Verdict.WRONG, by="t", when=WHEN)
 
 
-def test_who_was_named_but_never_asked_is_erased_too(tmp_path: Path, db: Database) -> None:
+def test_a_pupil_named_but_never_asked_is_erased_too(tmp_path: Path, db: Database) -> None:
     path, _, _ = run(tmp_path / "s", both("Asha", "Ben"), [3, 3])
     with zipfile.ZipFile(path) as parts:
         parts.extractall(tmp_path / "cut")
@@ -212,8 +213,8 @@ def test_only_the_pupils_own_sessions_are_opened(
     assert told == [(1, 1)]
 
 
-def test_records_of_an_older_version_are_looked_into_once(tmp_path: Path, db: Database) -> None:
-    """They did not say whom a session names that was never asked."""
+def test_records_of_an_older_version_are_searched_once(tmp_path: Path, db: Database) -> None:
+    """They did not say whom a session names without ever asking them."""
     path, _, _ = run(tmp_path / "s", both("Asha", "Ben"), [3, 3])
     store_file(db, path)
     db.execute("delete from named")

@@ -66,11 +66,11 @@ def test_a_round_cut_short_is_entered_once(db: Database, folder: Path) -> None:
 
 
 def test_what_the_records_could_not_take_is_entered(db: Database, folder: Path) -> None:
-    """The database was locked when the round was over."""
+    """The database was locked when the round ended."""
     path, _, _ = run(folder / "s", make_round("1 + 2"), [3])
     assert waiting(db, folder) == [path]
     assert import_session(db, path, folder) == Imported(path, True, 1, 1, "")
-    # and a correction that they could not take
+    # and a correction that the records could not take either
     correct(path, 0, Verdict.WRONG, by="Ms Rao", when=WHEN)
     assert not import_session(db, path, folder).new
     assert scores(db)[0].total.wrong == 1
@@ -122,7 +122,7 @@ def test_a_round_that_is_being_held_does_not_wait_for_anybody(db: Database, fold
     assert import_session(db, left, folder).new
 
 
-def test_what_is_no_session_is_refused_and_nothing_is_kept(
+def test_what_is_not_a_session_is_refused_and_nothing_is_kept(
     db: Database, folder: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     notes = tmp_path / "notes.zip"

@@ -1,4 +1,4 @@
-"""What practice knows of a pupil, out of the records."""
+"""What practice knows of a pupil, worked out from the records."""
 
 from __future__ import annotations
 

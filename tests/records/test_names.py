@@ -1,4 +1,4 @@
-"""What can be a name, in every script, and what cannot."""
+"""What can be a name, in any script, and what cannot."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ def test_names_of_every_script(db: Database, name: str) -> None:
         "...",
     ],
 )
-def test_what_is_no_name_is_refused(db: Database, name: str) -> None:
+def test_what_is_not_a_name_is_refused(db: Database, name: str) -> None:
     with pytest.raises(BadInput, match="a pupil's name h"):
         add_pupil(db, name, created=WHEN)
     with pytest.raises(BadInput, match="a class's name h"):
@@ -85,7 +85,7 @@ def test_a_terminal_is_not_commanded_by_a_name_that_older_records_hold(db: Datab
 
 
 @pytest.mark.parametrize("days", ["1000000", "999999999999"])
-def test_voices_older_than_time_itself(db: Database, days: str) -> None:
+def test_voices_older_than_any_date(db: Database, days: str) -> None:
     done = CliRunner().invoke(main, ["pupils", "forget-voices", "--days", days])
     assert (done.exit_code, done.output) == (0, "voices removed from 0 session files\n")
 

@@ -1,4 +1,4 @@
-"""What a pupil had lately, session by session."""
+"""Which sums a pupil has had lately, session by session."""
 
 from __future__ import annotations
 

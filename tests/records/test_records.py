@@ -58,7 +58,7 @@ def test_records_open_again_without_migrating_twice(tmp_path: Path, db: Database
     assert migrations.pending(again) == []
 
 
-def test_a_file_that_is_no_database_is_refused(tmp_path: Path) -> None:
+def test_a_file_that_is_not_a_database_is_refused(tmp_path: Path) -> None:
     path = tmp_path / "notes.txt"
     path.write_text("this is not a database, it is a shopping list" * 40)
     with pytest.raises(BadInput, match=r"notes\.txt: these records cannot be opened"):
@@ -206,7 +206,7 @@ def test_voices_are_forgotten_after_their_time(tmp_path: Path, db: Database) -> 
     assert forget_voices(db, older_than_days=30, now=begun + timedelta(days=31)) == []
 
 
-def test_a_round_cut_short_forgets_voices_too_and_a_running_one_is_told(
+def test_a_round_cut_short_forgets_voices_too_and_a_running_one_is_reported(
     tmp_path: Path, db: Database
 ) -> None:
     sessions = tmp_path / "sessions"
@@ -240,12 +240,12 @@ def test_nobody_is_erased_out_of_a_round_that_is_being_held(tmp_path: Path, db: 
         assert len(scores(db)) == 2
         assert {p: p.read_bytes() for p in before} == before
         add_pupil(db, "Cem", created=WHEN)
-        assert erase_pupil(db, "Cem", sessions).unreadable == ()  # who is in none of them
+        assert erase_pupil(db, "Cem", sessions).unreadable == ()  # a pupil who is in none of them
     assert erase_pupil(db, "Asha", sessions).changed == (sessions / "held", path)
     assert [turn.pupil for turn in open_session(sessions / "held").turns][:2] == ["(erased)"] * 2
 
 
-def test_a_session_of_nobody_any_more_does_not_stay(tmp_path: Path, db: Database) -> None:
+def test_a_session_with_nobody_left_does_not_stay(tmp_path: Path, db: Database) -> None:
     path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, 4])
     store(db, open_session(path), path)
     erase_pupil(db, "Asha")
@@ -254,7 +254,7 @@ def test_a_session_of_nobody_any_more_does_not_stay(tmp_path: Path, db: Database
     assert not path.exists()
 
 
-def test_a_strangers_session_without_a_usable_time_hinders_nothing(
+def test_a_strangers_session_without_a_usable_time_blocks_nothing(
     tmp_path: Path, db: Database
 ) -> None:
     sessions = tmp_path / "sessions"
@@ -283,7 +283,7 @@ def test_one_damaged_file_does_not_keep_the_other_voices(tmp_path: Path, db: Dat
 def test_an_evenings_lesson_is_one_day(
     tmp_path: Path, db: Database, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Where it is 17:50 and 18:10 in the evening, Greenwich has gone on to the next day."""
+    """At 17:50 and 18:10 there, Greenwich time has moved on to the next day."""
     monkeypatch.setenv("TZ", "America/Chicago")
     time.tzset()
     try:

@@ -29,7 +29,7 @@ def db(tmp_path: Path) -> Database:
 
 
 def every_ear(session: Session) -> list[Session]:
-    """``session`` and what it is with each kind of correction of every sum, once and twice."""
+    """``session`` as it is, and with each kind of correction of every sum, made once and twice."""
     found = [session]
     for verdict in Verdict:
         for value in (None, 4):
@@ -60,9 +60,7 @@ def test_old_rows_are_filled_as_the_sessions_tell(path: Path, db: Database) -> N
     assert any(verdict == "right" for _, verdict, _, _ in told) or "wrong" in str(told)
 
 
-def test_what_an_answer_that_was_asked_for_twice_took_counts_nowhere(
-    tmp_path: Path, db: Database
-) -> None:
+def test_the_time_of_an_answer_asked_for_twice_counts_nowhere(tmp_path: Path, db: Database) -> None:
     path, _, _ = run(tmp_path / "s", make_round("20 + 10", "1 + 2"), [MUMBLE, 30, 3], delay=1.25)
     session = open_session(path)
     asked_twice, once = session.turns

@@ -1,4 +1,4 @@
-"""Sessions made up for the tests: every term and answer is a short tone where it is said."""
+"""Sessions made for the tests: every term and answer is a short tone where it is said."""
 
 from __future__ import annotations
 

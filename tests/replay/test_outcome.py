@@ -27,7 +27,7 @@ def turn(
     typed: bool = False,
     ear: tuple[Verdict, int | None] | None = None,
 ) -> Answered:
-    """The answer to 12 + 21 as the machine had it, and as the teacher's ear has it."""
+    """The answer to 12 + 21 as the machine heard it, and as the teacher's ear heard it."""
     (one,) = made(["12 + 21"]).turns
     attempt = Attempt(words, (), None, None, verdict, value, None, typed)
     corrections = (Correction(*ear, "teacher", "2026-01-05"),) if ear else ()
@@ -61,7 +61,7 @@ def test_what_was_heard(one: Answered, said: str) -> None:
 
 @pytest.fixture
 def far_east(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
-    monkeypatch.setenv("TZ", "XYZ-09")  # nine hours before Greenwich, as POSIX has it
+    monkeypatch.setenv("TZ", "XYZ-09")  # nine hours ahead of Greenwich, in POSIX notation
     time.tzset()
     yield
     monkeypatch.undo()
@@ -69,7 +69,7 @@ def far_east(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
 
 
 @pytest.mark.usefixtures("far_east")
-def test_days_are_those_of_the_calendar_on_the_wall() -> None:
+def test_days_are_those_of_the_local_calendar() -> None:
     evening = "2026-01-05T18:30:00+00:00"
     assert local_time(evening) == "2026-01-06 03:30"
     assert local_date(evening) == "2026-01-06"

@@ -1,4 +1,4 @@
-"""The page as a file: small, alone, escaped, only what was asked for."""
+"""The page as a file: small, self-contained, escaped, only what was asked for."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def test_the_policy_names_the_style_and_the_script_that_are_there() -> None:
     assert " style=" not in page.split("<body", 1)[1].split("<script", 1)[0]
 
 
-def test_names_are_escaped_wherever_they_stand() -> None:
+def test_names_are_escaped_wherever_they_appear() -> None:
     evil = '"><script>alert(1)</script>&amp;'
     page = build_page(made(["3 + 4"], [8], pupil=evil, name=evil, damage=evil))
     assert "<script>alert" not in page

@@ -17,7 +17,7 @@ def of(**modules: str) -> str:
     return joined(lambda name: modules[name])
 
 
-def test_a_module_stands_behind_what_it_imports_and_comes_once() -> None:
+def test_a_module_follows_what_it_imports_and_comes_once() -> None:
     script = of(
         main='import { b } from "./left.js";\nimport { c } from "./right.js";\nb(c);\n',
         left='import {\n  a,\n} from "./base.js";\nexport function b(x) { return a + x; }\n',

@@ -27,7 +27,7 @@ def parts(drawn: str) -> list[ET.Element]:
 
 
 def read(drawn: str) -> int:
-    """The value of a live picture, from which of its parts stand where they count."""
+    """The value of a live picture, from which of its parts are where they count."""
     total = 0
     for node in parts(drawn):
         counts = node.get("transform") is None
@@ -51,11 +51,11 @@ def test_the_frame_draws_nine_columns() -> None:
 def test_a_hand_has_a_thumb_and_four_fingers_that_fold_away() -> None:
     for node in parts(picture(0, 1, "hands", live=True)):
         dx, dy = map(float, (node.get("data-away") or "").split())
-        assert math.hypot(dx, dy) > 25  # a fifth of the hand: seen at 40 px as 8 px
+        assert math.hypot(dx, dy) > 25  # a fifth of the hand: 8 px of a hand of 40 px
 
 
 def test_the_thumb_stands_apart() -> None:
-    """The thumb is the thickest and leans away from the fingers, which stand nearly upright."""
+    """The thumb is the thickest and leans away from the fingers, which are nearly upright."""
     thumb, *fingers = hands._SHAPES
     assert all(thumb.width > finger.width for finger in fingers)
     assert all(abs(thumb.lean - finger.lean) > 45 for finger in fingers)
@@ -63,7 +63,7 @@ def test_the_thumb_stands_apart() -> None:
         assert right.x - left.x > 0.8 * left.width  # fingers can be counted
 
 
-def test_a_picture_is_named_for_those_who_do_not_see_it() -> None:
+def test_a_picture_has_a_name_for_those_who_cannot_see_it() -> None:
     assert ET.fromstring(picture(7, 2, "hands", name="The hands show 7.")).attrib == {
         "viewBox": "0 0 248 150",
         "class": "picture",

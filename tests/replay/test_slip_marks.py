@@ -1,4 +1,4 @@
-"""Where it may have gone wrong: each slip on its move, always as possible."""
+"""Where it may have gone wrong: each slip on its move, always worded as a possibility."""
 
 from __future__ import annotations
 
@@ -73,7 +73,7 @@ def test_only_wrong_answers_are_diagnosed() -> None:
 
 
 def test_every_wrong_answer_of_two_hands_finds_its_steps() -> None:
-    """Whatever was heard, every slip that explains it belongs to a card of the story."""
+    """Whatever was heard, every slip that explains it belongs to one of the story's cards."""
     diagnoser = Diagnoser(2)
     for text in ("34 + 13 - 22", "8 + 67 + 19", "91 - 46 + 5"):
         told = story(text)

@@ -1,4 +1,4 @@
-"""The explanation by a voice: sentences that come up again are kept once, times are exact."""
+"""The spoken explanation: repeated sentences are kept once, times are exact."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def test_each_step_is_said_and_then_shown_and_the_answer_comes_last() -> None:
     assert voice.said[-2:] == ["The hands show 47.", "That is the answer."]
     assert "3 more: not enough fingers, so plus 5 and minus 2." in voice.said
     assert len(told.beats) == len(story.steps)
-    for beat, mark in zip(told.beats, told.said, strict=False):  # here one sentence a step
+    for beat, mark in zip(told.beats, told.said, strict=False):  # one sentence for each step here
         assert beat.slot == mark.onset
         assert beat.start == mark.offset  # nothing moves while it is being said
     assert told.beats[3].end - told.beats[3].start == pytest.approx(1.8)  # two gestures

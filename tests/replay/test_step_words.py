@@ -1,4 +1,4 @@
-"""The phrase tables are complete, and say things a child of seven reads."""
+"""The phrase tables are complete, and their sentences can be read by a child of seven."""
 
 from __future__ import annotations
 
@@ -85,7 +85,8 @@ class Noted(dict[str, Any]):
 
 
 def test_every_phrase_is_used(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Pages and terminal together ask for every phrase, but for the rarer kinds of slips."""
+    """Pages and terminal together ask for every phrase, except those for the rarer kinds of
+    slips."""
     asked: set[str] = set()
     tables = phrases("en").tables
     noted = StepPhrases("en", {name: Noted(name, dict(t), asked) for name, t in tables.items()})
@@ -135,7 +136,7 @@ def test_no_phrase_is_empty_or_left_in_english(language: str) -> None:
                     assert text != (same[n] if isinstance(same, list) else same), key
 
 
-def test_an_unknown_language_is_refused_with_those_there_are() -> None:
+def test_an_unknown_language_is_refused_and_the_known_ones_are_named() -> None:
     with pytest.raises(BadInput, match=r"'xx': there are de, en"):
         phrases("xx")
 
@@ -229,7 +230,7 @@ def test_signs_are_read_out_as_words() -> None:
     assert spoken(german.why, phrases("de")) == "3 dazu: zu wenig Finger, also plus 5 und minus 2."
 
 
-def test_numbers_are_written_with_true_signs_that_do_not_break() -> None:
+def test_numbers_are_written_with_real_minus_signs_that_do_not_break() -> None:
     assert signed(5) == "+\xa05"
     assert signed(-12) == "\u2212\xa012"
     assert written((34, 13, -22)) == "34 +\xa013 \u2212\xa022"
@@ -246,7 +247,8 @@ def syllables(word: str) -> int:
 
 def test_every_rule_reads_at_the_level_of_a_seven_year_old() -> None:
     """Flesch-Kincaid grade (Kincaid et al. 1975): 0.39 words/sentence + 11.8 syllables/word -
-    15.59. A child of seven is in grade 1 or 2. Over every move of two hands and three columns."""
+    15.59. A child of seven is in grade 1 or 2. Measured over every move of two hands and three
+    columns."""
     sentences: set[str] = set()
     for columns, texts in {
         2: [f"{a} + {b}" for a in range(1, 99) for b in range(1, 100 - a)],

@@ -1,4 +1,4 @@
-"""The printed set: what stands on the pages, and a QR code that an independent reader reads."""
+"""The printed set: what is on the pages, and a QR code that an independent reader can read."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def text_of(data: bytes) -> list[str]:
 
 
 def codes_of(data: bytes, dots_per_inch: int = 300) -> list[str]:
-    """What ZXing reads in the rendered pages."""
+    """What ZXing reads on the rendered pages."""
     found: list[str] = []
     with opened(data) as document:
         for page in document:

@@ -1,4 +1,4 @@
-"""Events and their JSON: what is written comes back, and nothing of a newer file is lost."""
+"""Events and their JSON: what is written comes back, and nothing in a newer file is lost."""
 
 from __future__ import annotations
 
@@ -134,7 +134,8 @@ EVENT_SCHEMA = Draft202012Validator(schema("event"))
 def test_what_breaks_the_schema_is_refused_and_nothing_else(
     one: tuple[Event, str], data: st.DataObject
 ) -> None:
-    """The typed reader is held to the JSON Schema, as the jsonschema library understands it."""
+    """The typed reader is checked against the JSON Schema, as the jsonschema library understands
+    it."""
     told: dict[str, Any] = json.loads(Entry(0, 0, one[0]).encode())
     for key in data.draw(st.lists(st.sampled_from(sorted(set(told) - {"seq", "type"})))):
         if data.draw(st.booleans()):
@@ -151,6 +152,6 @@ def test_what_breaks_the_schema_is_refused_and_nothing_else(
 
 
 @pytest.mark.parametrize("text", ["NaN", "1e400", '"\\ud800"', "[" * 100_000, "{'a':1}", ""])
-def test_what_no_json_is_is_refused(text: str) -> None:
+def test_what_is_not_json_is_refused(text: str) -> None:
     with pytest.raises(ValueError):
         strict_json(text)

@@ -1,4 +1,4 @@
-"""The rounds that come of a plan: whose sums, in which order, on how many devices."""
+"""The rounds that a plan makes: whose sums, in which order, on how many devices."""
 
 from __future__ import annotations
 

@@ -128,7 +128,7 @@ def test_a_voice_after_an_early_number_takes_its_place() -> None:
     assert (progress.now.attempts[0].words, progress.now.value) == ("[unk]", None)
 
 
-def test_speed_is_told_by_one_spoken_answer_only() -> None:
+def test_only_a_single_spoken_answer_gives_a_speed() -> None:
     first = (heard(3), judged(Verdict.RIGHT, 3))
     typed = Judged(0, 0, Verdict.RIGHT, 3, 0.5, typed=True)
     unclear = (heard(None), judged(Verdict.UNCLEAR, None))
@@ -139,7 +139,7 @@ def test_speed_is_told_by_one_spoken_answer_only() -> None:
         assert (now.latency_s, now.speed_s) == (0.5, speed)
 
 
-def test_what_belongs_to_no_turn_is_passed_over() -> None:
+def test_what_belongs_to_no_turn_is_ignored() -> None:
     progress = told(SumEnded(1), Commanded("pause", 9))
     assert [turn.index for turn in progress.turns] == [0]
     assert not progress.turns[0].ended

@@ -110,7 +110,7 @@ def test_an_altered_session_does_not_run_again(tmp_path: Path) -> None:
 def held_with(
     folder: Path, sum_: str, *said: tuple[float, int], options: Options | None = None
 ) -> tuple[Path, list[tuple[int, Event]]]:
-    """A round of one sum, answered by pulses of 0.4 s, so many seconds after its last term."""
+    """A round of one sum, answered by pulses of 0.4 s at given seconds after its last term."""
     events: list[tuple[int, Event]] = []
     after = [(round(after_s * SESSION_RATE), value) for after_s, value in said]
     room = VirtualRoom(np.random.default_rng(1))
@@ -172,7 +172,7 @@ def test_a_number_taken_back_for_an_unclear_one_is_asked_about(tmp_path: Path) -
 
 
 def test_a_wrong_number_is_marked_when_the_time_to_take_it_back_is_over(tmp_path: Path) -> None:
-    """The wait for another number, to the block; a right one is not waited for."""
+    """The wait for another number, exact to the block; after a right one there is no wait."""
     for value, wait_s in ((7, Options().take_back_s), (3, 0.0)):
         _, events = held_with(tmp_path / str(value), "1 + 2", (1.0, value))
         (offset,) = (e.offset for _, e in events if isinstance(e, Heard) and e.guesses)
@@ -249,7 +249,8 @@ def test_commands_take_effect_and_run_again(tmp_path: Path) -> None:
 def test_a_number_typed_while_the_sum_is_read_counts_when_it_is_over(
     tmp_path: Path, typed: tuple[int, ...], verdict: str
 ) -> None:
-    """A total typed on the way is no answer yet, whatever it was typed on; the last one counts."""
+    """A total typed on the way is not an answer yet, whatever it was typed on; the last one
+    counts."""
     desk = Desk(tmp_path / "s", "1 + 2")
     desk.for_seconds(1.0)
     for value in typed:
@@ -304,7 +305,7 @@ def test_a_gap_in_the_microphone_is_refused() -> None:
 
 
 def test_the_sound_is_heard_as_it_is_recorded(tmp_path: Path) -> None:
-    """What the recogniser gets is what the file keeps: 16 bits, no more."""
+    """The recogniser gets what the file keeps: 16 bits, no more."""
     seen: list[np.ndarray] = []
 
     class Spy(PulseRecognizer):

@@ -3,9 +3,9 @@
     python -m tests.session.killed PARENT EVENTS...
     python -m tests.session.killed --hold FOLDER EVENTS
 
-The first leaves PARENT/EVENTS for every number of events. Importing is what takes long, so one
-process imports and forks another for every round: each is a process of its own that gets SIGKILL.
-The second stops in the middle of a round, says "held", and waits to be killed.
+The first leaves PARENT/EVENTS for every number of events. Importing takes longest, so one process
+imports and forks another for every round, and it is that process that gets SIGKILL. The second
+stops in the middle of a round, says "held", and waits to be killed.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ ANSWERS = (3, 8, 3, None, 3)
 
 
 def hold(folder: Path, events: int, then: Callable[[], object]) -> None:
-    """A round of SUMS in ``folder``; ``then`` is called when it has logged so many events."""
+    """A round of SUMS in ``folder``; ``then`` is called when it has logged ``events`` events."""
     room = VirtualRoom(np.random.default_rng(1))
     answers = Answers(room, list(ANSWERS))
     round_, options = make_round(*SUMS), Options(pace_s=1.0, answer_within_s=3.0)
@@ -64,7 +64,7 @@ def kill_one(folder: Path, events: int) -> None:
 
 
 def killed_rounds(parent: Path, moments: Iterable[int]) -> Path:
-    """``parent``, in which now stands what each round left that was killed after so many events."""
+    """``parent``, now holding what each round left when it was killed after that many events."""
     command = [sys.executable, "-m", "tests.session.killed", str(parent), *map(str, moments)]
     subprocess.run(command, check=True)
     return parent

@@ -1,5 +1,5 @@
 """A room where numbers are pulses: a voice says v as a pulse of level (v + 2) / 200, and the
-recogniser reads the level back. It is exact, quick, and knows nothing of the sums."""
+recogniser reads the level back. It is exact, quick, and knows nothing about the sums."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a crash leaves in the folder of sessions is found and removed, and nothing else is."""
+"""What a crash leaves in the sessions folder is found and removed, and nothing else is."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def test_a_round_that_was_killed_while_it_was_discarded(tmp_path: Path, steps: i
     assert list(folder.parent.iterdir()) == []
 
 
-def test_what_was_being_written_anew_when_its_process_was_killed(tmp_path: Path) -> None:
+def test_what_was_being_rewritten_when_its_process_was_killed(tmp_path: Path) -> None:
     whole, _, _ = run(tmp_path / "s", make_round("1 + 2"), [3])
     made = tmp_path / "made"
     with zipfile.ZipFile(whole) as parts:
@@ -61,7 +61,7 @@ def test_what_was_being_written_anew_when_its_process_was_killed(tmp_path: Path)
         copy = Path(shutil.copytree(new, tmp_path / "kept"))
         part = new.with_name(".s.zip-abc.part")
         part.write_bytes(b"a voice")
-        assert leftovers(tmp_path) == []  # somebody is at work
+        assert leftovers(tmp_path) == []  # somebody is working on it
         left = new.name
     shutil.copytree(copy, tmp_path / left)
     shutil.rmtree(copy)
@@ -73,7 +73,7 @@ def test_what_was_being_written_anew_when_its_process_was_killed(tmp_path: Path)
     assert {path.name for path in tmp_path.iterdir()} == {"s.zip", "made"}
 
 
-def test_what_is_no_leftover_stays(tmp_path: Path) -> None:
+def test_what_is_not_a_leftover_stays(tmp_path: Path) -> None:
     cut, _, _ = run(tmp_path / "cut", make_round("1 + 2"), [3])
     with zipfile.ZipFile(cut) as parts:
         parts.extractall(tmp_path / "cut")
@@ -90,7 +90,7 @@ def test_what_is_no_leftover_stays(tmp_path: Path) -> None:
     assert leftovers(tmp_path) == [beginning]
 
 
-@pytest.mark.skipif(os.name != "posix", reason="rights are of another kind here")
+@pytest.mark.skipif(os.name != "posix", reason="permissions work differently here")
 def test_nobody_else_reads_a_session(tmp_path: Path) -> None:
     old = os.umask(0o000)
     try:

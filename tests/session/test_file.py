@@ -1,4 +1,4 @@
-"""Opening session files: older versions, damage of every kind, and files made to harm."""
+"""Opening session files: older versions, damage of every kind, and malicious files."""
 
 from __future__ import annotations
 
@@ -165,7 +165,7 @@ def test_a_wrong_header_is_refused_and_the_place_is_named(
 @pytest.mark.parametrize(
     "header", [b"", b"[]", b"null", b"{", b"\xff\xfe", b"[" * 100_000, b'{"schema":NaN}', b"2"]
 )
-def test_a_header_that_is_none_is_refused(tmp_path: Path, finished: bytes, header: bytes) -> None:
+def test_what_is_not_a_header_is_refused(tmp_path: Path, finished: bytes, header: bytes) -> None:
     with pytest.raises(SessionFileError):
         opened(tmp_path, packed({**parts_of(finished), "session.json": header}))
 
@@ -201,15 +201,13 @@ def test_events_are_read_up_to_the_first_that_cannot_be(
     assert len(session.turns) == 1
 
 
-def test_an_event_of_a_kind_we_do_not_know_is_passed_over(tmp_path: Path, finished: bytes) -> None:
+def test_an_event_of_a_kind_we_do_not_know_is_ignored(tmp_path: Path, finished: bytes) -> None:
     session = opened(tmp_path, with_event(finished, 0, lambda event: event.update(type="clapped")))
     assert session.damage == ""
     assert len(session.turns) == 2
 
 
-def test_line_separators_of_other_scripts_are_no_ends_of_lines(
-    tmp_path: Path, finished: bytes
-) -> None:
+def test_line_separators_of_other_scripts_do_not_end_lines(tmp_path: Path, finished: bytes) -> None:
     parts = parts_of(finished)
     lines = parts["events.jsonl"].decode().replace('"words":"3"', '"words":"3\u2028\x85"')
     session = opened(tmp_path, packed({**parts, "events.jsonl": lines.encode()}))
@@ -264,7 +262,7 @@ def test_a_file_cut_anywhere_opens_up_to_the_cut(tmp_path: Path, finished: bytes
         opened_up.append(len(session.audio))
     assert len(opened_up) > 5
     assert opened_up == sorted(opened_up, reverse=True)
-    # most of what was there before the cut came out
+    # most of what was there before the cut came back
     assert opened_up[1] > 0.8 * len(whole.audio) * (1 - 2 * 5003 / len(finished))
 
 
@@ -279,7 +277,7 @@ def test_compressed_events_are_read_up_to_a_wrong_byte(tmp_path: Path, finished:
 
 
 def many_events(raw: bytes, count: int) -> dict[str, bytes]:
-    """A session with ``count`` wishes of the teacher in it, no two alike."""
+    """A session with ``count`` commands from the teacher in it, no two alike."""
     parts = parts_of(raw)
     rng = np.random.default_rng(3)
     events = [
@@ -320,11 +318,11 @@ def test_whatever_happens_to_a_file_it_opens_or_is_refused_in_one_line(
         assert all(turn.sum.terms for turn in session.turns)
 
 
-# --- files made to harm -----------------------------------------------------------------------
+# --- malicious files --------------------------------------------------------------------------
 
 
 def bomb(name: str, mebibytes: int) -> bytes:
-    """A zip whose ``name`` is so many zeros, a thousandth of it packed."""
+    """A zip whose ``name`` is nothing but zeros, a thousandth of the size when packed."""
     target = io.BytesIO()
     with zipfile.ZipFile(target, "w") as zeros:
         info = zipfile.ZipInfo(name)
@@ -366,8 +364,11 @@ def test_a_zip_bomb_is_not_unpacked(
 
 
 @pytest.mark.parametrize("line", [b"\n", b"[0]" * 350_000 + b"\n", b"[" * (1 << 20)])
-def test_events_that_are_none_take_no_memory(tmp_path: Path, finished: bytes, line: bytes) -> None:
-    """64 MiB of line ends took a gigabyte; what may be read of it is read once, and its copy."""
+def test_lines_that_are_not_events_take_no_memory(
+    tmp_path: Path, finished: bytes, line: bytes
+) -> None:
+    """64 MiB of line ends used to take a gigabyte; now the part that may be read is held once, and
+    one copy."""
     target = io.BytesIO()
     with zipfile.ZipFile(target, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as whole:
         for name, content in parts_of(finished).items():
@@ -399,7 +400,7 @@ def test_more_events_than_any_round_makes_are_not_read(
 
 
 def repeated(raw: bytes, kind: str, times: int) -> bytes:
-    """``raw`` with its first event of ``kind`` so many times, and nothing after it."""
+    """``raw`` with its first event of ``kind`` repeated ``times`` times, and nothing after it."""
     parts = parts_of(raw)
     lines = [json.loads(line) for line in parts["events.jsonl"].splitlines()]
     place = next(k for k, line in enumerate(lines) if line["type"] == kind)
@@ -428,7 +429,8 @@ def calls_to_open(path: Path) -> int:
 def test_every_event_costs_the_same_however_many_there_are(
     tmp_path: Path, finished: bytes, kind: str
 ) -> None:
-    """A file of 20,000 events took 44 s: its schema was checked for each, with 1,000 calls."""
+    """A file of 20,000 events used to take 44 s: the schema was checked for each, with 1,000
+    calls."""
     costs = []
     for times in (10, 110, 1_110):
         path = tmp_path / f"{times}.zip"
@@ -508,7 +510,8 @@ def test_there_are_sessions_from_elsewhere() -> None:
 
 @pytest.mark.parametrize("path", DEMO_SESSIONS, ids=lambda path: path.stem)
 def test_a_session_from_elsewhere_runs_again_to_the_same_bytes(path: Path) -> None:
-    """The sessions that come with the project were recorded on another machine than this one."""
+    """The sessions that come with the project were recorded on a different machine from this
+    one."""
     session = open_session(path)
     again = rerun(session)
     assert again.difference == ""
@@ -522,13 +525,14 @@ def test_one_wrong_sample_is_noticed(path: Path) -> None:
     audio = session.audio.copy()
     audio[len(audio) // 2, 1] ^= 1
     heard = replace(session, audio=audio)
-    assert rerun(heard).difference == ""  # the microphone is given, whatever it heard
+    # the microphone's sound is taken as given, whatever it heard
+    assert rerun(heard).difference == ""
     said = session.audio.copy()
     said[100, 0] += 5  # before anything is read aloud, the loudspeaker was silent
     assert rerun(replace(session, audio=said)).difference == "the sound is not the same"
 
 
-def test_a_key_that_is_not_known_is_passed_over(tmp_path: Path, finished: bytes) -> None:
+def test_an_unknown_key_is_ignored(tmp_path: Path, finished: bytes) -> None:
     def add(head: dict[str, Any]) -> None:
         head["weather"] = "rain"
         head["options"]["colour"] = "blue"

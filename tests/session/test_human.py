@@ -1,4 +1,4 @@
-"""A round whose answers are human voices: recordings through the microphone's door, our own
+"""A round whose answers are human voices: recordings fed in as the microphone, our own
 recogniser, the judge, the recorder and the records.
 
 The clips are the Free Spoken Digit Dataset's (CC BY-SA 4.0, Zohar Jackson et al.); the handful
@@ -90,7 +90,7 @@ def test_a_round_answered_by_human_recordings(tmp_path: Path, speaker: str) -> N
     path, session, person = human_round(tmp_path, speaker)
     right = [Sum.parse(text).answer == said for text, said in SUMS]
     verdicts = [turn.verdict for turn in session.turns]
-    # nobody is wronged and nobody is flattered; an unclear answer is no mistake of the judge
+    # nobody is wronged and nobody is flattered; an unclear answer is not a mistake of the judge
     for truth, verdict in zip(right, verdicts, strict=True):
         assert verdict in ((Verdict.RIGHT if truth else Verdict.WRONG), Verdict.UNCLEAR)
     settled = [turn for turn in session.turns if turn.verdict is not Verdict.UNCLEAR]

@@ -38,8 +38,9 @@ DELAY_S = 0.9
 
 
 ATTEMPTS = 3
-"""A computer too busy to serve its sound card in time moves what is played. That is told and mended
-elsewhere (test_soundcard.py); here it would only blur the times, so that round is held again."""
+"""A computer too busy to serve its sound card in time moves what is played. That is reported and
+corrected elsewhere (test_sound_card.py); here it would only blur the times, so that round is held
+again."""
 
 
 def in_its_place(card: SoundCard) -> bool:
@@ -99,7 +100,8 @@ def test_a_round_in_a_room_that_hears_its_own_loudspeaker(tmp_path: Path) -> Non
     values = [turn.value for turn in session.turns]
     assert values == [47, None, 52]
     assert verdicts[:2] == ["right", "silent"]
-    assert verdicts[2] in ("wrong", "unclear")  # half covered by the reading, it may be asked again
+    # half covered by the reading, it may be asked for again
+    assert verdicts[2] in ("wrong", "unclear")
     latencies = [turn.latency_s for turn in session.turns]
     # the engine's first sound is its voice, here a weak /f/
     assert latencies[0] == pytest.approx(answered[0] / SESSION_RATE, abs=0.020)

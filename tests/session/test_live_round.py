@@ -1,4 +1,4 @@
-"""The life of a round: what is left of it, however it begins and ends."""
+"""The life of a round: what it leaves behind, however it begins and ends."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def test_an_error_that_a_teacher_can_read_keeps_what_was_answered(tmp_path: Path
     assert session.why_ended == "the model is gone"
 
 
-def test_a_mistake_of_ours_leaves_a_round_that_was_cut_short(tmp_path: Path) -> None:
+def test_an_error_of_ours_leaves_a_round_that_was_cut_short(tmp_path: Path) -> None:
     live, room = opened(tmp_path / "s")
     with pytest.raises(KeyError), live:
         for_seconds(live, room, 5)

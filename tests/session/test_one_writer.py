@@ -1,4 +1,4 @@
-"""Several who change one session file at once, threads and processes: nothing is lost."""
+"""Several threads and processes change one session file at once: nothing is lost."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def test_all_corrections_of_two_processes_and_two_threads_are_in_the_file(path: 
 
 
 def test_erasing_beside_correcting_wins_and_no_correction_is_lost(path: Path) -> None:
-    """The erased pupil never comes back, whoever began first."""
+    """The erased pupil never comes back, whichever began first."""
     with ThreadPoolExecutor(3) as pool:
         corrections = [
             pool.submit(correct, path, 0, Verdict.WRONG, by="t", when=WHEN, value=value)
@@ -97,7 +97,7 @@ def test_erasing_beside_correcting_wins_and_no_correction_is_lost(path: Path) ->
     assert not session.audio[:, 1].any()
 
 
-def test_who_waits_in_vain_is_told(path: Path) -> None:
+def test_a_writer_that_waits_in_vain_is_told(path: Path) -> None:
     with (
         only_writer(path),
         pytest.raises(BeingHeld, match=r"s\.zip: another program is changing this session"),
@@ -110,7 +110,8 @@ def test_who_waits_in_vain_is_told(path: Path) -> None:
 
 
 def test_only_one_at_a_time_is_inside(tmp_path: Path) -> None:
-    """The lock's file is removed each time: whoever waited for the old one must not get in."""
+    """The lock's file is removed each time: a writer that waited for the old one must not get
+    in."""
     inside, most = 0, 0
     count = threading.Lock()
 

@@ -23,7 +23,7 @@ from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round
 from tests.sizes import size
 
 MOMENTS = size((1, 3, 5, 9, 14, 22), tuple(range(1, 24)))
-"""After how many events a round's process is killed."""
+"""The numbers of events after which a round's process is killed."""
 
 
 @pytest.fixture(scope="module")
@@ -33,16 +33,16 @@ def killed(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def uncut(tmp_path_factory: pytest.TempPathFactory) -> Session:
-    """The same round, held to its end."""
+    """The same round, run to its end."""
     folder = tmp_path_factory.mktemp("whole") / "s"
     return open_session(run(folder, make_round(*SUMS), list(ANSWERS))[0])
 
 
 @pytest.mark.parametrize(("lost", "says"), [(640, ""), (1_152, ""), (3_200, "event 11 was")])
-def test_a_crash_right_after_the_end_costs_sound_and_is_no_alteration(
+def test_a_crash_right_after_the_end_costs_sound_but_is_not_an_alteration(
     tmp_path: Path, lost: int, says: str
 ) -> None:
-    """The end is logged, and the last block of the sound was not written yet."""
+    """The end has been logged, and the last block of the sound has not been written yet."""
     path, _, _ = run(tmp_path / "s", make_round("1 + 2", "1 + 2"), [3, 8])
     whole = open_session(path)
     cut = replace(whole, audio=whole.audio[:-lost])
@@ -61,7 +61,7 @@ def test_killed_at_any_moment_every_finished_answer_is_there(
     assert [e.encode() for e in session.events] == [e.encode() for e in uncut.events[:events]]
     finished = [turn for turn in session.turns if turn.ended]
     assert finished == [t for t in uncut.turns if t.ended][: len(finished)]
-    # the sound is there but for the encoder's last block of 1,152 samples
+    # the sound is there except for the encoder's last block of 1,152 samples
     assert len(session.audio) >= session.events[-1].at - 1152 - 64
     assert np.array_equal(session.audio, uncut.audio[: len(session.audio)])
     assert rerun(session).difference == ""
@@ -113,7 +113,8 @@ def test_a_full_disk_keeps_what_was_answered(
 def test_sound_that_cannot_be_written_is_an_error_of_the_system(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """libsndfile has an error of its own for it, which nobody who holds a round expects."""
+    """libsndfile has an error of its own for it, which the code that holds a round does not
+    expect."""
 
     def full(sound: soundfile.SoundFile, samples: object) -> None:
         raise soundfile.LibsndfileError(2)
@@ -133,7 +134,7 @@ def test_a_round_that_is_stopped_at_once_is_a_file_too(tmp_path: Path) -> None:
     assert open_session(recorder.finish()).why_ended == "stopped at the keyboard"
 
 
-def test_a_session_is_never_written_over_another(tmp_path: Path) -> None:
+def test_a_session_never_overwrites_another(tmp_path: Path) -> None:
     (tmp_path / "s").mkdir()
     with pytest.raises(FileExistsError):
         FileRecorder(tmp_path / "s", {})
@@ -146,7 +147,7 @@ def test_a_session_is_never_written_over_another(tmp_path: Path) -> None:
         ("text.zip", b"hello", "not a readable session file"),
     ],
 )
-def test_what_is_no_session_is_refused(
+def test_what_is_not_a_session_is_refused(
     tmp_path: Path, name: str, content: bytes | None, message: str
 ) -> None:
     path = tmp_path / name

@@ -1,4 +1,5 @@
-"""Rounds that were cut short: who holds a folder, and what becomes of one that nobody holds."""
+"""Rounds that were cut short: which process holds a folder, and what becomes of one that none
+holds."""
 
 from __future__ import annotations
 
@@ -30,7 +31,7 @@ MOMENTS = size((5, 14, 22), tuple(range(4, 24)))  # before the fourth event no s
 
 
 class Killed:
-    """Copies of what rounds left whose process was killed after so many events."""
+    """Copies of what rounds left whose process was killed after a given number of events."""
 
     def __init__(self, parent: Path) -> None:
         self.parent = killed_rounds(parent, MOMENTS)
@@ -65,7 +66,7 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in folder.iterdir()}
 
 
-def test_a_round_that_another_process_holds_is_let_be(
+def test_a_round_that_another_process_holds_is_left_alone(
     elsewhere: tuple[Path, subprocess.Popen[str]],
 ) -> None:
     folder, process = elsewhere
@@ -81,11 +82,11 @@ def test_a_round_that_another_process_holds_is_let_be(
         erase_voices(folder)
     with pytest.raises(BadInput, match="being held now; correct it when it is over"):
         correct(folder, 0, Verdict.WRONG, by="Ms Rao", when=WHEN)
-    assert not erase_from_session(folder, "Ben")  # who is not in it
+    assert not erase_from_session(folder, "Ben")  # a pupil who is not in it
     assert contents(folder) == before
     process.kill()
     process.wait()
-    # the system has freed it
+    # the system has released it
     assert not is_held(folder)
     assert cut_short(folder.parent) == [folder]
     with pytest.raises(BadInput, match="was cut short; `oralquiz enter"):
@@ -122,7 +123,7 @@ def test_a_round_cut_short_becomes_the_file_it_would_have_been(
     assert made.lost == ""
     assert list(tmp_path.iterdir()) == [made.file]
     session = open_session(made.file)
-    assert session.damage == CUT_SHORT  # no end was made up
+    assert session.damage == CUT_SHORT  # no end was invented
     assert session.header == cut.header
     assert session.turns == cut.turns
     assert len(session.events) == events
@@ -160,7 +161,9 @@ def test_a_crash_between_packing_and_tidying_up_costs_nothing(
     assert not folder.exists()
 
 
-def test_another_session_of_the_name_is_not_written_over(killed: Killed, tmp_path: Path) -> None:
+def test_another_session_of_the_same_name_is_not_overwritten(
+    killed: Killed, tmp_path: Path
+) -> None:
     folder = killed.copy(tmp_path / "s")
     other, _, _ = run(tmp_path / "other", make_round("1 + 2"), [3])
     other.rename(tmp_path / "s.zip")
@@ -191,7 +194,7 @@ def test_a_line_that_the_crash_cut_is_dropped_and_no_other(killed: Killed, tmp_p
         correct(made, 0, Verdict.WRONG, by="Ms Rao", when=WHEN)
 
 
-def test_sound_that_a_power_cut_took_is_told(killed: Killed, tmp_path: Path) -> None:
+def test_sound_lost_in_a_power_cut_is_reported(killed: Killed, tmp_path: Path) -> None:
     folder = killed.copy(tmp_path / "s")
     sound = folder / "audio.flac"
     sound.write_bytes(sound.read_bytes()[:5000])
@@ -227,10 +230,10 @@ def test_a_folder_without_a_session_is_refused_and_left_alone(tmp_path: Path) ->
     assert [path.name for path in tmp_path.iterdir()] == ["notes.txt"]
 
 
-def test_what_else_lies_in_the_folder_stays(killed: Killed, tmp_path: Path) -> None:
+def test_everything_else_in_the_folder_stays(killed: Killed, tmp_path: Path) -> None:
     folder = killed.copy(tmp_path / "s")
     (folder / "notes.txt").write_text("mine")
-    (folder / ".new-x").mkdir()  # of a crash while it was being rewritten
+    (folder / ".new-x").mkdir()  # from a crash while it was being rewritten
     recover(folder)
     assert [path.name for path in folder.iterdir()] == ["notes.txt"]
     assert cut_short(tmp_path) == []
@@ -250,7 +253,7 @@ def test_a_disk_that_fills_while_packing_leaves_the_round_as_it_was(
         recover(folder)
     monkeypatch.undo()
     assert contents(folder) == before
-    assert list(tmp_path.iterdir()) == [folder]  # and no half of a file with a voice in it
+    assert list(tmp_path.iterdir()) == [folder]  # and no half-written file with a voice in it
     assert recover(folder).file.exists()
 
 

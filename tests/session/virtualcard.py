@@ -1,4 +1,4 @@
-"""A sound card that is not there: PulseAudio with null sinks, for tests on a machine without one.
+"""A virtual sound card: PulseAudio with null sinks, for tests on a machine without a real one.
 
 The loudspeaker ``room`` and the microphone ``roommic`` hear each other, as in a room without
 walls; ``desk`` is a second pair that hears nothing of the first. Everything lives in one private
@@ -86,7 +86,7 @@ class VirtualCard:
         )  # fmt: skip
 
     def stall(self, seconds: float) -> None:
-        """Have the sound server do nothing for a while, as on a computer that is too busy."""
+        """Make the sound server do nothing for a while, as on a computer that is too busy."""
         self._process.send_signal(signal.SIGSTOP)
         time.sleep(seconds)
         self._process.send_signal(signal.SIGCONT)
@@ -98,7 +98,7 @@ class VirtualCard:
 
 
 def start_card(folder: Path) -> VirtualCard:
-    """A virtual card. Where none can be had the test is skipped, or fails if
+    """A virtual card. Where there can be none the test is skipped, or fails if
     ORALQUIZ_REQUIRE_SOUND=1."""
     lacks = missing()
     if lacks and os.environ.get("ORALQUIZ_REQUIRE_SOUND") == "1":
@@ -110,7 +110,7 @@ def start_card(folder: Path) -> VirtualCard:
 
 @contextlib.contextmanager
 def using_card(folder: Path) -> Iterator[VirtualCard]:
-    """A virtual card that this process uses meanwhile."""
+    """A virtual card that this process uses in the meantime."""
     card = start_card(folder)
     try:
         with pytest.MonkeyPatch.context() as patch:

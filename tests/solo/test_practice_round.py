@@ -49,7 +49,7 @@ def test_right_answers_make_it_quicker_and_wrong_ones_slower() -> None:
     assert quick.pace_s() < begun < slow.pace_s()
 
 
-def test_the_pupil_is_read_to_more_slowly_on_asking() -> None:
+def test_the_pupil_is_read_to_more_slowly_on_request() -> None:
     chosen = practice_round()
     before = chosen.pace_s()
     chosen.slower()
@@ -81,7 +81,7 @@ class Quickest(PulseReader):
         return super().phrase(text)
 
 
-def test_each_sum_is_read_at_the_pace_of_then() -> None:
+def test_each_sum_is_read_at_the_pace_of_the_moment() -> None:
     paces = [3.0, 2.51, 1.4]
     opened: list[float] = []
 

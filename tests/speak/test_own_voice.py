@@ -33,7 +33,8 @@ def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def take(word: str = "seven", loud: float = 1.0) -> Samples:
-    """Half a second of the word in a room that hisses, a third of a second quiet around it."""
+    """Half a second of the word in a room that hisses, with a third of a second of quiet around
+    it."""
     hiss = 1e-4 * np.random.default_rng(1).standard_normal(round(1.2 * RATE))
     sound = hiss.astype(np.float32)
     word_sound = tone(0.5, RATE, 100 + 20 * len(word))
@@ -95,7 +96,7 @@ def test_a_word_that_is_missing_is_named_with_the_way_out() -> None:
     assert "thirty" in OwnVoice("ann").missing()
 
 
-def test_a_word_can_be_recorded_anew() -> None:
+def test_a_word_can_be_recorded_again() -> None:
     record("ann", ("two", "three"))
     keep_word("ann", "en", "two", Clip(take("a much longer word"), RATE))
     assert OwnVoice("ann").words == ("two", "three")
@@ -118,7 +119,7 @@ def test_a_word_can_be_recorded_anew() -> None:
         ),
     ],
 )
-def test_a_bad_take_is_told_in_words(samples: Samples, message: str | None) -> None:
+def test_a_bad_take_is_described_in_words(samples: Samples, message: str | None) -> None:
     told = complaint(samples.astype(np.float32), RATE)
     if message is None:
         assert told is None
@@ -128,7 +129,7 @@ def test_a_bad_take_is_told_in_words(samples: Samples, message: str | None) -> N
 
 
 @pytest.mark.parametrize("name", ["", "../elsewhere", "a b", "x" * 41])
-def test_a_name_that_is_no_folder_name_is_refused(name: str) -> None:
+def test_a_name_that_cannot_be_a_folder_name_is_refused(name: str) -> None:
     with pytest.raises(BadInput, match="cannot be the name of a voice"):
         keep_word(name, "en", "two", Clip(take(), RATE))
 

@@ -37,7 +37,7 @@ def test_a_teachers_own_words_win_and_the_rest_stays(tmp_path: Path) -> None:
     assert row.signs("plus_minus") == ("plus {n}", "minus {n}")
 
 
-def test_the_own_table_is_found_in_its_place() -> None:
+def test_a_teachers_own_table_is_found_in_its_place() -> None:
     assert own_table() == data_folder() / "phrases.toml"
     own_table().parent.mkdir(parents=True, exist_ok=True)
     own_table().write_text('[en]\nlead_in = "here we go"\n')

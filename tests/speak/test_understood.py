@@ -18,7 +18,7 @@ from tests.speak.understood import (
 
 @pytest.mark.slow
 def test_every_number_is_understood_at_two_seconds() -> None:
-    """Each in one of twenty sums; a usual run says every third of them."""
+    """Each in one of twenty sums; an ordinary run says every third of them."""
     voice = open_voice(pace=2.0)
     missed = []
     for terms in sums_with_every_number()[:: size(3, 1)]:
@@ -30,7 +30,7 @@ def test_every_number_is_understood_at_two_seconds() -> None:
 
 
 def test_the_ear_can_tell_a_wrong_number() -> None:
-    """The check can fail: a sum that is not the one said is not heard."""
+    """The check can fail: a sum other than the one said is not heard."""
     terms, other = sums_with_every_number()[:2]
     dictation = dictate(terms, open_voice(pace=2.0), pace=2.0, sample_rate=RATE)
     assert terms_right(said_terms(other), heard_terms(dictation.samples)) == 0

@@ -56,7 +56,7 @@ def test_another_rate_or_voice_is_another_clip(fresh_cache: Path, other: object)
     assert len(first.samples) != len(second.samples)
 
 
-def test_a_damaged_clip_is_rendered_anew(fresh_cache: Path) -> None:
+def test_a_damaged_clip_is_rendered_again(fresh_cache: Path) -> None:
     first = open_voice().say("seven")
     clips(fresh_cache)[0].write_bytes(b"RIFF, but not really")
     np.testing.assert_allclose(open_voice().say("seven").seconds, first.seconds, atol=0.01)
@@ -122,7 +122,7 @@ def test_a_voice_the_engine_does_not_have_is_one_clear_line(fresh_cache: Path) -
 
 
 @pytest.mark.parametrize("name", ["gmw/en", "engine:", "tape:2"])
-def test_a_name_that_is_no_voice_is_refused(name: str) -> None:
+def test_a_name_that_is_not_a_voice_is_refused(name: str) -> None:
     with pytest.raises(BadInput, match="is not a voice: see the names in `oralquiz voice list`"):
         open_voice(name)
 

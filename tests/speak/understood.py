@@ -1,6 +1,6 @@
-"""An independent ear: pocketsphinx with its own US English model, which knows no voice of ours.
+"""An independent ear: pocketsphinx with its own US English model, which knows none of our voices.
 
-It is told the grammar of a read-aloud sum, no numbers of it.
+It is given the grammar of a sum read aloud, but none of the sum's numbers.
 """
 
 from __future__ import annotations
@@ -70,7 +70,7 @@ def said_terms(terms: Sum) -> list[str]:
 
 
 def terms_right(said: list[str], heard: list[str]) -> int:
-    """How many of ``said`` were heard, in their order."""
+    """How many of ``said`` were heard, in order."""
     matches = difflib.SequenceMatcher(None, said, heard, autojunk=False).get_matching_blocks()
     return sum(match.size for match in matches)
 

@@ -17,7 +17,7 @@ def classroom(tmp_path: Path) -> Classroom:
 
 @pytest.fixture
 def teacher(classroom: Classroom) -> Iterator[TestClient]:
-    """The teacher's browser on this computer; the classroom lives as long as it."""
+    """The teacher's browser on this computer; the classroom lives as long as this browser does."""
     with client_of(classroom) as client:
         assert client.portal is not None
         client.portal.call(make_pupils, classroom, "Asha Rao", "Ben")

@@ -1,6 +1,6 @@
-"""The types that the pages' scripts believe in (static/protocol.js), read for tests.
+"""The types that the pages' scripts rely on (static/protocol.js), read for tests.
 
-What really travels is held to them, so that the type checker of the scripts checks the truth.
+What really travels is checked against them, so that the scripts' type checker works on true types.
 """
 
 from __future__ import annotations

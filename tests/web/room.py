@@ -1,4 +1,4 @@
-"""A classroom that hears and says the pulses of tests.session.room, and pages that are not there.
+"""A classroom that hears and says the pulses of tests.session.room, and simulated pages.
 
 ``Tablet`` speaks a page's half of the protocol: it streams, plays on its own clock, comes back.
 Threads are replaced by the caller's own, so that what happens is the same every time.
@@ -55,7 +55,7 @@ class Here(Executor):
         return future
 
     def go_on(self) -> None:
-        """It is not busy any more, and does what waited."""
+        """It is no longer busy, and does what was waiting."""
         self.busy = False
         while self.waiting:
             self.waiting.pop(0)()
@@ -205,7 +205,7 @@ class Tablet:
         return heard
 
     async def stream(self, packets: int = 1, *, until: Callable[[], bool] | None = None) -> bool:
-        """Send up to so many packets, ``until`` says that it is enough. False: it never did."""
+        """Send up to ``packets`` packets, or until ``until`` is true. False: it never was."""
         for _ in range(packets):
             await self.listen()
             if until is not None and until():

@@ -59,7 +59,7 @@ def held(
 
 
 async def settle(classroom: Classroom) -> None:
-    """Let everything that was begun come to its end."""
+    """Let everything that has been started finish."""
     await asyncio.sleep(0)
     await classroom.background.done()
 
@@ -154,7 +154,7 @@ def test_a_pupil_is_told_nothing_of_the_sum_or_of_others(tmp_path: Path) -> None
 def test_an_unclear_answer_is_asked_for_again_and_never_called_wrong(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, sum_: str
 ) -> None:
-    """Thirteen or thirty was said, and one of them is the answer: nobody can tell."""
+    """Thirteen or thirty was said, and one of them is the answer: nobody can tell which."""
     monkeypatch.setattr(
         assembly, "plan_rounds", lambda plan, pupils, **more: [make_round(sum_, pupil="Asha")]
     )
@@ -256,7 +256,7 @@ def test_a_page_that_is_opened_again_hears_the_sum_again(tmp_path: Path) -> None
         fresh = Tablet(asha.device, [remotes(class_round)[0].round.turns[0].sum.answer])
         fresh.open()
         await fresh.listen()
-        assert fresh.run == ""  # nothing streams before a tap
+        assert fresh.run == ""  # nothing is streamed before a tap
         fresh.ready()
         assert await fresh.stream(600, until=lambda: "over" in fresh.phases())
         await settle(classroom)
@@ -283,7 +283,7 @@ def test_typed_without_a_microphone(tmp_path: Path) -> None:
 def test_a_number_typed_while_the_sum_is_read_counts_when_it_is_over(
     tmp_path: Path, typed: list[int], verdict: str
 ) -> None:
-    """A total typed on the way is no answer yet, and none that is wrong."""
+    """A total typed on the way is not an answer yet, and so not a wrong one."""
 
     async def story(classroom: Classroom) -> None:
         class_round, (asha,) = await begin_own(classroom, [None], count=1)
@@ -598,7 +598,7 @@ def test_who_cannot_begin_is_told_why(tmp_path: Path) -> None:
 def test_a_start_that_is_refused_leaves_no_session(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Else the next start of the program would enter it as a round."""
+    """Otherwise the next start of the program would enter it as a round."""
     dictation = PulseReader.dictation
 
     def too_quick(self: PulseReader, turn: Turn) -> Dictation:
@@ -637,7 +637,7 @@ def test_a_disk_that_is_full_at_the_start_leaves_no_session(
 
 
 def sessions_of(classroom: Classroom) -> list[Path]:
-    """What lies in the folder of the sessions."""
+    """What is in the sessions folder."""
     return list(classroom.sessions.iterdir()) if classroom.sessions.exists() else []
 
 
@@ -689,7 +689,7 @@ class RoomOfTablets:
         return class_round
 
     async def go_on(self, classroom: Classroom, most: int, until: Callable[[], bool]) -> bool:
-        """Send up to so many packets from every page; False: ``until`` never was."""
+        """Send up to ``most`` packets from every page; False: ``until`` never was true."""
         for _ in range(most):
             if until():
                 return True
@@ -736,7 +736,7 @@ def test_the_room_hears_each_sum_once_and_tablets_only_listen(tmp_path: Path) ->
 def test_the_room_is_paused_while_a_sum_is_made(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, turn: int
 ) -> None:
-    """The sum is not read into the pause, and going on reads it to everyone."""
+    """The sum is not read during the pause, and resuming reads it to everyone."""
     room = RoomOfTablets()
     made, asked = threading.Event(), threading.Event()
     prepare = AheadReader.prepare

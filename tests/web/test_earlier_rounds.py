@@ -1,4 +1,4 @@
-"""What was recorded before: closed to whoever knows the class's code and a name."""
+"""Earlier recordings are closed to those who only know the class's code and a name."""
 
 from __future__ import annotations
 
@@ -46,7 +46,7 @@ def shown_first(classroom: Classroom, someone: TestClient) -> dict[str, Any]:
 
 
 def question(page: str) -> str:
-    """The mark of the one question on the teacher's page."""
+    """The id of the one question on the teacher's page."""
     (asking,) = set(re.findall(r'name="asking" value="([^"]+)"', page))
     return str(asking)
 
@@ -114,7 +114,7 @@ def test_the_teachers_nod_opens_it_for_that_browser_until_it_leaves(
 
 
 def told(socket: Any) -> list[dict[str, str]]:
-    """Who asks, as the next news of the live page have it."""
+    """Who is asking, according to the live page's next message."""
     while True:
         message = socket.receive_json()
         if message["t"] == "live":
@@ -197,7 +197,7 @@ def play(classroom: Classroom, teacher: TestClient, answers: list[int | None]) -
 def test_what_was_done_with_the_own_card_is_not_shown_to_who_opens_the_device_after(
     classroom: Classroom, teacher: TestClient
 ) -> None:
-    """The device of a name is the same for the card and for the place in class."""
+    """A name has the same device for the card and for the place in class."""
     home = at_home(classroom, teacher, "Asha Rao")
     shown_first(classroom, home)
     held = play(classroom, teacher, [99])

@@ -1,4 +1,4 @@
-"""Tests that try to get in, or further than they may."""
+"""Tests that try to get in, or to get further than they should."""
 
 from __future__ import annotations
 
@@ -274,7 +274,7 @@ def test_signing_out_ends_every_copy_of_the_cookie(
     assert end.value.code == 4403
     assert copy.get("/class").headers.get("location") == "/enter"
     assert other.get("/class").status_code == 200  # another visit goes on
-    # nor is it good again when the server was started anew
+    # nor is it good again after the server was restarted
     classroom.visits = Visits(classroom.keys.path.with_name("ended.json"))
     assert copy.get("/class").headers.get("location") == "/enter"
 
@@ -288,7 +288,7 @@ def test_signing_out_ends_a_pupils_copies_too(classroom: Classroom, teacher: Tes
     assert "Hello Ben!" in copy.get("/me").text
     home.post("/leave")
     assert copy.get("/me").headers["location"] == "/join"
-    home.post("/join", data={"code": code, "name": ""})  # the card itself is good
+    home.post("/join", data={"code": code, "name": ""})  # the card itself is still good
     assert "Hello Ben!" in home.get("/me").text
 
 
@@ -481,7 +481,7 @@ def test_a_card_opens_one_pupils_practice(classroom: Classroom, teacher: TestCli
     home = browser(classroom, teacher, host="192.168.1.30")
     assert home.post("/join", data={"code": found[1], "name": "Asha Rao"}).status_code == 303
     assert "Hello Ben!" in home.get("/me").text
-    # erased: the card and the cookie are worth nothing, even if the number is given anew
+    # erased: the card and the cookie are worth nothing, even if the number is given out again
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     teacher.post("/class", data={"what": "add", "names": "Cem"})
     assert home.get("/me").headers["location"] == "/join"
@@ -695,8 +695,8 @@ def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
 def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
     classroom: Classroom, teacher: TestClient
 ) -> None:
-    """All that was on its way while this computer slept comes at once: no page of ours is to
-    be turned away for good because of that."""
+    """Everything sent while this computer slept arrives at once: none of our own pages may be
+    turned away for good because of that."""
     asha = browser(classroom, teacher, host="192.168.1.20")
     join(classroom, asha, "Asha Rao")
     with (
@@ -769,7 +769,7 @@ def test_a_second_teachers_page_watches_and_takes_the_sound_only_when_told(
         second.send_json(hello)
         assert until(second, "aside", "welcome")["t"] == "aside"
         assert classroom.roster.front.ready  # the first page's sound stays on
-        # what a page that only watches says of a device is not the front's
+        # what a page that only watches says of a device does not concern the front
         second.send_json({"t": "delay", "out_s": 1.5, "in_s": 0.0, "measured": True})
         second.send_json({"t": "do", "name": "begin"})
         assert until(second, "note")["text"] == "Plan a round first."

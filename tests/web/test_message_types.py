@@ -1,4 +1,4 @@
-"""The scripts' types of messages and words are the server's own."""
+"""The scripts' types of messages and words agree with the server's own."""
 
 from __future__ import annotations
 

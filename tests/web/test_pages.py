@@ -72,7 +72,7 @@ def test_the_first_class(tmp_path: Path) -> None:
         page = client.get("/class").text
         assert "a name has at most 60 letters" in page
         assert "; and 2 more." in page
-        assert "Fay" in page  # what stands after the trouble is not lost
+        assert "Fay" in page  # what comes after the error is not lost
         assert "Gus" in page
         assert client.portal is not None
         client.portal.call(classroom.close)
@@ -99,7 +99,7 @@ def test_erasing_asks_first(classroom: Classroom, teacher: TestClient) -> None:
 def test_who_is_erased_during_practice_does_not_come_back(
     classroom: Classroom, teacher: TestClient
 ) -> None:
-    """The round that is cut short must not be stored after the rows were removed."""
+    """The round that is cut short must not be stored after the rows have been removed."""
     assert teacher.portal is not None
 
     async def practise() -> ClassRound:
@@ -161,14 +161,14 @@ def test_a_round_that_a_crash_cut_short_is_erased_too(
     teacher.post("/class", data={"what": "erase", "pupil": "Ben"})
     assert [path.name for path in classroom.sessions.iterdir()] == ["notes.zip"]
     note = teacher.get("/class").text
-    assert "but not erased from" in note  # what could not be read is told
+    assert "but not erased from" in note  # what could not be read is reported
     assert "not where it was" not in note
 
 
 def test_a_place_whose_tablet_is_gone_can_be_freed(
     classroom: Classroom, teacher: TestClient
 ) -> None:
-    """An empty battery keeps the name taken: the teacher must be able to give it again."""
+    """A tablet with an empty battery keeps the name taken: the teacher must be able to free it."""
     code, _ = classroom.codes.for_class("3B")
     asha = browser(classroom, teacher, host="192.168.1.20")
     asha.post("/join", data={"code": code, "name": "Asha Rao"})
@@ -324,7 +324,8 @@ def test_times_are_those_of_the_clock_on_the_wall(
 ) -> None:
     round_id = keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33)
     created = open_session(Path(do(classroom, teacher, file_path, round_id))).round.created
-    monkeypatch.setenv("TZ", "XYZ-05:30")  # five and a half hours before Greenwich, as POSIX has it
+    # five and a half hours ahead of Greenwich, in POSIX notation
+    monkeypatch.setenv("TZ", "XYZ-05:30")
     time.tzset()
     try:
         there = datetime.fromisoformat(created).astimezone(timezone(timedelta(hours=5.5)))
@@ -340,7 +341,8 @@ def test_times_are_those_of_the_clock_on_the_wall(
 def test_every_round_can_be_reached(
     classroom: Classroom, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Twenty tablets make twenty rounds at once: what waits for an ear stays in reach."""
+    """Twenty tablets make twenty rounds at once: what is waiting for the teacher's ear stays within
+    reach."""
     monkeypatch.setattr(results, "ROUNDS", 2)
     ids = [keep(classroom, teacher, tmp_path / str(k), "Asha Rao", 33) for k in range(5)][::-1]
 

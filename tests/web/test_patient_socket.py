@@ -10,7 +10,7 @@ from oralquiz.web.patient_socket import PatientTransport
 
 
 class Later:
-    """A loop on which what was put off happens when the test says so."""
+    """A loop on which delayed calls happen when the test says so."""
 
     def __init__(self) -> None:
         self.calls: list[Callable[[], None]] = []

@@ -1,4 +1,4 @@
-"""Serving for real: ports, TLS, two doors to one classroom."""
+"""Serving for real: ports, TLS, two entrances to one classroom."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ TOOLS = Tools(lambda: HearingProcesses(PulseRecognizer), lambda voice, pace_s: P
 async def served(
     folder: Path, story: Any, network: bool, entered: Callable[[str], None] = print
 ) -> None:
-    """Serve from ``folder``, tell ``story`` the classroom and the URLs, and stop."""
+    """Serve from ``folder``, hand ``story`` the classroom and the URLs, and stop."""
     told: asyncio.Future[tuple[Classroom, list[str]]] = asyncio.get_running_loop().create_future()
     serving = asyncio.create_task(
         serve(
@@ -144,7 +144,7 @@ def test_requests_that_are_never_finished_do_not_keep_the_door_closed(
             writer.write(begun)
         for reader, writer in half:
             with suppress(ConnectionResetError):
-                await reader.read()  # what the server says of it, and the end
+                await reader.read()  # what the server says about it, and the end
             writer.close()
         async with httpx.AsyncClient(base_url=urls[0]) as teacher:
             assert (await teacher.get("/class")).status_code == 200

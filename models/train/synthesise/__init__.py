@@ -1,1 +1,1 @@
-"""Makes the speech corpus of the spoken-number model: one module a source of voices."""
+"""Makes the speech corpus of the spoken-number model: one module for each source of voices."""

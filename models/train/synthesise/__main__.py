@@ -19,7 +19,7 @@ from synthesise import (
 
 
 def main() -> None:
-    """One sub-command a source of voices."""
+    """One sub-command for each source of voices."""
     parser = argparse.ArgumentParser(prog="synthesise", description=__doc__)
     commands = parser.add_subparsers(dest="command", required=True)
 

@@ -1,8 +1,8 @@
-"""Children made of grown-ups: clips already in the corpus, through the WORLD vocoder.
+"""Children's voices made from adults': clips already in the corpus, through the WORLD vocoder.
 
-Formants up 10-42 %, pitch up 20-110 %, drawn apart for every clip. Training changes throats on
-power spectra as well (augment.py); a vocoder also changes what a spectrum of 25 ms cannot hold: the
-pulses of the voice, its breath, and the errors that a pitch tracker makes on a creaky one.
+Formants up 10-42 %, pitch up 20-110 %, drawn independently for every clip. Training changes throats
+on power spectra as well (augment.py); a vocoder also changes what a spectrum of 25 ms cannot hold:
+the pulses of the voice, its breath, and the errors that a pitch tracker makes on a creaky one.
 """
 
 from __future__ import annotations
@@ -17,15 +17,15 @@ import corpus as packing
 import numpy as np
 
 RATE = 16_000
-#: of all that are made, clips of people
+#: the share of people's clips among all that are made
 PEOPLE_SHARE = 0.65
 
 
 def as_child(
     samples: np.ndarray, formants: float, pitch: float, careful: bool = False
 ) -> np.ndarray:
-    """``samples`` (n,) at 16 kHz with formants and pitch times so much; ``careful``: by the slower
-    and better pitch tracker (harvest), else dio."""
+    """``samples`` (n,) at 16 kHz with formants and pitch multiplied by these factors; ``careful``:
+    by the slower and better pitch tracker (harvest), else dio."""
     import pyworld
 
     x = samples.astype(np.float64)
@@ -49,8 +49,8 @@ def as_child(
 def chosen(
     clips: list[packing.Clip], count: int, rng: np.random.Generator
 ) -> Iterator[packing.Clip]:
-    """About ``count`` clips with speech, of voices to train on; of people's, rare words and
-    speakers rather than those of whom there are many."""
+    """About ``count`` clips with speech, of voices to train on; from people, rare words and
+    speakers rather than those with many clips."""
     spoken = [c for c in clips if c.split == "train" and c.kind in ("number", "phrase", "other")]
     people = [c for c in spoken if c.group == "people"]
     voices = [c for c in spoken if c.group == "machine"]
@@ -65,7 +65,7 @@ def chosen(
 
 
 def drawn(rng: np.random.Generator) -> tuple[float, float, bool]:
-    """Formants and pitch times so much, and whether by the better pitch tracker."""
+    """The factors of formants and pitch, and whether by the better pitch tracker."""
     return (
         float(np.exp(rng.uniform(np.log(1.10), np.log(1.42)))),
         float(np.exp(rng.uniform(np.log(1.2), np.log(2.1)))),
@@ -80,7 +80,7 @@ def _packed(job: tuple[np.ndarray, tuple[float, float, bool]]) -> bytes:
 
 
 def add_pack(packs: list[Path], out: Path, count: int, processes: int, seed: int = 21) -> None:
-    """Children of the clips of ``packs`` as a pack of their own, where there are many cores."""
+    """Children's versions of the clips of ``packs`` as a pack of their own; uses many cores."""
     rng = np.random.default_rng(seed)
     clips, waves = packing.unpack(packs, processes)
     at = {id(clip): i for i, clip in enumerate(clips)}

@@ -1,4 +1,4 @@
-"""One manifest.tsv over all sources, for training: rewritten in one step."""
+"""One manifest.tsv of all sources, for training: rewritten in one step."""
 
 import json
 from pathlib import Path

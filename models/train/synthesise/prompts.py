@@ -19,7 +19,7 @@ ASTERISK_WORDS = (
     "auth-thankyou all-circuits-busy-now pls-hold-while-try do-not-disturb demo-thanks "
     "something-terribly-wrong conf-hasjoin conf-hasleft privacy-thankyou queue-thankyou"
 ).split()
-# Of digits/: what is no number word. h-N are ordinals ("second").
+# Of digits/: what is not a number word. h-N are ordinals ("second").
 ASTERISK_OTHER_DIGITS = (
     "h-",
     "day-",
@@ -37,7 +37,7 @@ ASTERISK_OTHER_DIGITS = (
     "tomorrow",
     "yesterday",
 )
-# Noises beside the words of the game of table tennis and of the chess program.
+# Noises besides the words in the table tennis game and the chess program.
 NOT_SPEECH = ("alert", "click", "move", "racket", "table")
 
 
@@ -140,8 +140,8 @@ def toys(root: Path, sounds: Path, letters: Path) -> None:
 
 
 def counted(root: Path, name: str, folder: Path, speaker: str, seed: int = 43) -> None:
-    """One person's number words, a file each ("seven.wav" or "7.au"), and 21..59 spliced from them;
-    what else lies there and is speech is other speech (saytime, csmash, scid)."""
+    """One person's number words, one file each ("seven.wav" or "7.au"), and 21..59 spliced from
+    them; any other speech there is other speech (saytime, csmash, scid)."""
     source = corpus.Source(root, name, seed)
     rng = np.random.default_rng(seed)
     by_word: dict[str, tuple[np.ndarray, int]] = {}

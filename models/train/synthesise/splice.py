@@ -2,7 +2,7 @@
 
 Hundreds of people say digits and hardly anyone *sixteen*. So the digit of a person, a little
 shortened, is joined to the ending of somebody who does say such words, brought to the person's
-pitch. Where a word's ending begins, a number model says (any version of ours).
+pitch. A number model (any version of ours) says where a word's ending begins.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ STEMS = {
     "nine": ("nineteen", "ninety"),
 }
 ENDINGS = {"teen": "teen_t", "ty": "ty_t"}
-#: a stem inside a word takes so much of its time alone
+#: the share of its time alone that a stem takes inside a word
 SHORTER = (0.55, 0.95)
 FADE = 128  # samples
 #: nats: a word believed less than this is cut badly, and is left out. At -9 a quarter of them said

@@ -1,4 +1,4 @@
-"""The training scripts are no package: they are imported from the folder above."""
+"""The training scripts are not a package: they are imported from the folder above."""
 
 import sys
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""A grown-up's clip as a child: the pitch and the formants that were asked for come out."""
+"""An adult's clip as a child's: the pitch and the formants are those that were asked for."""
 
 from itertools import pairwise
 

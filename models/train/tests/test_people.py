@@ -1,4 +1,4 @@
-"""Who is held out from the twin, and what files say by their names."""
+"""Who is held out from the twin, and what file names say about their clips."""
 
 from pathlib import Path
 

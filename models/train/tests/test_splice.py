@@ -1,4 +1,4 @@
-"""Words put together of two voices: time, pitch and joint are as asked for."""
+"""Words put together from two voices: time, pitch and joint are as asked for."""
 
 import numpy as np
 import pytest

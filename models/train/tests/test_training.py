@@ -1,4 +1,4 @@
-"""The sums and steps of training against slower ways of saying the same.
+"""The sums and steps of training against slower computations of the same.
 
 Run in the training environment: ``python -m pytest models/train/tests``.
 """

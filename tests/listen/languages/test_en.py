@@ -1,4 +1,5 @@
-"""Spoken words to values, against literal tables and against num2words (PyPI, another speller)."""
+"""Spoken words to values, against literal tables and against num2words (an independent speller on
+PyPI)."""
 
 from __future__ import annotations
 
@@ -97,7 +98,7 @@ def test_digit_by_digit(value: int) -> None:
 
 
 @given(st.integers(0, 9999), st.integers(0, 9999), st.sampled_from(["no", "[unk]", "no i mean"]))
-def test_the_last_number_stands(first: int, last: int, between: str) -> None:
+def test_the_last_number_counts(first: int, last: int, between: str) -> None:
     assert parse_number(f"{num2words(first)} {between} {num2words(last)}") == last
 
 
@@ -143,7 +144,7 @@ def test_negative_numbers_grow_downwards() -> None:
 
 @pytest.mark.parametrize("highest", [9, 20, 45, 99, 120, 999, 2500, 9999])
 def test_growth_knows_every_usual_longer_number(highest: int) -> None:
-    """Against all numbers of the range as num2words spells them: a beginning is OPEN."""
+    """Against all numbers of the range as num2words spells them: the beginning of one is OPEN."""
     spelled = {value: num2words(value).replace("-", " ").split() for value in range(highest + 1)}
     begun = {" ".join(words[:k]) for words in spelled.values() for k in range(1, len(words))}
     for words in spelled.values():
