@@ -77,14 +77,14 @@ def _crossings(wave: np.ndarray) -> float:
 #: how often each single number word is drawn, of all; the digits are what people say most
 SINGLE_SHARES: dict[str, float] = {
     **dict.fromkeys(units.DIGITS, 1.0),
-    **dict.fromkeys((*units.TEENS, *units.TENS), 0.75),
+    **dict.fromkeys((*units.TEENS, *units.TENS), 0.9),
     **dict.fromkeys(("oh", "nought"), 0.4),
     **dict.fromkeys(("hundred", "thousand", "minus", "a", "and"), 0.15),
 }
 #: who says the digits, the other number words, phrases, and what is not a number
 GROUP_SHARES: dict[str, dict[str, float]] = {
     "digit": {"people": 0.72, "machine": 0.28},
-    "word": {"people": 0.24, "spliced": 0.24, "machine": 0.52},
+    "word": {"people": 0.20, "spliced": 0.08, "machine": 0.72},
     "phrase": {"people": 0.25, "machine": 0.75},
     "other": {"people": 0.6, "machine": 0.4},
     "sound": {"machine": 1.0},
@@ -172,10 +172,10 @@ def _pool(clip: Clip) -> str:
 
 #: what an utterance is made of, and how often; what is left over is noise alone
 ITEMS: tuple[tuple[tuple[str, ...], float], ...] = (
-    (("number",), 0.36),
+    (("number",), 0.35),
     (("tens", "digit"), 0.06),
     (("phrase",), 0.12),
-    (("other",), 0.24),
+    (("other",), 0.26),
     (("sound",), 0.02),
     (("other", "number"), 0.04),
     (("sound", "number"), 0.02),
@@ -357,7 +357,7 @@ class Renderer:
         clipped = _chance(strength, 0.07 * strength)
         ceiling = torch.where(clipped, ceiling, torch.full_like(ceiling, 4e4))[:, None, None]
         samples = torch.minimum(torch.maximum(samples, -ceiling), ceiling)
-        coded = _chance(strength, 0.12 * strength)[:, None, None]
+        coded = _chance(strength, 0.18 * strength)[:, None, None]
         scaled = samples / 32768
         law = torch.sign(scaled) * torch.log1p(255 * scaled.abs()) / math.log(256)
         law = torch.round(law * 127) / 127
@@ -413,7 +413,7 @@ class Renderer:
         low_pass = torch.exp(_uniform(one, math.log(2800), math.log(7500)))
         order = _uniform(one, 12, 90) * _chance(one, 0.35 * one)
         gain = gain - order * (octave - (low_pass / 1000).log2()).clamp_min(0)
-        phone = _chance(one, 0.30 * one)
+        phone = _chance(one, 0.36 * one)
         outside = (octave - math.log2(3.4)).clamp_min(0) + (math.log2(0.3) - octave).clamp_min(0)
         gain = torch.where(phone, gain - 60 * outside, gain)
         energies = (power * torch.exp(gain[:, None] * (math.log(10) / 10))) @ self.filters

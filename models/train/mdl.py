@@ -1,12 +1,13 @@
 """Reads a network back from ``am/final.mdl`` of a model folder, the reverse of ``export.py``.
 
 What was folded into the layers stays there: the network hears the same, with batch norms that do
-nothing.
+nothing. ``dress`` gives them work again, so that such a network can be trained further.
 """
 
 from __future__ import annotations
 
 import struct
+from collections.abc import Iterable
 from pathlib import Path
 
 import features
@@ -100,3 +101,59 @@ def _idle(norm: torch.nn.modules.batchnorm._BatchNorm, offset: np.ndarray) -> No
     norm.running_var.fill_(1 - norm.eps)
     norm.weight.fill_(1.0)
     norm.bias.copy_(torch.as_tensor(np.array(offset, np.float32)))
+
+
+#: length of a row of weights before a norm, over the root of its size: where training from
+#: nothing brings it
+GROWN = 1 / 6
+Layer = torch.nn.Conv1d | torch.nn.Conv2d
+Norm = torch.nn.BatchNorm1d | torch.nn.BatchNorm2d
+
+
+@torch.no_grad()
+def dress(model: net.Network, rows: Iterable[torch.Tensor]) -> None:
+    """Makes a network that was read fit to be trained on; what it hears stays as it is.
+
+    Its idle norms take over the mean and spread of what comes before them, measured on ``rows``
+    (each (B, T, NUM_MEL)), and the weights before them grow to the size that steps are made for.
+    The output of cross-entropy, which models do not keep, begins as the other one.
+    """
+    model.output_ce.load_state_dict(model.output.state_dict())
+    pairs: list[tuple[Layer, Norm]] = [
+        (model.conv1, model.norm1), (model.conv2, model.norm2), (model.conv3, model.norm3),
+        (model.entry.affine, model.entry_norm), *((b.expand, b.norm) for b in model.blocks),
+    ]  # fmt: skip
+    for layer, norm in pairs:
+        _grow(layer, norm)
+    heard: dict[Norm, list[torch.Tensor]] = {norm: [] for _, norm in pairs}
+    hooks = [
+        norm.register_forward_pre_hook(lambda module, given: heard[module].append(_moments(*given)))
+        for norm in heard
+    ]
+    model.eval()
+    for some in rows:
+        model(net.pad(some, model.shape))
+    for hook in hooks:
+        hook.remove()
+    for norm, found in heard.items():
+        mean, square = torch.stack(found).mean(dim=0)
+        norm.running_mean.copy_(mean)
+        norm.running_var.copy_(square - mean.square())
+        norm.bias.add_(norm.weight * mean)
+        norm.weight.mul_((norm.running_var + norm.eps).sqrt())
+
+
+def _grow(layer: Layer, norm: Norm) -> None:
+    """Lengthens the rows of weights; the idle norm after them takes it back."""
+    length = layer.weight.flatten(1).norm(dim=1).clamp_min(1e-6)
+    factor = GROWN * layer.weight[0].numel() ** 0.5 / length
+    layer.weight.mul_(factor.reshape(-1, *[1] * (layer.weight.ndim - 1)))
+    if layer.bias is not None:
+        layer.bias.mul_(factor)
+    norm.weight.div_(factor)
+
+
+def _moments(x: torch.Tensor) -> torch.Tensor:
+    """Mean and mean square of each channel of x (B, C, ...), (2, C)."""
+    channels = x.transpose(0, 1).flatten(1)
+    return torch.stack([channels.mean(dim=1), channels.square().mean(dim=1)])

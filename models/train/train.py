@@ -32,6 +32,7 @@ from pathlib import Path
 
 import corpus
 import fullsum
+import mdl
 import numpy as np
 import objective
 import sounds
@@ -48,6 +49,8 @@ GUESS, ALIGN, MMI = "guess", "align", "mmi"
 MADE = 1400
 #: of the average over steps
 DECAY = 0.9995
+#: from which the norms of a network read back are measured
+NORM_BATCHES = 12
 
 
 def learning_rate(progress: float, peak: float) -> float:
@@ -309,6 +312,13 @@ def word_accuracy(
     return result
 
 
+def rendered(trainer: Trainer, batch: Batch) -> torch.Tensor:
+    """Log-mel (B, T, NUM_MEL) of a batch as training hears it."""
+    plan = batch.plan
+    places = (x.to(trainer.device) for x in (plan.position, plan.low, plan.high))
+    return trainer.renderer.render(*places)[0]
+
+
 @torch.no_grad()
 def measure_norms(average: Network, trainer: Trainer, source: Iterator[Batch], count: int) -> None:
     """Batch-norm statistics of the averaged weights, over ``count`` fresh batches."""
@@ -320,9 +330,7 @@ def measure_norms(average: Network, trainer: Trainer, source: Iterator[Batch], c
         if isinstance(module, torch.nn.Dropout):
             module.p = 0.0
     for _ in range(count):
-        plan = next(source).plan
-        places = (x.to(trainer.device) for x in (plan.position, plan.low, plan.high))
-        average(pad(trainer.renderer.render(*places)[0], average.shape))
+        average(pad(rendered(trainer, next(source)), average.shape))
     average.eval()
 
 
@@ -359,6 +367,7 @@ def main() -> None:
     parser.add_argument("--peak", type=float, default=2e-3)
     parser.add_argument("--hold-out", default="", help="speakers, separated by commas")
     parser.add_argument("--start", type=Path, help="a network.pt to go on from, with MMI only")
+    parser.add_argument("--model", type=Path, help="likewise, a model folder that export.py wrote")
     parser.add_argument("--drop", type=Path, help="alignments.tsv of the same packs")
     parser.add_argument("--doubt", type=float, default=-2.5)
     parser.add_argument("--drop-share", type=float, default=0.04)
@@ -412,10 +421,13 @@ def main() -> None:
     if fresh and args.start:
         network.load_state_dict(torch.load(args.start, weights_only=True)["state"])
         trainer.average.load_state_dict(network.state_dict())
+    elif fresh and args.model:
+        read_back = mdl.read(args.model).to(device)
+        mdl.dress(read_back, (rendered(trainer, next(source)) for _ in range(NORM_BATCHES)))
+        network.load_state_dict(read_back.state_dict())
+        trainer.average.load_state_dict(network.state_dict())
     elif fresh:
-        plan = next(source).plan
-        places = (x.to(device) for x in (plan.position, plan.low, plan.high))
-        log_mel, _ = trainer.renderer.render(*places)
+        log_mel = rendered(trainer, next(source))
         for module in (network, trainer.average):
             module.mean.copy_(log_mel.mean(dim=(0, 1)))
             module.scale.copy_(1.0 / log_mel.std(dim=(0, 1)))
@@ -434,7 +446,7 @@ def main() -> None:
         progress = max(step / args.steps, (earlier + spent) / total)
         if progress >= 1.0 or now - began >= args.max_seconds:
             break
-        phase = MMI if args.start else phase_at(progress)
+        phase = MMI if args.start or args.model else phase_at(progress)
         decay = min(DECAY, (1 + step) / (10 + step))
         trainer.set(learning_rate(progress, args.peak), decay, 1.0 if phase == MMI else 0.5)
         batch = next(source)
