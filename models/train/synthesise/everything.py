@@ -1,4 +1,4 @@
-"""The whole corpus in one go: every source, in the amounts that model 0.3 was tried with."""
+"""The whole corpus in one go: every source, in the amounts that model 0.3.0 was made with."""
 
 from __future__ import annotations
 
