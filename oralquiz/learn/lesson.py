@@ -75,7 +75,7 @@ def propose_lesson(columns: Sequence[RuleColumn]) -> Lesson | None:
     old = [one for one in columns if not one.new and one.rule != DIRECT]
     coming = next((one for one in columns if one.new), None)
     ready = not old or old[-1].share(Standing.MASTERED) >= READY
-    needed = max(old, key=lambda one: len(one.needed_by), default=None)
+    needed = max(reversed(old), key=lambda one: len(one.needed_by), default=None)
     if coming is not None and ready and not _pressing(needed):
         return Lesson(coming.step, (), f"{rule_words(coming.rule)} is next")
     if needed is None or not needed.needed_by:

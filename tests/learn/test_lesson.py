@@ -48,6 +48,13 @@ def test_what_most_need_comes_before_something_new() -> None:
     assert lesson.reason == "+ 4 is + 5 - 1 is growing with 1 and due for 2 of 4"
 
 
+def test_of_several_the_rule_taught_last_is_proposed() -> None:
+    skills = {"a": {FOUR: GROWING, THREE: GROWING}, "b": {FOUR: FIRM, THREE: FIRM}}
+    lesson = propose_lesson(rule_columns(skills, COURSE, NOW))
+    assert lesson is not None
+    assert (lesson.step, lesson.pupils) == ("five:+3", ("a",))
+
+
 def test_a_class_that_never_answered_begins_at_the_beginning() -> None:
     (column,) = rule_columns({"a": {}}, COURSE, NOW)
     assert (column.rule, column.new, column.needed_by) == (DIRECT, True, ("a",))
