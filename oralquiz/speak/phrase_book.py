@@ -71,6 +71,8 @@ def _read_at(path: Path, changed_ns: int) -> dict[str, dict[str, Any]]:
             return tomllib.load(file)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
         raise BadInput(f"{path}: not a table of phrases: {error}") from error
+    except ValueError as error:  # a number of more digits than Python reads
+        raise BadInput(f"{path}: not a table of phrases: a number is too long") from error
 
 
 def _read(path: Path) -> dict[str, dict[str, Any]]:

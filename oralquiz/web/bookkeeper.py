@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import sqlite3
 from collections.abc import Awaitable, Callable
 from contextlib import suppress
@@ -45,6 +46,7 @@ class Bookkeeper:
         self._background = background
         self._changed = changed
         self._closing = False
+        self._entering = asyncio.Lock()
 
     def close(self) -> None:
         """Start no new work."""
@@ -73,7 +75,8 @@ class Bookkeeper:
             await self._records.apart(_follow_pupils, self._syllabus())
 
     async def _enter_left(self) -> None:
-        await self.enter_waiting()
+        async with self._entering:  # of a process that died all rounds fail at once
+            await self.enter_waiting()
 
     async def _keep(self, class_round: ClassRound, work: Awaitable[None]) -> None:
         """Do ``work``; if something keeps it from the records, the round's page says so."""

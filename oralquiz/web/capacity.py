@@ -18,8 +18,9 @@ FOLLOWED = 0.65
 """What following one pupil's microphone for a second costs, in decodings of an answer."""
 SERVED = 0.2
 """The part of it that one core has to do for everybody: the connections."""
-BUSY = 0.9
-"""The share of the cores that is ours to use."""
+BUSY = 0.7
+"""The share of the cores that is ours to use: pages on the same computer, and whatever else runs
+there, take theirs."""
 
 
 def pupils_at_once(answer_s: float, cores: int) -> int:

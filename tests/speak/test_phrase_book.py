@@ -73,3 +73,10 @@ def test_a_broken_table_is_named_with_what_is_wrong(
 def test_a_table_that_is_not_there_is_named(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match=r"none\.toml: cannot be read"):
         phrases("en", tmp_path / "none.toml")
+
+
+def test_a_number_too_long_to_read_is_refused_in_a_line(tmp_path: Path) -> None:
+    table = tmp_path / "phrases.toml"
+    table.write_text("[en]\nready = " + "9" * 5_000, "utf-8")
+    with pytest.raises(BadInput, match="a number is too long"):
+        phrases("en", table)
