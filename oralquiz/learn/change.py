@@ -49,8 +49,8 @@ class Trend:
     """The change per week of something measured on ``days`` days.
 
     Of a time, ``per_week`` is the Theil-Sen slope, the median of the slopes between all pairs of
-    days, with Sen's interval; of a share, see `accuracy_trend`. ``certain``: the interval does not
-    hold 0.
+    days, with Sen's interval, made wider where good and bad days come in runs; of a share, see
+    `accuracy_trend`. ``certain``: the interval does not hold 0.
     """
 
     per_week: float
@@ -152,5 +152,8 @@ def _trend(points: Sequence[tuple[date, float]]) -> Trend | None:
         return None
     weeks_since = np.array([(day - points[0][0]).days / 7 for day, _ in points])
     values = np.array([value for _, value in points])
-    slope, _, low, high = stats.theilslopes(values, weeks_since, alpha=LEVEL)
-    return Trend(float(slope), Interval(float(low), float(high)), len(points))
+    slope, start, low, high = stats.theilslopes(values, weeks_since, alpha=LEVEL)
+    left = values - start - slope * weeks_since
+    wider = _in_runs(left) ** 0.5 if left.any() else 1.0
+    interval = Interval(float(slope - wider * (slope - low)), float(slope + wider * (high - slope)))
+    return Trend(float(slope), interval, len(points))

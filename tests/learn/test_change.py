@@ -4,7 +4,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from scipy import optimize
+from scipy import optimize, stats
 
 from oralquiz.beads import Sum
 from oralquiz.judge.verdict import Verdict
@@ -121,3 +121,18 @@ def test_days_without_a_right_answer_say_nothing_about_speed() -> None:
     speed, accuracy = latency_trend(answers), accuracy_trend(answers)
     assert speed is not None and speed.days == 5
     assert accuracy is not None and accuracy.days == 6
+
+
+def test_good_and_bad_days_in_runs_are_less_sure() -> None:
+    """The same days: one order has runs, the other turns up and down from day to day."""
+    runs = [2.0, 2.1, 2.2, 2.2, 2.1, 1.7, 1.5, 1.4, 1.5, 1.7]
+    mixed = [2.0, 1.5, 2.2, 1.4, 2.1, 1.7, 2.1, 1.5, 2.2, 1.7]
+    widths = []
+    for latencies in (runs, mixed):
+        found = latency_trend([a for n, s in enumerate(latencies) for a in day(3 * n, s)])
+        assert found is not None
+        medians = [float(np.median([s + 0.1 * i for i in range(4)])) for s in latencies]
+        _, _, low, high = stats.theilslopes(medians, [3 * n / 7 for n in range(10)], alpha=0.95)
+        widths.append((found.interval.high - found.interval.low) / float(high - low))
+    assert widths[0] > 1.5
+    assert widths[1] < 1.2
