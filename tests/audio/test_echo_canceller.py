@@ -19,6 +19,7 @@ from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_rate
 from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice, pupil_voices
+from tests.sizes import size
 
 SUMS = ("34 + 13 - 22 + 41 - 5", "12 + 55 - 36 + 8", "71 - 20 + 9 - 13 + 33")
 ANSWERS = ("sixty one", "thirty nine", "eighty")
@@ -102,7 +103,7 @@ ROOMS = [
 ]
 
 
-@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), ROOMS)
+@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), size(ROOMS[1:3], ROOMS))
 def test_the_dictation_alone_leaves_no_voice(
     reverberation_s: float, echo_db: float, early: int
 ) -> None:
@@ -132,13 +133,13 @@ def test_soon_after_the_dictation_nothing_is_touched() -> None:
         np.testing.assert_array_equal(cleaned[later], room.heard[later])
 
 
-@pytest.mark.parametrize("stumble", [-320, 640, 1500, 5000])
+@pytest.mark.parametrize("stumble", size([640, 5000], [-320, 640, 1500, 5000]))
 def test_a_sound_card_that_stumbles_leaves_no_voice(stumble: int) -> None:
     room = Room(0.3, -6.0, direct=19.0, stumble=stumble, answers=False)
     assert voices_in(room.cleaned()) == []
 
 
-@pytest.mark.parametrize("stumble", [-320, 640, 1500])
+@pytest.mark.parametrize("stumble", size([-320, 1500], [-320, 640, 1500]))
 def test_answers_are_found_after_a_stumble(stumble: int) -> None:
     room = Room(0.3, -6.0, direct=19.0, stumble=stumble, answers=True)
     found = voices_in(room.cleaned())

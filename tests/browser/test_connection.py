@@ -12,6 +12,7 @@ from oralquiz.session.file import open_session
 from oralquiz.web.remote_round import RemoteRound
 from tests.browser.lesson import home_code, remotes, until, was_said
 from tests.browser.running_server import Cable, RunningServer, Visitor
+from tests.sizes import size
 
 Typist = tuple[Visitor, Cable, Callable[[], RemoteRound]]
 
@@ -53,7 +54,7 @@ def first_answer(run: RemoteRound) -> str:
     return str(run.round.turns[0].sum.answer)
 
 
-@pytest.mark.parametrize("cut_at", ["#stones .said + .saying", "#lamp.lit"])
+@pytest.mark.parametrize("cut_at", ["#stones .said + .saying", *size([], ["#lamp.lit"])])
 def test_a_typed_answer_waits_for_the_connection(typist: Typist, cut_at: str) -> None:
     """Cut off while the sum is read, only the page knows that it has sounded. It must have begun: a
     sum that a busy machine could not start in time is read again."""
@@ -90,7 +91,7 @@ def test_a_connection_that_is_gone_without_a_word(typist: Typist) -> None:
     was_said(page, f"{answer}. Right!")  # through another one
 
 
-@pytest.mark.parametrize("cut", [False, True])
+@pytest.mark.parametrize("cut", [True, *size([], [False])])
 def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut: bool) -> None:
     """With or without the connection, the sum is not passed over in silence."""
     visitor, cable, begin = typist

@@ -91,11 +91,11 @@ def quick_sound(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sound, "encode", lambda clip, rate, bits: encode(len(clip), rate, bits))
 
 
-# columns, sums, seed: a thousand sums in a thorough run, most on two hands, some on one or a frame
-PAGES = [(2, size(20, 100), seed) for seed in range(10, size(13, 17))]
-PAGES += [(1, size(20, 100), 20), (3, size(20, 100), 30), (4, size(15, 75), 40)]
-PAGES += [(9, size(8, 25), 90)]
-assert sum(count for _, count, _ in PAGES) == size(123, 1000)
+# columns, sums, seed: a thousand sums when all is tried, most on two hands, some on one or a frame
+PAGES = [(2, size(10, 100), seed) for seed in range(10, size(12, 17))]
+PAGES += [(1, size(10, 100), 20), (3, size(10, 100), 30), (4, size(10, 75), 40)]
+PAGES += [(9, size(5, 25), 90)]
+assert sum(count for _, count, _ in PAGES) == size(55, 1000)
 
 
 @pytest.mark.parametrize(("columns", "count", "seed"), PAGES)
