@@ -67,6 +67,7 @@ class HearingProcesses:
         self._begin = Begin(recognizer)
         self._cores = cores or os.cpu_count() or 1
         self._helpers: list[HearingProcess] = []
+        self._leaving: list[HearingProcess] = []
         self._starting = asyncio.Lock()
         self._care = Care(self._gone, self._starting.locked, idle_s)
         self._at_once = 0
@@ -95,8 +96,8 @@ class HearingProcesses:
         return await all_or_none(opened)
 
     async def close(self) -> None:
-        helpers, self._helpers = self._helpers, []
-        await asyncio.gather(*(helper.end() for helper in helpers))
+        """Returns when all have ended, those too that were ending already."""
+        await asyncio.gather(*(helper.end() for helper in [*self._helpers, *self._leaving]))
 
     async def _started(self, wanted: int) -> list[HearingProcess]:
         """The processes, at least ``wanted``. Raises OralquizError."""
@@ -121,6 +122,7 @@ class HearingProcesses:
     def _gone(self, helper: HearingProcess) -> None:
         if helper in self._helpers:
             self._helpers.remove(helper)
+            self._leaving = [one for one in self._leaving if not one.ended] + [helper]
 
 
 async def all_or_none(opened: Sequence[OpenedRound | BaseException]) -> list[Put]:
@@ -197,6 +199,10 @@ class HearingProcess:
     def pid(self) -> int:
         return self._process.pid
 
+    @property
+    def ended(self) -> bool:
+        return self._reading.done()
+
     async def answer_s(self) -> float:
         """Seconds of a core that decoding an answer takes. Raises OralquizError."""
         self._ready = self._loop.create_future()
@@ -229,10 +235,7 @@ class HearingProcess:
         with suppress(OSError):
             self._flush()
             stdin.close()
-        try:
-            async with asyncio.timeout(ENDING_S):
-                await self._reading
-        except TimeoutError:
+        if not (await asyncio.wait([self._reading], timeout=ENDING_S))[0]:
             with suppress(ProcessLookupError):
                 self._process.kill()
             await self._reading
