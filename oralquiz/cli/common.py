@@ -9,8 +9,8 @@ import math
 import sqlite3
 import sys
 import unicodedata
-from collections.abc import Sequence
-from typing import Any
+from collections.abc import Callable, Sequence
+from typing import Any, TypeVar
 
 import click
 
@@ -123,6 +123,31 @@ def print_json(value: object) -> None:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+course_option = click.option(
+    "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
+)
+answer_within_option = click.option(
+    "--answer-within",
+    type=click.FloatRange(1, 120),
+    default=8.0,
+    show_default=True,
+    help="Seconds within which an answer must begin.",
+)
+
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def sound_options(command: Command) -> Command:
+    """The options of a round that this computer reads and hears."""
+    for option in (  # click shows the last one applied first
+        click.option("--model", default=None, help="A model of `models`, or its folder."),
+        click.option("--microphone", default=None, help="Name or number of the microphone."),
+        click.option("--speaker", default=None, help="Name or number of the loudspeaker."),
+        click.option("--voice", default=None, help="A voice of `voice list`."),
+    ):
+        command = option(command)
+    return command
 
 
 class Seconds(click.FloatRange):

@@ -6,7 +6,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from oralquiz.cli.common import echo, json_option, print_json
+from oralquiz.cli.common import (
+    answer_within_option,
+    course_option,
+    echo,
+    json_option,
+    print_json,
+    sound_options,
+)
 
 if TYPE_CHECKING:
     from oralquiz.rounds import Event
@@ -20,23 +27,12 @@ if TYPE_CHECKING:
 )
 @click.option("--rule", default=None, help="Practise this rule, such as five:+3.")
 @click.option("--slower", is_flag=True, help="Read more slowly than the pupil is used to.")
-@click.option(
-    "--answer-within",
-    type=click.FloatRange(1, 120),
-    default=8.0,
-    show_default=True,
-    help="Seconds within which an answer must begin.",
-)
-@click.option(
-    "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
-)
+@answer_within_option
+@course_option
 @click.option(
     "--plan", "only_plan", is_flag=True, help="Show the sums and why each was chosen; read nothing."
 )
-@click.option("--voice", default=None, help="A voice of `voice list`.")
-@click.option("--speaker", default=None, help="Name or number of the loudspeaker.")
-@click.option("--microphone", default=None, help="Name or number of the microphone.")
-@click.option("--model", default=None, help="A model of `models`, or its folder.")
+@sound_options
 @json_option
 def practice(
     name: str,

@@ -6,7 +6,14 @@ import secrets
 
 import click
 
-from oralquiz.cli.common import PACE, SEED, json_option
+from oralquiz.cli.common import (
+    PACE,
+    SEED,
+    answer_within_option,
+    course_option,
+    json_option,
+    sound_options,
+)
 
 NOT_AGAIN = 6
 """Sums of a pupil's last so many rounds do not come again."""
@@ -36,26 +43,15 @@ NOT_AGAIN = 6
     show_default=True,
     help="Seconds from the onset of one term to the onset of the next.",
 )
-@click.option(
-    "--answer-within",
-    type=click.FloatRange(1, 120),
-    default=8.0,
-    show_default=True,
-    help="Seconds within which an answer must begin.",
-)
-@click.option(
-    "--syllabus", "course", default="two-hands", show_default=True, help="A course of `syllabus`."
-)
+@answer_within_option
+@course_option
 @click.option(
     "--seed",
     type=SEED,
     default=None,
     help="The same seed gives the same sums, to pupils who had none of them lately.",
 )
-@click.option("--voice", default=None, help="A voice of `voice list`.")
-@click.option("--speaker", default=None, help="Name or number of the loudspeaker.")
-@click.option("--microphone", default=None, help="Name or number of the microphone.")
-@click.option("--model", default=None, help="A model of `models`, or its folder.")
+@sound_options
 @click.option(
     "--strict",
     is_flag=True,
