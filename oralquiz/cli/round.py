@@ -15,9 +15,6 @@ from oralquiz.cli.common import (
     sound_options,
 )
 
-NOT_AGAIN = 6
-"""Sums of a pupil's last so many rounds do not come again."""
-
 
 @click.command()
 @click.option(
@@ -82,7 +79,7 @@ def round(
     from oralquiz.cli.held_round import hold, keep, report
     from oralquiz.compose import load_syllabus
     from oralquiz.errors import BadInput
-    from oralquiz.records import find_pupil, open_records, recent_sums
+    from oralquiz.records import find_pupil, had_lately, open_records
     from oralquiz.rounds import RoundPlan, VoiceReader, Way, plan_rounds
     from oralquiz.speak import open_voice
 
@@ -97,7 +94,7 @@ def round(
     who = [find_pupil(db, name) for name in names]
     if len({pupil.id for pupil in who}) < len(who):
         raise BadInput("a pupil is named twice; turns are taken in the order of the names")
-    lately = {pupil.name: recent_sums(db, pupil.name, NOT_AGAIN) for pupil in who}
+    lately = had_lately(db, [pupil.name for pupil in who])
     (round_,) = plan_rounds(plan, who, seed, repeat=False, place="class", lately=lately)
     reader = VoiceReader(open_voice(voice, pace=pace), pace)
     said, sound = f"{round_.name}; seed {seed}.", (speaker, microphone)

@@ -21,6 +21,7 @@ from .names import clean_name as clean_name
 from .practice_sets import PracticeSet as PracticeSet
 from .practice_sets import give_set as give_set
 from .practice_sets import todays_set as todays_set
+from .practised_sums import had_lately as had_lately
 from .practised_sums import recent_sums as recent_sums
 from .pupil_list import Pupil as Pupil
 from .pupil_list import add_class as add_class

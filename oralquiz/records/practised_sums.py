@@ -2,10 +2,23 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from sqlite_utils import Database
 
 from oralquiz.beads import Sum
 from oralquiz.records.pupil_list import find_pupil
+
+NOT_AGAIN = 6
+"""How many of a pupil's last rounds a new round takes no sum from, where there are others."""
+
+
+def had_lately(db: Database, names: Iterable[str]) -> dict[str, frozenset[tuple[int, ...]]]:
+    """The terms of the sums that a new round should not give each pupil again, by name.
+
+    Raises BadInput if there is no such pupil.
+    """
+    return {name: recent_sums(db, name, NOT_AGAIN) for name in names}
 
 
 def recent_sums(db: Database, name: str, sessions: int) -> frozenset[tuple[int, ...]]:

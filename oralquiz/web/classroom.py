@@ -10,7 +10,7 @@ from pathlib import Path
 from oralquiz.beads import Syllabus
 from oralquiz.compose import load_syllabus
 from oralquiz.errors import BadInput
-from oralquiz.records import Erased, Pupil, erase_pupil, pupils, recent_sums
+from oralquiz.records import Erased, Pupil, erase_pupil, had_lately, pupils
 from oralquiz.rounds import RoundPlan, Way
 from oralquiz.web.assembly import Assembly, Tools
 from oralquiz.web.attempt_limits import AttemptLimits
@@ -27,9 +27,6 @@ from oralquiz.web.publisher import Publisher
 from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.roster import Roster
 from oralquiz.web.visits import Visits
-
-NOT_AGAIN = 6
-"""Sums of a pupil's last so many rounds do not come again."""
 
 
 class Classroom:
@@ -144,9 +141,7 @@ class Classroom:
         if self.plan is None:
             raise BadInput("plan a round first")
         who = await self.taking_part()
-        lately = {
-            pupil.name: await self.records.do(recent_sums, pupil.name, NOT_AGAIN) for pupil in who
-        }
+        lately = await self.records.do(had_lately, [pupil.name for pupil in who])
         return await self.conductor.start(self.plan, who, lately)
 
     # --- news -------------------------------------------------------------------------------

@@ -8,7 +8,7 @@ import pytest
 
 from oralquiz.errors import BadInput
 from oralquiz.records.database import open_records
-from oralquiz.records.practised_sums import recent_sums
+from oralquiz.records.practised_sums import had_lately, recent_sums
 from oralquiz.records.pupil_list import add_pupil
 
 
@@ -38,5 +38,9 @@ def test_the_sums_of_the_last_sessions(tmp_path: Path) -> None:
     assert recent_sums(db, "Ada", 2) == {(34, 13, -22), (12, 13), (55, -11)}
     assert recent_sums(db, "Ada", 9) == {(34, 13, -22), (12, 13), (55, -11)}
     assert recent_sums(db, "Ben", 1) == {(20, 20)}
+    assert had_lately(db, ["Ada", "Ben"]) == {
+        "Ada": {(34, 13, -22), (12, 13), (55, -11)},
+        "Ben": {(20, 20), (90, -50)},
+    }
     with pytest.raises(BadInput, match="no pupil 'Cem'"):
         recent_sums(db, "Cem", 1)
