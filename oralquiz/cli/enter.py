@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,8 +30,8 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
     session is entered once, however often it is given.
     """
     from oralquiz.folders import sessions_folder
+    from oralquiz.records import follow_new, open_records, waiting
     from oralquiz.records import import_session as enter_one
-    from oralquiz.records import open_records, waiting
 
     db, folder = open_records(), sessions_folder()
     code, told = OK, []
@@ -47,6 +48,8 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
         told.append(_as_json(path, entered))
         if not as_json:
             echo(visible(sentence(path, entered)))
+    with suppress(OralquizError, sqlite3.Error):  # else made good at a pupil's next practice
+        follow_new(db)
     if as_json:
         print_json(told)
     elif not wanted:

@@ -79,7 +79,7 @@ def round(
     from oralquiz.cli.held_round import hold, keep, report
     from oralquiz.compose import load_syllabus
     from oralquiz.errors import BadInput
-    from oralquiz.records import find_pupil, had_lately, open_records
+    from oralquiz.records import find_pupil, follow, had_lately, open_records
     from oralquiz.rounds import RoundPlan, VoiceReader, Way, plan_rounds
     from oralquiz.speak import open_voice
 
@@ -99,4 +99,7 @@ def round(
     reader = VoiceReader(open_voice(voice, pace=pace), pace)
     said, sound = f"{round_.name}; seed {seed}.", (speaker, microphone)
     path = hold(console, round_, who, plan.options(), reader, sound, model, said)
-    report(console, db, path, keep(db, path), as_json=as_json)
+    session = keep(db, path)
+    for pupil in who:
+        follow(db, pupil, syllabus)
+    report(console, db, path, session, as_json=as_json)

@@ -14,9 +14,9 @@ from .learners import Learner as Learner
 from .learners import class_paces as class_paces
 from .learners import class_skills as class_skills
 from .learners import follow as follow
+from .learners import follow_new as follow_new
 from .learners import reached_step as reached_step
 from .learners import rule_states as rule_states
-from .learners import untold as untold
 from .names import clean_name as clean_name
 from .practice_sets import PracticeSet as PracticeSet
 from .practice_sets import give_set as give_set

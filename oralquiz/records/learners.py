@@ -18,6 +18,7 @@ from typing import Any
 from sqlite_utils import Database
 
 from oralquiz.beads import ALL_RULES, Rule, Sum, Syllabus
+from oralquiz.compose import load_syllabus, shipped_syllabi
 from oralquiz.learn import Practice, PracticeSettings, Skill, Task
 from oralquiz.records.database import changing
 from oralquiz.records.practice_sets import PracticeSet, todays_set
@@ -38,6 +39,7 @@ class Learner:
 
 def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
     """What practice knows of ``pupil`` so far, every answer in the records taken in."""
+    db.execute("update learners set behind = 0 where pupil_id = ?", [pupil.id])
     step, settings = reached_step(db, pupil, syllabus), _settings(db, pupil)
     taught = step if syllabus.taught(step) else ALL_RULES  # a course that adds none, only drills
     practice = Practice(syllabus, taught, settings, seed=pupil.id)
@@ -54,7 +56,8 @@ def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
     if new or not told:
         for row in new:
             _tell(practice, row)
-        _keep(db, pupil, practice, first, len(rows) - first, _digest(begun, rows[first:]))
+        done = {"first": first, "told": len(rows) - first, "digest": _digest(begun, rows[first:])}
+        _keep(db, pupil, practice, {**done, "course": syllabus.name})
     return Learner(pupil, step, practice)
 
 
@@ -84,18 +87,31 @@ def rule_states(db: Database) -> dict[int, dict[Rule, Skill]]:
     return found
 
 
+def follow_new(db: Database, syllabus: Syllabus | None = None) -> None:
+    """Follow every pupil who has answers that were not taken in: on ``syllabus``, or (None) each on
+    the course that was followed before."""
+    for pupil in untold(db):
+        follow(db, pupil, syllabus or _course_of(db, pupil))
+
+
 def untold(db: Database) -> list[Pupil]:
-    """The pupils whose answers were not all taken in when they were last followed."""
+    """The pupils of whom something was stored since they were last followed."""
     rows = db.query(
         """
-        select pupil_id, count(*) as judged,
-          coalesce((select first + told from learners where learners.pupil_id = sums.pupil_id), 0)
-            as known
-        from sums where verdict is not null group by pupil_id
+        select distinct sums.pupil_id from sums
+          left join learners on learners.pupil_id = sums.pupil_id
+        where verdict is not null and coalesce(behind, 1)
         """
     )
-    behind = {row["pupil_id"] for row in rows if row["judged"] > row["known"]}
+    behind = {row["pupil_id"] for row in rows}
     return [pupil for pupil in pupils(db) if pupil.id in behind]
+
+
+def _course_of(db: Database, pupil: Pupil) -> Syllabus:
+    """The shipped course on which the pupil was followed last; else the usual one."""
+    courses = db.query("select course from learners where pupil_id = ?", [pupil.id])
+    shipped = [row["course"] for row in courses if row["course"] in shipped_syllabi()]
+    return load_syllabus(*shipped)
 
 
 def reached_step(db: Database, pupil: Pupil, syllabus: Syllabus) -> str:
@@ -156,10 +172,8 @@ def _digest(begun: str, rows: Sequence[dict[str, Any]]) -> str:
     return hashlib.sha256(f"{begun} {json.dumps(told)}".encode()).hexdigest()
 
 
-def _keep(
-    db: Database, pupil: Pupil, practice: Practice, first: int, told: int, digest: str
-) -> None:
-    state = {"state": practice.to_json(), "first": first, "told": told, "digest": digest}
+def _keep(db: Database, pupil: Pupil, practice: Practice, done: dict[str, Any]) -> None:
+    state = {"state": practice.to_json(), **done}
     with changing(db):
         if not db.table("pupils").count_where("id = ?", [pupil.id]):
             return  # erased meanwhile

@@ -13,7 +13,8 @@ erased_turns             the turns of a session whose pupil was erased, so that 
 erased_names             a slow salted hash of each name that was erased, and when
 cards                    pupils' own codes for practice at home
 practice_sets            what a class practises at home; the newest counts
-learners                 what practice knows of each pupil (JSON), and of which answers it knows it
+learners                 what practice knows of each pupil (JSON), and of which answers it knows it;
+                         ``behind`` once something was stored since
 rule_states              of it, for every rule: skill, moves seen, mastered, when due
 counted (a view)         what counts of a sum: verdict, value, latency
 
@@ -253,6 +254,14 @@ def practice_that_adapts(db: Database) -> None:
         not_null={"mean", "sd", "uses", "mastered"},
         foreign_keys=[("pupil_id", "pupils", "id")],
     )
+
+
+@migrations()
+def who_is_behind(db: Database) -> None:
+    learners = db.table("learners")
+    learners.add_column("behind", int, not_null_default=0)
+    learners.add_column("course", str, not_null_default="two-hands")
+    db.execute("update learners set behind = 1")
 
 
 practice_migrations = Migrations("oralquiz-web")

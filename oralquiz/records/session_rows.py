@@ -88,6 +88,8 @@ def store(db: Database, session: Session, file: Path) -> None:
         )
         for turn in turns:
             _store_turn(db, session, turn, known[turn.pupil].id)
+        for pupil in {known[turn.pupil].id for turn in turns}:
+            db.execute("update learners set behind = 1 where pupil_id = ?", [pupil])
 
 
 def _known(db: Database, turns: Iterable[Answered], created: str) -> dict[str, Pupil]:

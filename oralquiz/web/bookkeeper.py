@@ -15,7 +15,7 @@ from oralquiz.beads import Syllabus
 from oralquiz.compose import counted
 from oralquiz.errors import OralquizError
 from oralquiz.judge import Verdict
-from oralquiz.records import follow, import_session, store_file, untold, waiting
+from oralquiz.records import follow_new, import_session, store_file, waiting
 from oralquiz.session import BeingHeld, correct
 from oralquiz.web.background import Background
 from oralquiz.web.class_round import TEACHER, ClassRound
@@ -72,7 +72,7 @@ class Bookkeeper:
         """Take new answers into what practice knows of each pupil. When that fails, it is made good
         at the pupil's next practice."""
         with suppress(*NOT_KEPT):
-            await self._records.apart(_follow_pupils, self._syllabus())
+            await self._records.apart(follow_new, self._syllabus())
 
     async def _enter_left(self) -> None:
         async with self._entering:  # of a process that died all rounds fail at once
@@ -152,11 +152,6 @@ class Bookkeeper:
             sessions = counted(failed, "session")
             said.append(f"{sessions} cannot be entered: `oralquiz enter` says why.")
         return " ".join(said)
-
-
-def _follow_pupils(db: Database, syllabus: Syllabus) -> None:
-    for pupil in untold(db):
-        follow(db, pupil, syllabus)
 
 
 def _store_file(db: Database, file: Path) -> str:

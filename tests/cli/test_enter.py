@@ -13,6 +13,7 @@ from click.testing import CliRunner, Result
 
 from oralquiz.cli import main
 from oralquiz.cli.screen import left_behind
+from oralquiz.records import open_records, rule_states
 from oralquiz.session.folder_lock import locked
 from tests.session.room import make_round, run
 
@@ -63,6 +64,7 @@ def test_a_file_is_entered_once(sessions: Path) -> None:
     kept = sessions / "one-wrong.zip"
     first = call("enter", ONE_WRONG)
     assert first.stdout == f"{ONE_WRONG}: entered, 2 answers to 2 sums, kept as {kept}\n"
+    assert rule_states(open_records())  # the pupil is followed
     again = call("enter", ONE_WRONG, kept)
     assert again.exit_code == 0
     assert again.stdout.splitlines() == [

@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 
 from oralquiz.cli import main
+from oralquiz.records import open_records, rule_states
 
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
@@ -46,6 +47,7 @@ def test_a_round_reports_its_scores_and_its_file() -> None:
     assert done.exit_code == 0
     assert "median latency" in done.stdout
     assert str(ONE_WRONG) in done.stdout
+    assert rule_states(open_records())
 
 
 @pytest.mark.usefixtures("held")

@@ -16,7 +16,7 @@ from oralquiz.judge import Verdict
 from oralquiz.learn import Standing, standing_of
 from oralquiz.records.database import open_records
 from oralquiz.records.erasure import erase_pupil
-from oralquiz.records.learners import follow, reached_step, rule_states
+from oralquiz.records.learners import follow, follow_new, reached_step, rule_states, untold
 from oralquiz.records.migrations import migrations
 from oralquiz.records.practice_sets import PracticeSet, give_set
 from oralquiz.records.pupil_list import add_pupil, find_pupil
@@ -72,7 +72,8 @@ def test_every_record_of_an_older_version_stays(tmp_path: Path) -> None:
         db.table(table).drop()
     for column in ("pace_s", "deadline_s", "policy", "began", "place", "rule", "reason"):
         db.execute(f"alter table sums drop column {column}")
-    db.execute("delete from _sqlite_migrations where name = 'practice_that_adapts'")
+    newer = "('practice_that_adapts', 'who_is_behind')"
+    db.execute(f"delete from _sqlite_migrations where name in {newer}")
     db.conn.commit()
     db.close()
     again = open_records(path)
@@ -95,6 +96,32 @@ def test_only_new_answers_are_taken_in(db: Database, tmp_path: Path) -> None:
     db.execute("delete from learners")
     assert follow(db, asha, COURSE).practice.to_json() == both.to_json()
     assert both.skills()["direct"].uses > first.uses
+
+
+def test_only_pupils_with_something_new_are_followed(db: Database, tmp_path: Path) -> None:
+    path = held(db, tmp_path / "s", make_round("1 + 2", "3 + 1"), [3, 4])
+    wide = replace(make_round("120 + 3", pupil="Asha"), columns=3)  # not what is practised
+    held(db, tmp_path / "w", wide, [123])
+    held(db, tmp_path / "b", make_round("2 + 2", pupil="Ben"), [4])
+    assert [pupil.name for pupil in untold(db)] == ["Asha", "Ben"]
+    follow_new(db)
+    assert untold(db) == []
+    assert len(rule_states(db)) == 2
+    correct(path, 0, Verdict.WRONG, by="Ms Rao", when=WHEN)
+    store_file(db, path)
+    assert [pupil.name for pupil in untold(db)] == ["Asha"]
+    follow_new(db, load_syllabus("bead-frame"))
+    assert untold(db) == []
+
+
+def test_a_pupil_is_followed_on_the_course_that_was_followed_before(
+    db: Database, tmp_path: Path
+) -> None:
+    held(db, tmp_path / "s", make_round("1 + 2"), [3])
+    follow_new(db, load_syllabus("bead-frame"))
+    held(db, tmp_path / "t", make_round("2 + 2"), [4])
+    follow_new(db)
+    assert [row["course"] for row in db.query("select course from learners")] == ["bead-frame"]
 
 
 def test_a_correction_is_worked_in(db: Database, tmp_path: Path) -> None:
