@@ -17,7 +17,7 @@ import numpy as np
 from oralquiz.beads import Sum
 from oralquiz.judge import SimulatedPupil
 from oralquiz.rounds import AskedAgain, Dictated, Event, SumBegun
-from oralquiz.sound import BLOCK, SESSION_RATE, Block, Mixer, Samples
+from oralquiz.sound import BLOCK, SESSION_RATE, Block, Mixer, Samples, samples_in
 from oralquiz.speak import Voice
 
 NOISE = 10 ** (-72 / 20)
@@ -110,7 +110,7 @@ class VirtualPupils:
         elif isinstance(event, Dictated):
             self._answer(event.turn, event.terms[-1].offset)
         elif isinstance(event, AskedAgain) and self.said and self.said[-1].value is not None:
-            self._say(self.said[-1].value, event.end + self._samples(0.4))
+            self._say(self.said[-1].value, event.end + samples_in(0.4))
 
     def _answer(self, turn: int, heard_at: int) -> None:
         habits = self._habits[self._pupil]
@@ -122,7 +122,7 @@ class VirtualPupils:
         value = self._slip() if slips else self._sum.answer
         self.said.append(Said(turn, value))
         delay = habits.delay_s * float(np.exp(self._rng.normal(0.0, 0.35)))
-        self._say(value, heard_at + self._samples(delay))
+        self._say(value, heard_at + samples_in(delay))
 
     def _slip(self) -> int:
         """What comes out when the beads are not moved as they should be."""
@@ -132,6 +132,3 @@ class VirtualPupils:
 
     def _say(self, value: int, at: int) -> None:
         self._room.speak(self._render(self._habits[self._pupil].voice, value), at)
-
-    def _samples(self, duration_s: float) -> int:
-        return round(duration_s * SESSION_RATE)

@@ -1,3 +1,4 @@
+from .commands import Command as Command
 from .control_characters import json_without_controls as json_without_controls
 from .control_characters import lines_without_controls as lines_without_controls
 from .control_characters import without_controls as without_controls
@@ -30,6 +31,9 @@ from .planning import sums_for as sums_for
 from .ports import AudioIn as AudioIn
 from .ports import AudioOut as AudioOut
 from .ports import Clock as Clock
+from .ports import EchoFilter as EchoFilter
+from .ports import Reader as Reader
+from .ports import Recorder as Recorder
 from .progress import Answered as Answered
 from .progress import Attempt as Attempt
 from .progress import Correction as Correction
@@ -40,9 +44,6 @@ from .round import Options as Options
 from .round import Round as Round
 from .round import Turn as Turn
 from .round_reader import VoiceReader as VoiceReader
-from .runner import Command as Command
-from .runner import EchoFilter as EchoFilter
-from .runner import Reader as Reader
 from .runner import Runner as Runner
 from .runner import State as State
 from .runner import Watch as Watch

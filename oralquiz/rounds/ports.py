@@ -1,4 +1,4 @@
-"""The ports through which sound and time enter a session.
+"""The ports of a round: everything that the runner needs from outside.
 
 The same runner serves a sound card, a browser's stream, a sound file and a virtual pupil: each is
 an implementation of these protocols. All positions are samples at ``SESSION_RATE`` on one clock,
@@ -9,7 +9,10 @@ from __future__ import annotations
 
 from typing import Protocol
 
-from oralquiz.sound import Block, Samples
+from oralquiz.rounds.events import Event
+from oralquiz.rounds.round import Turn
+from oralquiz.sound import Block, Clip, Samples
+from oralquiz.speak import Dictation
 
 
 class Clock(Protocol):
@@ -40,3 +43,29 @@ class AudioIn(Protocol):
         stream is filled with zeros by the implementation and counted. Raises AudioError.
         """
         ...
+
+
+class EchoFilter(Protocol):
+    """Takes what is played out of what the microphone hears: see audio/echo_canceller.py."""
+
+    def played(self, samples: Samples, at: int) -> None: ...
+
+    def stopped(self, at: int) -> None: ...
+
+    def clean(self, start: int, heard: Samples) -> Samples: ...
+
+
+class Reader(Protocol):
+    """Turns sums and phrases into sound at the session's rate."""
+
+    def dictation(self, turn: Turn) -> Dictation: ...
+
+    def phrase(self, text: str) -> Clip: ...
+
+
+class Recorder(Protocol):
+    """Keeps events and sound as they happen."""
+
+    def event(self, at: int, event: Event) -> None: ...
+
+    def sound(self, said: Samples, heard: Samples) -> None: ...

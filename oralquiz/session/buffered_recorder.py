@@ -12,19 +12,15 @@ from typing import Protocol
 
 import numpy as np
 
-from oralquiz.rounds import Event
+from oralquiz.rounds import Event, Recorder
 from oralquiz.sound import Samples
 
 GATHERED = 25
 """Blocks (half a second) that are written at once when nothing happens."""
 
 
-class SessionRecorder(Protocol):
-    """What a run needs of a recorder (see FileRecorder)."""
-
-    def event(self, at: int, event: Event) -> None: ...
-
-    def sound(self, said: Samples, heard: Samples) -> None: ...
+class SessionRecorder(Recorder, Protocol):
+    """What a session needs of a recorder besides (see FileRecorder)."""
 
     def sync(self) -> None: ...
 

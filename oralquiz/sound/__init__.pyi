@@ -1,6 +1,7 @@
 from .blocks import BLOCK as BLOCK
 from .blocks import SESSION_RATE as SESSION_RATE
 from .blocks import Block as Block
+from .blocks import samples_in as samples_in
 from .clip import Clip as Clip
 from .clip import Samples as Samples
 from .clip import faded as faded

@@ -13,6 +13,11 @@ BLOCK = SESSION_RATE // 50
 """Samples in one block of the microphone: 20 ms."""
 
 
+def samples_in(duration_s: float) -> int:
+    """How many samples of a session last ``duration_s`` seconds."""
+    return round(duration_s * SESSION_RATE)
+
+
 @dataclass(frozen=True, eq=False)
 class Block:
     """``samples`` (n,) recorded from position ``start`` on."""

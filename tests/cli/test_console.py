@@ -20,8 +20,8 @@ from oralquiz.cli.screen import Screen
 from oralquiz.judge.verdict import Verdict
 from oralquiz.records.database import open_records
 from oralquiz.records.session_rows import store
+from oralquiz.rounds.commands import Command
 from oralquiz.rounds.events import Judged, SumBegun, SumEnded
-from oralquiz.rounds.runner import Command
 from oralquiz.session.file import open_session
 from tests.rounds.test_runner import Desk
 from tests.session.room import make_round

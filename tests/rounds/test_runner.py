@@ -14,9 +14,10 @@ from hypothesis import strategies as st
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.judge.verdict import Verdict
 from oralquiz.listen.hearing import Recognizer
+from oralquiz.rounds.commands import Command
 from oralquiz.rounds.events import Dictated, Event, Heard, Judged
 from oralquiz.rounds.round import Options
-from oralquiz.rounds.runner import Command, Runner
+from oralquiz.rounds.runner import Runner
 from oralquiz.session.file import header, open_session
 from oralquiz.session.recorder import FileRecorder
 from oralquiz.session.reruns import rerun
