@@ -118,6 +118,29 @@ def test_help_imports_nothing_heavy() -> None:
     assert done.stdout.strip() == "[]"
 
 
+def loads_at_once(path: Path) -> set[str]:
+    """Parts of scipy, and packages that load them, that ``path`` loads when it is imported itself.
+    They take a second; ``import scipy`` loads them when they are first used."""
+    found: set[str] = set()
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            found.add(f"{node.module}.")
+    return {name for name in found if name.startswith(("scipy.", "pyloudnorm"))}
+
+
+@pytest.mark.parametrize("room", BELOW)
+def test_what_takes_a_second_to_load_is_loaded_when_it_is_used(room: str) -> None:
+    assert {path.name: loads for path in modules(room) if (loads := loads_at_once(path))} == {}
+
+
+def test_the_check_sees_what_is_loaded_at_once(tmp_path: Path) -> None:
+    path = tmp_path / "wrong.py"
+    path.write_text("import scipy\nimport scipy.signal\nfrom scipy import stats\n")
+    assert loads_at_once(path) == {"scipy.signal", "scipy."}
+
+
 SQL = re.compile(
     r"\s*(select\s.+\sfrom|insert\s+(or\s+\w+\s+)?into|update\s+\w+\s+set|delete\s+from|pragma"
     r"|create\s+(table|view|index)|drop\s+(table|view|index)|begin\s+immediate)\b",

@@ -17,7 +17,7 @@ from functools import cached_property
 from itertools import product
 
 import numpy as np
-from scipy.sparse import csr_array
+import scipy  # its parts are loaded when they are first used
 
 from oralquiz.compose.plays import Ints, allowed_cells, cell, column_moves, counting_cells
 from oralquiz.compose.request import Request
@@ -36,7 +36,7 @@ class ColumnStep:
     A state is (uses, carry, long enough) as one index.
     """
 
-    matrix: csr_array
+    matrix: scipy.sparse.csr_array
     sources: Ints  # [rows, most entries of a row], -1 where a row has fewer
 
 
@@ -162,7 +162,7 @@ def _column_step(request: Request, column: int, sign: int, length: tuple[int, in
             rows.append(((uses_at[use] * 2 + carry_out) * 2 + long_out) * 10 + shown)
             sources.append(((uses_at[grown] * 2 + carry_in) * 2 + long_in) * 10 + after)
     size = len(uses) * 40
-    matrix = csr_array((np.ones(len(rows)), (rows, sources)), shape=(size, size))
+    matrix = scipy.sparse.csr_array((np.ones(len(rows)), (rows, sources)), shape=(size, size))
     entries = np.diff(matrix.indptr)
     padded = np.full((size, max(int(entries.max(initial=0)), 1)), -1)
     padded[np.arange(padded.shape[1]) < entries[:, None]] = matrix.indices

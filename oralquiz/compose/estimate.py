@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from scipy.stats import binomtest
+import scipy  # its parts are loaded when they are first used
 
 from oralquiz.compose.column_table import ColumnTable, TermShape, stages_back
 from oralquiz.compose.plays import Bools, Ints
@@ -64,7 +64,7 @@ class Estimate:
         if request.repeats and request.cancels:
             return ROUNDING
         kept, drawn = self.kept
-        interval = binomtest(kept, drawn).proportion_ci(0.95, method="exact")
+        interval = scipy.stats.binomtest(kept, drawn).proportion_ci(0.95, method="exact")
         return float(interval.high - interval.low) / 2 / max(kept / drawn, 1 / drawn) + ROUNDING
 
 

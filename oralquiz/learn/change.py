@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
+import scipy  # its parts are loaded when they are first used
 from numpy.typing import NDArray
-from scipy import stats
 
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
@@ -120,7 +120,7 @@ def logistic_trend(
     if spread > 1:
         spread *= _in_runs(left)
     tail = (1 + LEVEL) / 2
-    reach = stats.norm.ppf(tail) if spread == 1 else stats.t.ppf(tail, freedom)
+    reach = scipy.stats.norm.ppf(tail) if spread == 1 else scipy.stats.t.ppf(tail, freedom)
     half = float(reach * (spread * variance[1, 1]) ** 0.5)
     mean = float((counts * share).sum() / counts.sum())
     slope, scale = float(found[1]), mean * (1 - mean)
@@ -152,7 +152,7 @@ def _trend(points: Sequence[tuple[date, float]]) -> Trend | None:
         return None
     weeks_since = np.array([(day - points[0][0]).days / 7 for day, _ in points])
     values = np.array([value for _, value in points])
-    slope, start, low, high = stats.theilslopes(values, weeks_since, alpha=LEVEL)
+    slope, start, low, high = scipy.stats.theilslopes(values, weeks_since, alpha=LEVEL)
     left = values - start - slope * weeks_since
     wider = _in_runs(left) ** 0.5 if left.any() else 1.0
     interval = Interval(float(slope - wider * (slope - low)), float(slope + wider * (high - slope)))

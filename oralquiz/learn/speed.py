@@ -22,8 +22,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+import scipy  # its parts are loaded when they are first used
 from numpy.typing import NDArray
-from scipy import stats
 
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
@@ -103,7 +103,7 @@ def median_interval(values: NDArray[np.float64]) -> Interval | None:
     """An interval for the median of what ``values`` (n,) are a sample of, by the sign test."""
     if len(values) < 6:  # 2 * 0.5 ** 5 is more than 1 - LEVEL
         return None
-    low, high = stats.quantile_test(values, q=0.0, p=0.5).confidence_interval(LEVEL)
+    low, high = scipy.stats.quantile_test(values, q=0.0, p=0.5).confidence_interval(LEVEL)
     return Interval(float(low), float(high))
 
 
@@ -173,7 +173,7 @@ def share_interval(hits: int, of: int) -> Interval | None:
     """Wilson's interval for a share of which ``hits`` in ``of`` were seen; None if ``of`` is 0."""
     if of == 0:
         return None
-    interval = stats.binomtest(hits, of).proportion_ci(LEVEL, method="wilson")
+    interval = scipy.stats.binomtest(hits, of).proportion_ci(LEVEL, method="wilson")
     return Interval(float(interval.low), float(interval.high))
 
 

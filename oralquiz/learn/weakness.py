@@ -20,7 +20,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from scipy import stats
+import scipy  # its parts are loaded when they are first used
 
 from oralquiz.beads import Rule
 from oralquiz.judge import DEFAULT, Diagnoser, Rates, Slip, SlipKind, Verdict
@@ -100,7 +100,7 @@ def weaknesses(answers: Iterable[Answer], rates: Rates = DEFAULT) -> tuple[Weakn
     for group in (_kind_at_rule, _kind, _rule):
         for key, evidence in _evidence(left, group).items():
             awaited = general * sum(n for place, n in expected.items() if group(*place) == key)
-            chance = float(stats.poisson.sf(len(evidence) - 1, awaited))
+            chance = float(scipy.stats.poisson.sf(len(evidence) - 1, awaited))
             days = {item.day for item in evidence}
             if len(evidence) >= FEWEST and len(days) >= FEWEST_DAYS and chance < CHANCE:
                 found.append(Weakness(*key, tuple(evidence), awaited, chance))

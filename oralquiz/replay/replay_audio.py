@@ -12,8 +12,8 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+import scipy  # its parts are loaded when they are first used
 import soundfile
-from scipy.ndimage import uniform_filter1d
 
 from oralquiz.replay.timing import Timing
 from oralquiz.sound import Pcm, Samples, from_pcm16
@@ -39,7 +39,7 @@ def mix(audio: Pcm, timing: Timing, rate: int) -> Samples:
         open_[round(term.onset * rate) : round(term.offset * rate)] = 0.0
     for answer in timing.answers:
         open_[round(answer.onset * rate) : round(answer.offset * rate)] = 1.0
-    smooth = uniform_filter1d(open_, max(1, round(FADE_S * rate)))
+    smooth = scipy.ndimage.uniform_filter1d(open_, max(1, round(FADE_S * rate)))
     both: Samples = np.clip(clip[:, 0] + clip[:, 1] * smooth, -1.0, 1.0).astype(np.float32)
     return both
 
