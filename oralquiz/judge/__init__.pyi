@@ -11,6 +11,7 @@ from .rates import Rates as Rates
 from .simulated import SimulatedPupil as SimulatedPupil
 from .slip import Slip as Slip
 from .slip import SlipKind as SlipKind
+from .slip import partner as partner
 from .slip_sentences import as_json as as_json
 from .slip_sentences import languages as languages
 from .slip_sentences import phrases as phrases

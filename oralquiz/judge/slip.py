@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from oralquiz.beads import Rule
+from oralquiz.beads import Kind, Rule
 
 
 class SlipKind(StrEnum):
@@ -15,6 +15,7 @@ class SlipKind(StrEnum):
     FIVE_MOVED_IN_VAIN = "five-moved-in-vain"
     COMPLEMENT_MISSED = "complement-missed"
     COMPLEMENT_WRONG_WAY = "complement-wrong-way"  # added instead of taken, or the reverse
+    COMPLEMENT_WRONG_PARTNER = "complement-wrong-partner"  # + 3 as + 5 - 1
     ONES_NOT_MOVED = "ones-not-moved"
     FINGER_TOO_MANY = "finger-too-many"
     FINGER_TOO_FEW = "finger-too-few"
@@ -24,6 +25,7 @@ class SlipKind(StrEnum):
     BORROW_WRONG_COLUMN = "borrow-wrong-column"
     CARRY_WRONG_WAY = "carry-wrong-way"
     BORROW_WRONG_WAY = "borrow-wrong-way"
+    TEN_MOVED_IN_VAIN = "ten-moved-in-vain"
     COLUMN_LEFT_OUT = "column-left-out"
     COLUMN_WRONG_WAY = "column-wrong-way"  # one digit of the term added instead of taken
     HANDS_SWAPPED = "hands-swapped"
@@ -58,3 +60,10 @@ class Slip:
     carry: bool = False
     before: int | None = None
     instead: int | None = None
+
+
+def partner(rule: Rule) -> int:
+    """The last part of a rule with its sign: -2 of + 3 is + 5 - 2, 1 of + 6 is + 10 - 5 + 1."""
+    sign, size = (1 if rule.digit > 0 else -1), abs(rule.digit)
+    whole = 10 if rule.kind is Kind.TEN else 5
+    return sign * (size - whole)

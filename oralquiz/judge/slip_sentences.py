@@ -11,7 +11,7 @@ from typing import Any
 from oralquiz.beads import Column, Kind, Rule, Sum, digit_at
 from oralquiz.errors import BadInput, excerpt
 from oralquiz.judge.diagnosis import Diagnosis, Explanation
-from oralquiz.judge.slip import Slip, SlipKind
+from oralquiz.judge.slip import Slip, SlipKind, partner
 
 Phrases = Mapping[str, Any]
 _FOLDER = resources.files("oralquiz.judge") / "phrases"
@@ -130,6 +130,12 @@ def _move_values(slip: Slip, frame: Phrases) -> tuple[str, dict[str, str]]:
     elif kind is SlipKind.COMPLEMENT_WRONG_WAY:
         turned = [0, five, -ones] if not tens else [10 * sign, *_parts(shown, -change)]
         values["played"] = _formula(turned)
+    elif kind is SlipKind.COMPLEMENT_WRONG_PARTNER:
+        before_it = {Kind.FIVE: 5 * sign, Kind.BOTH: -5 * sign}.get(slip.rule.kind, 0)
+        ten = 10 * sign if tens else 0
+        values["played"] = _formula([ten, before_it, partner(slip.rule) + error])
+    elif kind is SlipKind.TEN_MOVED_IN_VAIN:
+        name = "ten-added" if slip.error > 0 else "ten-taken"
     elif kind is SlipKind.COLUMN_WRONG_WAY:
         name = "column-added" if digit < 0 else "column-taken"
     if slip.instead is not None:

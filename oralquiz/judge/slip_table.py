@@ -186,6 +186,20 @@ def complement_wrong_way(move: ColumnMove) -> Iterator[Deviation]:
         yield move.moving(turned)
 
 
+def complement_wrong_partner(move: ColumnMove) -> Iterator[Deviation]:
+    """Another number than the one that makes five, or ten, with the digit: any other with five, one
+    more or one less with ten."""
+    size = abs(move.task.digit)
+    if move.rule.kind is Kind.FIVE:
+        for other in {1, 2, 3, 4} - {5 - size}:
+            if 0 <= move.before.ones - other * move.sign <= 4:
+                yield move.moving((5 - other) * move.sign)
+    elif move.tens:
+        for other in {9 - size, 11 - size} & set(range(1, 10)):
+            if 0 <= move.shown - other * move.sign <= 9:
+                yield move.moving(-other * move.sign)
+
+
 def ones_not_moved(move: ColumnMove) -> Iterator[Deviation]:
     if move.five and move.ones:
         yield move.moving(move.five)
@@ -220,6 +234,15 @@ def passing_in_wrong_column(move: ColumnMove) -> Iterator[Deviation]:
 def passing_wrong_way(move: ColumnMove) -> Iterator[Deviation]:
     if move.passing:
         yield move.passing_on(Digit(move.task.column + 1, -move.sign, carry=True))
+
+
+def ten_moved_in_vain(move: ColumnMove) -> Iterator[Deviation]:
+    """The next column is moved by one, either way, though nothing is, or nothing more, to be
+    carried."""
+    for one in (move.sign, -move.sign):
+        if move.task.column + 1 < move.columns:
+            extra = Digit(move.task.column + 1, one, carry=True)
+            yield move.passing_on(*move.passing, extra)
 
 
 def column_left_out(move: ColumnMove) -> Iterator[Deviation]:
@@ -257,6 +280,7 @@ MOVE_SLIPS: tuple[tuple[SlipKind, MoveSlip], ...] = (
     (SlipKind.FIVE_NOT_MOVED, five_not_moved),
     (SlipKind.COMPLEMENT_MISSED, complement_missed),
     (SlipKind.COMPLEMENT_WRONG_WAY, complement_wrong_way),
+    (SlipKind.COMPLEMENT_WRONG_PARTNER, complement_wrong_partner),
     (SlipKind.ONES_NOT_MOVED, ones_not_moved),
     (SlipKind.FIVE_MOVED_IN_VAIN, five_moved_in_vain),
     (SlipKind.FINGER_TOO_MANY, finger_too_many),
@@ -267,6 +291,7 @@ MOVE_SLIPS: tuple[tuple[SlipKind, MoveSlip], ...] = (
     (SlipKind.BORROW_WRONG_COLUMN, _taking(passing_in_wrong_column)),
     (SlipKind.CARRY_WRONG_WAY, _adding(passing_wrong_way)),
     (SlipKind.BORROW_WRONG_WAY, _taking(passing_wrong_way)),
+    (SlipKind.TEN_MOVED_IN_VAIN, ten_moved_in_vain),
     (SlipKind.COLUMN_LEFT_OUT, column_left_out),
     (SlipKind.COLUMN_WRONG_WAY, column_wrong_way),
     (SlipKind.HANDS_SWAPPED, hands_swapped),

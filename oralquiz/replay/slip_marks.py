@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from oralquiz.judge import Diagnoser, Explanation, Slip, SlipKind
+from oralquiz.judge import Diagnoser, Explanation, Slip, SlipKind, partner
 from oralquiz.replay.step_words import Form, StepPhrases, signed, term_written, written
 from oralquiz.replay.story import Story, StoryStep
 
@@ -66,6 +66,9 @@ def sentence(slip: Slip, story: Story, form: Form, table: StepPhrases) -> str:
     right, wrong = -here, here
     if slip.kind is SlipKind.COMPLEMENT_WRONG_WAY:
         right, wrong = -here // 2, here // 2
+    elif slip.kind is SlipKind.COMPLEMENT_WRONG_PARTNER and slip.rule is not None:
+        right = partner(slip.rule)
+        wrong = right + here
     elif slip.kind is SlipKind.COLUMN_WRONG_WAY:
         wrong = -digit
     return table.text(

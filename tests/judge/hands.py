@@ -101,6 +101,10 @@ def variants(move: Move) -> Iterator[tuple[str, list[Gesture]]]:
     else:
         extra: Gesture = (column, "five", -1 if shown_five else 1)
         yield "five-moved-in-vain", [*right, extra]
+    if kind == "five" and five and ones:
+        for count in range(1, 5):
+            other: Gesture = (column, "ones", -five[2] * count)
+            yield "complement-wrong-partner", [five, other]
     if kind in ("five", "both") and ones:
         yield "complement-missed", [g for g in right if g is not ones]
     if kind in ("ten", "both"):
@@ -219,6 +223,18 @@ def move_slips(shown: Hands, term: int, columns: int) -> Iterator[tuple[str, int
         if move.rule.kind != "direct" and 0 <= digit + moved - 2 * complement <= 9:
             turned = (moved - 2 * complement) * 10**move.column
             yield "complement-wrong-way", move.column, played(plain(turned), [])
+        partner = 10 - abs(move.digit)
+        for wrong in (partner - 1, partner + 1):
+            instead = -sign * wrong
+            tens = move.rule.kind in ("ten", "both")
+            if tens and 1 <= wrong <= 9 and 0 <= digit + instead <= 9:
+                place = 10**move.column
+                yield "complement-wrong-partner", move.column, played(plain(instead * place), [])
+        if move.column + 1 < columns:
+            carried = plain(sign * 10 ** (move.column + 1)) if inside else gestured([])
+            for way in (1, -1):
+                extra = both(carried, plain(way * 10 ** (move.column + 1)))
+                yield "ten-moved-in-vain", move.column, played(both(right, extra), passed)
         if inside:
             name = "carry" if move.digit > 0 else "borrow"
             yield f"{name}-forgotten", move.column, played(right, passed)

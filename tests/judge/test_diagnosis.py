@@ -62,6 +62,17 @@ def test_names_the_move_and_what_the_hands_then_showed() -> None:
     assert best.totals == (34, 42, 20)
 
 
+def test_ten_too_many_and_a_wrong_partner_have_slips_of_their_own() -> None:
+    for heard in (16, 96):  # of 5 + 3 - 2, whose terms have no tens
+        best = diagnose(Sum.parse("5 + 3 - 2"), heard).explanations[0]
+        assert [slip.kind for slip in best.slips] == [SlipKind.TEN_MOVED_IN_VAIN]
+    best = diagnose(Sum.parse("4 + 3"), 8).explanations[0]  # + 5 - 1
+    assert [slip.kind for slip in best.slips] == [SlipKind.COMPLEMENT_WRONG_PARTNER]
+    kinds = diagnose(Sum.parse("1 + 3"), 3).kinds  # a move without a partner
+    assert SlipKind.FINGER_TOO_FEW in kinds
+    assert SlipKind.COMPLEMENT_WRONG_PARTNER not in kinds
+
+
 def test_a_pair_only_where_no_single_slip_fits() -> None:
     one = diagnose(Sum.parse("34 + 13 - 22"), 20)
     two = diagnose(Sum.parse("34 + 13 - 22"), 77)

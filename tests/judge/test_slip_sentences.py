@@ -34,8 +34,22 @@ from oralquiz.judge.slip_sentences import as_json, headline, languages, phrases,
          "At + 7, on the right hand: + 7 is + 5 + 2, and only the thumb was moved."),
         ("31 + 2", 34, 2, "finger-too-many",
          "At + 2, on the right hand: one finger too many was moved for + 2."),
-        ("134 + 13", 148, 3, "finger-too-few",
-         "At + 13, in the ones: + 3 is + 5 − 2, but one bead too few was moved."),
+        ("131 + 13", 143, 3, "finger-too-few",
+         "At + 13, in the ones: one bead too few was moved for + 3."),
+        ("34 + 13", 48, 2, "complement-wrong-partner",
+         "At + 13, on the right hand: + 3 is + 5 − 2, but + 5 − 1 was played."),
+        ("33 + 8", 40, 2, "complement-wrong-partner",
+         "At + 8, on the right hand: + 8 is + 10 − 2, but + 10 − 3 was played."),
+        ("45 - 6", 38, 2, "complement-wrong-partner",
+         "At − 6, on the right hand: − 6 is − 10 + 4, but − 10 + 3 was played."),
+        ("35 + 6", 42, 2, "complement-wrong-partner",
+         "At + 6, on the right hand: + 6 is + 10 − 5 + 1, but + 10 − 5 + 2 was played."),
+        ("31 + 2", 43, 2, "ten-moved-in-vain",
+         "At + 2, on the right hand: besides + 2, the left hand got 1."),
+        ("31 + 2", 23, 2, "ten-moved-in-vain",
+         "At + 2, on the right hand: besides + 2, 1 was taken from the left hand."),
+        ("134 + 3", 147, 3, "ten-moved-in-vain",
+         "At + 3, in the ones: + 3 is + 5 − 2, and the tens got 1 too many."),
         ("28 + 34", 52, 2, "carry-forgotten",
          "At + 34, on the right hand: + 4 is + 10 − 5 − 1, and the 1 for the left hand was "
          "forgotten."),
@@ -125,7 +139,8 @@ def test_every_language_has_the_same_phrases(language: str) -> None:
 def test_every_kind_has_a_phrase() -> None:
     names = set(phrases("en")["slip"])
     without = {kind.value for kind in SlipKind} - names
-    assert without == {"column-wrong-way"}  # worded as column-added or column-taken
+    # worded as column-added or column-taken, ten-added or ten-taken
+    assert without == {"column-wrong-way", "ten-moved-in-vain"}
     assert {"column-added", "column-taken"} <= names
     assert set(phrases("en")["name"]) == {kind.value for kind in SlipKind}
 
