@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import asdict
@@ -99,7 +100,8 @@ def show(name: str, as_json: bool) -> None:
 
     Shares, medians and changes are shown with their 95 % interval. A time is that of a right
     answer, from the end of the last number to the voice; answers that were typed, asked for twice,
-    or given before the sum was over have none.
+    or given before the sum was over have none. A sum without an answer in the time allowed counts
+    as slower than that.
 
     A weakness is named only when the same slip explains several wrong answers on several days;
     each is listed with the answers it rests on. It describes answers and diagnoses nobody.
@@ -133,9 +135,12 @@ def show(name: str, as_json: bool) -> None:
                 "by_rule": {rule: asdict(tally) for rule, tally in by_rule.items()},
                 "median_latency_s": found.speed.median,
                 "median_interval_s": found.speed.median_interval
-                and asdict(found.speed.median_interval),
-                "speed_and_accuracy": asdict(found),
-                "weeks": [{**asdict(week), "monday": week.monday.isoformat()} for week in by_week],
+                and asdict(found.speed.median_interval, dict_factory=_finite),
+                "speed_and_accuracy": asdict(found, dict_factory=_finite),
+                "weeks": [
+                    {**asdict(week, dict_factory=_finite), "monday": week.monday.isoformat()}
+                    for week in by_week
+                ],
                 "latency_change_per_week": change and asdict(change),
                 "right_change_per_week": share and asdict(share),
                 "weaknesses": [weakness_as_json(weakness) for weakness in weak],
@@ -165,6 +170,11 @@ def show(name: str, as_json: bool) -> None:
                 f"  {item.day}  {item.answer.terms} = {item.answer.terms.answer}, "
                 f"said {item.said} ({item.probability:.0%})"
             )
+
+
+def _finite(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A dict of JSON, which has no infinity: an interval without an end has null."""
+    return {key: None if value == math.inf else value for key, value in pairs}
 
 
 def week_table(by_week: Sequence[Week]) -> Table:

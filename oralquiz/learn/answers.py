@@ -15,6 +15,8 @@ class Answer:
 
     ``said`` is the number that counted (None: silent, or unclear). ``latency_s`` is None where
     it says nothing about speed: silence, an answer asked for twice, one that was typed.
+    ``deadline_s`` is the time in which the answer had to begin, ``pace_s`` that from one term's
+    onset to the next (None: not known).
     ``previous`` is what the pupil said to the sum before in the same round (None: the first sum,
     or not known).
     """
@@ -26,3 +28,5 @@ class Answer:
     latency_s: float | None = None
     columns: int = 2
     previous: int | None = None
+    deadline_s: float | None = None
+    pace_s: float | None = None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from math import isinf
 
 from oralquiz.learn.answers import Answer
 from oralquiz.learn.change import FEWEST_DAYS, Trend, accuracy_trend, latency_trend
@@ -54,28 +55,40 @@ def share_words(found: SpeedAccuracy) -> str:
 def speed_words(speed: Speed) -> str:
     """``half of the right answers within 2.1 s (1.8 to 2.6), nine in ten within 3.8 s``, how many
     the mean leaves out, and how many have no time."""
+    parts = []
     untimed = speed.right - speed.timed - speed.early
-    without = f"; {untimed} without a time (typed, or asked twice)" if untimed else ""
+    if speed.cut:
+        parts.append(f"counted as slower: {speed.cut} without an answer in the time allowed")
+    if untimed:
+        parts.append(f"{untimed} without a time (typed, or asked twice)")
+    return "; ".join([_quantile_words(speed), *parts])
+
+
+def _quantile_words(speed: Speed) -> str:
+    if not speed.quantiles:
+        return "no right answer was timed yet"
     if speed.median is None:
-        return f"no right answer was timed yet{without}"
+        return "fewer than half of the sums were answered in the time allowed"
     words = f"half of the right answers within {half_within(speed)}"
-    if speed.timed >= NINE_IN_TEN_FROM:
-        words += f", nine in ten within {speed.quantiles[-1]:.1f} s"
-    if speed.trimmed:
+    last = speed.quantiles[-1]
+    if speed.timed + speed.cut >= NINE_IN_TEN_FROM:
+        words += f", nine in ten {f'within {last:.1f} s' if last else 'not in the time allowed'}"
+    if speed.trimmed and not speed.cut:
         words += (
             f"; {speed.trimmed_mean:.1f} s on average without {speed.trimmed} far from the rest"
         )
-    return words + without
+    return words
 
 
 def half_within(speed: Speed) -> str:
-    """``2.1 s (1.8 to 2.6)``; empty when nothing was timed."""
+    """``2.1 s (1.8 to 2.6)``; empty when the median is not known."""
     if speed.median is None:
         return ""
     if speed.median_interval is None:
         return f"{speed.median:.1f} s"
     low, high = _ends(speed.median_interval)
-    return f"{speed.median:.1f} s ({low:.1f} to {high:.1f})"
+    limits = f"{low:.1f} or more" if isinf(high) else f"{low:.1f} to {high:.1f}"
+    return f"{speed.median:.1f} s ({limits})"
 
 
 def thirds_words(thirds: Sequence[Third]) -> str:

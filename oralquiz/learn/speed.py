@@ -3,16 +3,18 @@
 What enters, and why:
 
 * Only **right** answers tell how long a sum takes; the latency of a wrong one is a different
-  quantity. Unclear and silent answers have none and are counted as missing.
+  quantity. Where nothing was said by the deadline, the sum took longer than that (`cut_times`).
+  Unclear answers have no latency and are counted as missing.
 * An answer that begins less than EARLY_S after the last term ended cannot be a reaction to its
   last sound (simple reactions take a tenth of a second; Luce 1986, from memory). It is *early*:
   counted, not averaged.
 * Medians and quantiles take all the rest: they need no trimming, and a median of trimmed times
   is biased (Miller 1988, from memory). Quantiles are median-unbiased (Hyndman & Fan 1996, their
   definition 8).
-* Means are trimmed: what lies more than TRIM scaled median absolute deviations from the median
-  of the logarithms is left out and counted (Leys et al. 2013 for the deviation and the factor;
-  on logarithms since latencies are skewed to the right; from memory).
+* Means, which cannot take in what was cut short, are trimmed: what lies more than TRIM scaled
+  median absolute deviations from the median of the logarithms is left out and counted (Leys et
+  al. 2013 for the deviation and the factor; on logarithms since latencies are skewed to the right;
+  from memory).
 """
 
 from __future__ import annotations
@@ -27,11 +29,14 @@ from numpy.typing import NDArray
 
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
+from oralquiz.learn.cut_times import median_ends, quantiles
 
 EARLY_S = 0.1
 TRIM = 3.0
 LEVEL = 0.95
 """Of all intervals."""
+
+NONE = np.array([], dtype=np.float64)
 
 _MAD = 1.4826  # makes the median absolute deviation of a normal sample its standard deviation
 
@@ -49,19 +54,22 @@ class Speed:
     """Latencies of right answers, in seconds.
 
     ``right`` answers were given: ``timed`` of them enter the median, ``early`` ones do not, and
-    the others have no latency. ``quantiles`` are the 10, 25, 50, 75 and 90 % ones; empty when
-    nothing was timed. ``median_interval`` is exact (from the order of the latencies alone) and
-    None below six of them, where even the extremes are not certain enough. ``trimmed_mean`` is
-    the mean without ``trimmed`` outliers.
+    the others have no latency. ``cut`` sums had no answer by their deadline: they are slower.
+    ``quantiles`` are the 10, 25, 50, 75 and 90 % ones of both; empty when nothing was timed, None
+    where one lies beyond the deadline. ``median_interval`` is exact (from the order of the
+    latencies alone; its end is infinite where too many were cut short) and None below six of
+    them, where even the extremes are not certain enough. ``trimmed_mean`` is the mean of those
+    timed without ``trimmed`` outliers.
     """
 
     right: int
     timed: int
     early: int
-    quantiles: tuple[float, ...]
+    quantiles: tuple[float | None, ...]
     median_interval: Interval | None
     trimmed_mean: float | None
     trimmed: int
+    cut: int = 0
 
     @property
     def median(self) -> float | None:
@@ -73,18 +81,22 @@ QUANTILES = (0.1, 0.25, 0.5, 0.75, 0.9)
 
 def speed(answers: Iterable[Answer]) -> Speed:
     """The latencies of ``answers``."""
+    answers = tuple(answers)
     right = [answer for answer in answers if answer.verdict is Verdict.RIGHT]
     measured = [answer.latency_s for answer in right if answer.latency_s is not None]
     timed = np.array([s for s in measured if s >= EARLY_S], dtype=np.float64)
+    silent = [answer.deadline_s for answer in answers if answer.verdict is Verdict.SILENT]
+    cut = np.array([deadline for deadline in silent if deadline is not None], dtype=np.float64)
     kept = within(timed)
     return Speed(
         right=len(right),
         timed=len(timed),
         early=len(measured) - len(timed),
-        quantiles=_quantiles(timed),
-        median_interval=median_interval(timed),
+        quantiles=quantiles(timed, cut, QUANTILES),
+        median_interval=median_interval(timed, cut),
         trimmed_mean=float(kept.mean()) if len(kept) else None,
         trimmed=len(timed) - len(kept),
+        cut=len(cut),
     )
 
 
@@ -99,18 +111,10 @@ def within(latencies: NDArray[np.float64]) -> NDArray[np.float64]:
     return kept
 
 
-def median_interval(values: NDArray[np.float64]) -> Interval | None:
-    """An interval for the median of what ``values`` (n,) are a sample of, by the sign test."""
-    if len(values) < 6:  # 2 * 0.5 ** 5 is more than 1 - LEVEL
-        return None
-    low, high = scipy.stats.quantile_test(values, q=0.0, p=0.5).confidence_interval(LEVEL)
-    return Interval(float(low), float(high))
-
-
-def _quantiles(values: NDArray[np.float64]) -> tuple[float, ...]:
-    if len(values) == 0:
-        return ()
-    return tuple(float(q) for q in np.quantile(values, QUANTILES, method="median_unbiased"))
+def median_interval(timed: NDArray[np.float64], cut: NDArray[np.float64] = NONE) -> Interval | None:
+    """An interval for the median of what ``timed`` (n,) and ``cut`` (m,) are a sample of."""
+    ends = median_ends(timed, cut, LEVEL)
+    return Interval(*ends) if ends else None
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ def answers_of(db: Database, name: str) -> list[Answer]:
         db.query(
             """
             select rounds.id as round_id, rounds.created, rounds.columns, sums.terms, sums.answer,
+              sums.deadline_s, coalesce(sums.pace_s, rounds.pace_s) as pace_s,
               counted.verdict, counted.value, counted.latency_s
             from sums join rounds on rounds.id = sums.round_id
               join counted on counted.sum_id = sums.id
@@ -60,4 +61,6 @@ def _answer(
         latency_s=row["latency_s"],
         columns=row["columns"],
         previous=previous,
+        deadline_s=row["deadline_s"],
+        pace_s=row["pace_s"],
     )

@@ -224,16 +224,16 @@ def move_slips(shown: Hands, term: int, columns: int) -> Iterator[tuple[str, int
             turned = (moved - 2 * complement) * 10**move.column
             yield "complement-wrong-way", move.column, played(plain(turned), [])
         partner = 10 - abs(move.digit)
-        for wrong in (partner - 1, partner + 1):
-            instead = -sign * wrong
+        for wrongly in (partner - 1, partner + 1):
+            instead = -sign * wrongly
             tens = move.rule.kind in ("ten", "both")
-            if tens and 1 <= wrong <= 9 and 0 <= digit + instead <= 9:
+            if tens and 1 <= wrongly <= 9 and 0 <= digit + instead <= 9:
                 place = 10**move.column
                 yield "complement-wrong-partner", move.column, played(plain(instead * place), [])
         if move.column + 1 < columns:
             carried = plain(sign * 10 ** (move.column + 1)) if inside else gestured([])
-            for way in (1, -1):
-                extra = both(carried, plain(way * 10 ** (move.column + 1)))
+            for one in (1, -1):
+                extra = both(carried, plain(one * 10 ** (move.column + 1)))
                 yield "ten-moved-in-vain", move.column, played(both(right, extra), passed)
         if inside:
             name = "carry" if move.digit > 0 else "borrow"
