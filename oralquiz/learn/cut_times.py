@@ -9,8 +9,8 @@ from __future__ import annotations
 import math
 
 import numpy as np
+import scipy
 from numpy.typing import NDArray
-from scipy import stats
 
 Times = NDArray[np.float64]
 ROUNDING = 1e-9
@@ -27,7 +27,7 @@ def quantiles(timed: Times, cut: Times, shares: tuple[float, ...]) -> tuple[floa
     if len(cut) == 0:
         found = np.quantile(timed, shares, method="median_unbiased")
         return tuple(float(q) for q in found)
-    left = stats.ecdf(stats.CensoredData(timed, right=cut)).sf
+    left = scipy.stats.ecdf(scipy.stats.CensoredData(timed, right=cut)).sf
     return tuple(_reached(left.quantiles, left.probabilities, 1 - share) for share in shares)
 
 
@@ -53,9 +53,9 @@ def median_ends(timed: Times, cut: Times, level: float) -> tuple[float, float] |
         return None
     if len(cut) == 0 or cut.min() >= timed.max(initial=0.0):
         whole = np.concatenate([timed, np.full(len(cut), np.inf)])
-        low, high = stats.quantile_test(whole, q=0.0, p=0.5).confidence_interval(level)
+        low, high = scipy.stats.quantile_test(whole, q=0.0, p=0.5).confidence_interval(level)
         return float(low), float(high)
-    left = stats.ecdf(stats.CensoredData(timed, right=cut)).sf
+    left = scipy.stats.ecdf(scipy.stats.CensoredData(timed, right=cut)).sf
     ends = left.confidence_interval(level, method="log-log")
     lower, upper = (np.nan_to_num(one.probabilities, nan=0.0) for one in (ends.low, ends.high))
     first, last = (np.flatnonzero(its <= 0.5) for its in (lower, upper))
