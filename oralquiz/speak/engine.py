@@ -3,13 +3,15 @@
 Why a process: pyttsx3 prints to stdout, some of its drivers want the main thread, a wrong
 data path ends the whole process, and after many changes of voice and rate an engine may write
 empty files until it is started afresh. A worker is one process with one voice and one rate,
-saying one clip at a time; when it fails it is killed and a fresh one is tried.
+saying one clip at a time; when it fails it is killed and a fresh one is tried. It ends by itself
+when it is asked for nothing, or when whoever started it is gone.
 """
 
 from __future__ import annotations
 
 import contextlib
 import ctypes
+import io
 import json
 import os
 import queue
@@ -17,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
 
@@ -26,7 +29,7 @@ ANSWER_SECONDS = 20.0
 """A clip takes about 10 ms on Linux and up to seconds where the engine loads its voice first."""
 
 IDLE_S = 10.0
-"""A worker that was asked for nothing for so long ends: the last phrase of a round may be any."""
+"""A worker that is asked for nothing for so long after a phrase ends: any may be a round's last."""
 
 ATTEMPTS = 3
 """Fresh engines tried before a phrase is given up."""
@@ -85,8 +88,21 @@ def _settle(engine: Any) -> None:
             engine.runAndWait()
 
 
-def _serve(requests: IO[str], replies: IO[str]) -> None:
-    """The worker's loop: one JSON request a line, one JSON reply a line."""
+def _requests(stream: IO[bytes], idle_s: float) -> Iterator[dict[str, Any]]:
+    """What the worker is asked for, one JSON object a line, until the stream ends or nothing came
+    for ``idle_s`` seconds after a phrase."""
+    lines: queue.Queue[bytes] = queue.Queue()
+    threading.Thread(target=_pump, args=(stream, lines), daemon=True).start()
+    patience_s: float | None = None
+    with contextlib.suppress(queue.Empty):
+        while line := lines.get(timeout=patience_s):
+            request: dict[str, Any] = json.loads(line)
+            yield request
+            patience_s = idle_s if request["do"] == "say" else patience_s
+
+
+def _serve(requests: Iterator[dict[str, Any]], replies: IO[str]) -> None:
+    """The worker's loop: one JSON reply a line to each request."""
     try:
         engine = start_engine()
         _settle(engine)
@@ -94,8 +110,7 @@ def _serve(requests: IO[str], replies: IO[str]) -> None:
         replies.write(json.dumps({"error": f"the speech engine does not start: {error}"}) + "\n")
         replies.flush()
         return
-    for line in requests:
-        request = json.loads(line)
+    for request in requests:
         reply: dict[str, Any] = {}
         try:
             if request["do"] == "voices":
@@ -122,16 +137,15 @@ def _serve(requests: IO[str], replies: IO[str]) -> None:
 
 
 class Engine:
-    """A worker process with one voice and one rate; started when needed, ended when idle."""
+    """A worker process with one voice and one rate; started when needed. It ends when idle."""
 
     def __init__(self, voice: str | None, rate: int, idle_s: float = IDLE_S) -> None:
         self._voice = voice
         self._rate = rate
         self._idle_s = idle_s
-        self._idle: threading.Timer | None = None
         self._lock = threading.Lock()
         self._process: subprocess.Popen[bytes] | None = None
-        self._replies: queue.Queue[str] = queue.Queue()
+        self._replies: queue.Queue[bytes] = queue.Queue()
 
     @property
     def pid(self) -> int | None:
@@ -150,18 +164,6 @@ class Engine:
 
     def render(self, text: str) -> bytes:
         """``text`` as the bytes of a sound file (WAV or AIFF, by the engine). Raises AudioError."""
-        try:
-            return self._render(text)
-        finally:
-            self._end_when_idle()
-
-    @property
-    def running(self) -> bool:
-        """Whether its worker process is there."""
-        process = self._process
-        return process is not None and process.poll() is None
-
-    def _render(self, text: str) -> bytes:
         trouble = "the engine wrote no sound"
         with self._lock, tempfile.TemporaryDirectory(prefix="oralquiz-") as folder:
             for attempt in range(ATTEMPTS):
@@ -176,34 +178,31 @@ class Engine:
                 self._kill()
         raise AudioError(trouble)
 
+    @property
+    def running(self) -> bool:
+        """Whether its worker process is there."""
+        process = self._process
+        return process is not None and process.poll() is None
+
     def close(self) -> None:
         """End the worker. The next phrase starts a fresh one."""
         with self._lock:
             self._kill()
-
-    def _end_when_idle(self) -> None:
-        with self._lock:
-            if self._idle is not None:
-                self._idle.cancel()
-            self._idle = threading.Timer(self._idle_s, self.close)
-            self._idle.daemon = True
-            self._idle.start()
 
     def _start(self) -> None:
         if self._process is not None and self._process.poll() is None:
             return
         self._kill()  # lets go of one that died by itself
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "oralquiz.speak.engine"],
+            [sys.executable, "-m", "oralquiz.speak.engine", str(self._idle_s)],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
             bufsize=0,  # nothing is left to be flushed into a worker that has died
         )
         self._replies = queue.Queue()
-        assert self._process.stdout is not None
         threading.Thread(
-            target=_pump, args=(self._process.stdout, self._replies), daemon=True
+            target=_replies_of, args=(self._process, self._replies), daemon=True
         ).start()
         self._ask({"do": "set", "voice": self._voice, "rate": self._rate})
 
@@ -237,16 +236,24 @@ class Engine:
             self._kill()
 
 
-def _pump(stream: IO[bytes], replies: queue.Queue[str]) -> None:
+def _replies_of(process: subprocess.Popen[bytes], replies: queue.Queue[bytes]) -> None:
     """Move the worker's lines into the queue, and an empty one when it has ended."""
+    assert process.stdout is not None
+    _pump(process.stdout, replies)
+    process.wait()
+
+
+def _pump(stream: IO[bytes], lines: queue.Queue[bytes]) -> None:
+    """Move the lines of ``stream`` into the queue, and an empty one at its end."""
     with stream:
         for line in stream:
-            replies.put(line.decode())
-    replies.put("")
+            lines.put(line)
+    lines.put(b"")
 
 
 if __name__ == "__main__":
     # pyttsx3 prints to stdout: keep the replies' channel apart and send its prints nowhere
     channel = os.fdopen(os.dup(1), "w", encoding="utf-8")
     os.dup2(os.open(os.devnull, os.O_WRONLY), 1)
-    _serve(sys.stdin, channel)
+    # read without a buffer: no lock of it is held by the waiting thread when the worker ends
+    _serve(_requests(io.FileIO(0), float(sys.argv[1])), channel)

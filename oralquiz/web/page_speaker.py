@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Protocol
 
 from oralquiz.rounds import Options, Round, Turn
@@ -36,54 +37,49 @@ class Speaker(Protocol):
     def stop(self) -> None: ...
 
 
+@dataclass(frozen=True)
+class RoundPage:
+    """The page that a round is held on. ``key`` is the round's there, ``sums`` what was given to
+    read, ``tell`` sends."""
+
+    key: str
+    times: PageTimes
+    sums: GivenSums
+    tell: Callable[[Play | Hush], None]
+
+
 class _ReadingSpeaker:
     """What both kinds of speaker do alike: they read what was given to them, and know whether a sum
     or a phrase was asked for last."""
 
-    def __init__(
-        self,
-        key: str,
-        times: PageTimes,
-        reader: GivenSums,
-        tell: Callable[[Play | Hush], None],
-    ) -> None:
-        self._key = key
-        self._times = times
-        self._reader = reader
-        self._tell = tell
+    def __init__(self, page: RoundPage) -> None:
+        self._page = page
         self._dictates = False
 
     @property
     def voice_name(self) -> str:
-        return self._reader.voice_name
+        return self._page.sums.voice_name
 
     def prepare(self, round_: Round, options: Options) -> None:
         """Each sum is rendered elsewhere while the one before is asked."""
 
     def dictation(self, turn: Turn) -> Dictation:
         self._dictates = True
-        return self._reader.dictation(turn)
+        return self._page.sums.dictation(turn)
 
     def phrase(self, text: str) -> Clip:
         self._dictates = False
-        return self._reader.phrase(text)
+        return self._page.sums.phrase(text)
 
     def stop(self) -> None:
-        self._tell(Hush(self._key))
+        self._page.tell(Hush(self._page.key))
 
 
 class PageSpeaker(_ReadingSpeaker):
     """Plays on the page itself. ``position`` is the sample that the runner has come to."""
 
-    def __init__(
-        self,
-        key: str,
-        times: PageTimes,
-        reader: GivenSums,
-        tell: Callable[[Play | Hush], None],
-        position: Callable[[], int],
-    ) -> None:
-        super().__init__(key, times, reader, tell)
+    def __init__(self, page: RoundPage, position: Callable[[], int]) -> None:
+        super().__init__(page)
         self._position = position
         self._plays = 0
         self._extra_s = 0.0
@@ -91,14 +87,14 @@ class PageSpeaker(_ReadingSpeaker):
         """The number of the sound that is the present sum."""
 
     def play(self, samples: Samples, at: int) -> int:
-        delays = self._times.delays
+        delays = self._page.times.delays
         margin_s = delays.delay_s + delays.way_s + MARGIN_S + self._extra_s
         start = max(at, self._now() + round(margin_s * SESSION_RATE))
         self._plays += 1
         if self._dictates:
             self.dictation_play = self._plays
         clip = Clipping.of(samples).name
-        self._tell(Play(self._key, self._plays, clip, start, self._dictates))
+        self._page.tell(Play(self._page.key, self._plays, clip, start, self._dictates))
         return start
 
     def allow_more(self) -> None:
@@ -107,30 +103,23 @@ class PageSpeaker(_ReadingSpeaker):
 
     def _now(self) -> int:
         """The sample that the page's microphone is at, as well as it is known here."""
-        position, clock = self._position(), self._times.clock
+        position, clock = self._position(), self._page.times.clock
         if not clock.running:
             return position
-        return max(position, clock.sample_at(self._times.now()))
+        return max(position, clock.sample_at(self._page.times.now()))
 
 
 class SilentSpeaker(_ReadingSpeaker):
     """For a page that keeps silent while another device reads to the room. ``heard_s`` says when
     the room hears the sum of each turn; ``turn`` is the present one."""
 
-    def __init__(
-        self,
-        key: str,
-        times: PageTimes,
-        reader: GivenSums,
-        tell: Callable[[Play | Hush], None],
-        turn: Callable[[], int],
-    ) -> None:
-        super().__init__(key, times, reader, tell)
+    def __init__(self, page: RoundPage, turn: Callable[[], int]) -> None:
+        super().__init__(page)
         self._turn = turn
         self.heard_s: dict[int, float] = {}
 
     def play(self, samples: Samples, at: int) -> int:
         if not self._dictates:  # the page shows the phrase: thirty tablets need not say it
             return at
-        heard_s = self.heard_s[self._turn()] + self._times.delays.in_s
-        return max(0, self._times.clock.sample_at(heard_s))
+        heard_s = self.heard_s[self._turn()] + self._page.times.delays.in_s
+        return max(0, self._page.times.clock.sample_at(heard_s))

@@ -51,7 +51,7 @@ from oralquiz.web.inbox import (
     TeacherVerdict,
     TooLate,
 )
-from oralquiz.web.page_speaker import PageSpeaker, SilentSpeaker
+from oralquiz.web.page_speaker import PageSpeaker, RoundPage, SilentSpeaker
 from oralquiz.web.page_stream import Now, PageTimes
 from oralquiz.web.recent_audio import HeardVoices
 from oralquiz.web.reports import (
@@ -98,9 +98,9 @@ class RoundWorker:
         self.over = self.unpacked = False
         self._said: list[Said] = []
         self._lost: OSError | None = None
-        self._hear = hear = self._said.append
+        self._hear = self._said.append
         self._turn = -1
-        self._key = key = opening.key
+        self._key = opening.key
         self._round = opening.round
         self._voices = HeardVoices(opening.round)
         self._times = PageTimes(now)
@@ -109,10 +109,11 @@ class RoundWorker:
         self._room_is_waited_for = opening.room
         self._waiting = False
         self._marks: deque[int] = deque()  # samples at which a term begins, or the last one ends
+        page = RoundPage(opening.key, self._times, self._sums, self._hear)
         self._page: PageSpeaker | SilentSpeaker = (
-            SilentSpeaker(key, self._times, self._sums, hear, lambda: self._turn)
+            SilentSpeaker(page, lambda: self._turn)
             if opening.room
-            else PageSpeaker(key, self._times, self._sums, hear, lambda: self._runner.position)
+            else PageSpeaker(page, lambda: self._runner.position)
         )
         devices = Devices(self._page, self._page, recognizer, _echo_filter(opening.echo))
         self._live = open_round(
