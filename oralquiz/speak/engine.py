@@ -81,11 +81,15 @@ def _check_voice(engine: Any, voice: str) -> None:
 def _settle(engine: Any) -> None:
     """Have the bundled engine finish what its driver told it at the start. It obeys in a thread of
     its own, and a voice that is loaded meanwhile keeps the driver's rate, not ours, for good:
-    about one start in a hundred spoke a third too fast."""
+    about one start in a hundred spoke a third too fast. That a word was said is told before that
+    thread is done with it, hence the wait."""
     if bundled_engine():
+        from pyttsx3.drivers import _espeak
+
         with tempfile.TemporaryDirectory(prefix="oralquiz-") as folder:
             engine.save_to_file("a", str(Path(folder) / "unheard.wav"))
             engine.runAndWait()
+        _espeak.Synchronize()
 
 
 def _requests(stream: IO[bytes], idle_s: float) -> Iterator[dict[str, Any]]:
