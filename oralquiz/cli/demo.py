@@ -26,7 +26,8 @@ def demo(ctx: click.Context, fast: bool, seed: int, out: Path | None, as_json: b
 
     The sums are dictated, the answers are heard by the real recogniser, judged, stored and made
     into a replay page. No microphone or loudspeaker is needed, and nothing in it knows the
-    answers but the pupils. Stopped with Ctrl-C, it keeps what was held until then; exit status 1.
+    answers but the pupils. Stopped with Ctrl-C, it keeps what was held so far and exits with
+    status 1.
     """
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, early_end, score_table

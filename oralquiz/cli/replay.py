@@ -57,8 +57,8 @@ def replay(
 ) -> int:
     """Step through the session in FILE, every correct move of every sum.
 
-    Where an answer was wrong, the slips that would explain it are shown, as possible, on the move
-    where they would have happened.
+    Where an answer was wrong, the slips that would explain it are shown as possible, on the move
+    where each would have happened.
     """
     from oralquiz.errors import BadInput
     from oralquiz.replay import choose, phrases, tell_turns

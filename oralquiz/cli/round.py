@@ -32,7 +32,7 @@ from oralquiz.cli.common import (
     show_default=True,
     help="Sums for each pupil.",
 )
-@click.option("--terms", type=click.IntRange(1, 50), default=None, help="Terms of a sum.")
+@click.option("--terms", type=click.IntRange(1, 50), default=None, help="How many terms a sum has.")
 @click.option(
     "--pace",
     type=PACE,

@@ -166,8 +166,8 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         show_default=True,
         help="How many sums.",
     ),
-    click.option("--terms", type=RangeType(1, MAX_TERMS), help="Terms of a sum: 5, or 4-6."),
-    click.option("--digits", type=RangeType(1, 9), help="Digits of a term: 2, or 1-2."),
+    click.option("--terms", type=RangeType(1, MAX_TERMS), help="Terms a sum has: 5, or 4-6."),
+    click.option("--digits", type=RangeType(1, 9), help="Digits a term has: 2, or 1-2."),
     click.option(
         "--columns", type=click.IntRange(1, MAX_COMPOSE_COLUMNS), help="Columns of the frame."
     ),

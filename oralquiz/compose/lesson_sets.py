@@ -1,8 +1,8 @@
-"""The sets of a lesson: one for each pupil, or one for all, none like another.
+"""The sets of sums for a lesson: one for each pupil, all different, or one for everybody.
 
-In each set the drilled rule comes at least twice a sum where there are such sums, no answer comes
-twice, nothing that its pupil was given lately, and it goes from easier to harder. What cannot be
-had gives way, in this order: twice a sum, no answer twice, nothing had lately, no sum twice.
+Each sum of a set uses the drilled rule at least twice; no answer repeats, no sum is one that the
+pupil was given lately, and no sum is in two sets. Where there are too few such sums, these demands
+are dropped in that order. A set goes from easier to harder.
 """
 
 from __future__ import annotations
@@ -18,9 +18,9 @@ from oralquiz.compose.request import Request
 from oralquiz.compose.sets import compose_set
 
 SPARE = 30
-"""So many more than are needed are composed: some were had lately, some answers come again."""
+"""How many more than needed are composed: some were given lately, some answers repeat."""
 EVEN = 240
-"""So many are spread evenly over hands and digits; the sums of a larger class are drawn."""
+"""At most so many are spread evenly over hands and digits; a large class has the rest drawn."""
 
 Terms = tuple[int, ...]
 
@@ -38,15 +38,15 @@ class LessonSets:
 def compose_lesson(
     request: Request, count: int, seed: int, avoid: Sequence[Collection[Terms]] = ((),)
 ) -> LessonSets:
-    """Sets of ``count`` sums, one for each of ``avoid``: what its pupil was given lately.
+    """Sets of ``count`` sums, one for each item of ``avoid``: what that pupil was given lately.
 
-    Fewer come back only where there is no such sum at all. The same seed gives the same sets.
+    A set is empty where there is no such sum at all. The same seed gives the same sets.
     """
     needed = count * len(avoid)
     wanted = needed + SPARE + max(map(len, avoid), default=0)
     every = compose(request, wanted, seed)
     twice = _twice(request, wanted, seed)
-    Random(seed).shuffle(twice)  # they come from easier to harder: every set is to have both
+    Random(seed).shuffle(twice)  # they come from easier to harder, and every set needs both
     pool = list(dict.fromkeys([*twice, *(one.terms for one in every.sums)]))
     used: set[Terms] = set()
     sets = [_set(pool, count, lately, used) for lately in avoid]
@@ -58,7 +58,7 @@ def compose_lesson(
 
 
 def _twice(request: Request, count: int, seed: int) -> list[Terms]:
-    """Sums that use each drilled rule at least twice; none where there is nothing to drill."""
+    """Sums that use each drilled rule at least twice; none if no rule is drilled."""
     if not request.drills:
         return []
     drills = tuple(replace(drill, uses=max(2, drill.uses)) for drill in request.drills)
@@ -71,7 +71,7 @@ def _twice(request: Request, count: int, seed: int) -> list[Terms]:
 def _set(
     pool: Sequence[Terms], count: int, lately: Collection[Terms], used: set[Terms]
 ) -> list[Terms]:
-    """``count`` sums of ``pool``, those at its front first, which are then ``used``."""
+    """The first ``count`` sums of ``pool`` that fit; they are added to ``used``."""
     chosen: list[Terms] = []
     answers: set[int] = set()
 

@@ -1,4 +1,4 @@
-"""Reads each sum at the pace that suits the pupil by then."""
+"""Reads each sum at the pace that suits the pupil at that moment."""
 
 from __future__ import annotations
 
@@ -11,16 +11,16 @@ from oralquiz.sound import Clip
 from oralquiz.speak import Dictation
 
 STEP_S = 0.05
-"""Paces are rounded to this, so that a round needs few readers."""
+"""Paces are rounded to a multiple of this, so that a round needs few readers."""
 KEPT = 3
 """How many readers are kept, each with its voice."""
 SLOWEST_S = 6.0
 
 
 class PacedReader:
-    """``reader`` opens what reads at a pace in seconds, ``pace`` tells the pace of the next sum.
+    """``reader`` makes a reader for a pace in seconds, ``pace`` gives the pace of the next sum.
 
-    Where a term cannot be said so quickly, the sum is read at the quickest pace that is possible.
+    A sum with a term that takes longer is read at the quickest pace that is possible.
     """
 
     def __init__(self, reader: Callable[[float], RoundReader], pace: Callable[[], float]) -> None:

@@ -18,10 +18,10 @@ def _now() -> datetime:
 
 
 class PracticeRound:
-    """``count`` sums for ``pupil``, up to ``step``. How each goes decides the pace of those after
+    """``count`` sums for ``pupil``, up to ``step``; each answer changes the pace of the sums after
     it. Safe to use from several threads.
 
-    ``practice`` is a copy for this round: the records keep what counts.
+    ``practice`` is a copy for this round: what lasts is worked out from the records.
     """
 
     def __init__(
@@ -54,7 +54,7 @@ class PracticeRound:
             self._practice.slower()
 
     def tell(self, answered: Answered | None) -> None:
-        """A sum is over; one that was skipped, or never read, says nothing."""
+        """A sum is over. One that was skipped or never read tells nothing."""
         if answered is None or answered.verdict is None or answered.pace_s is None:
             return
         task = replace(self._tasks[answered.index], pace_s=answered.pace_s)

@@ -303,7 +303,7 @@ class Campaign:
         assert (got.status_code == 200) == sees, (role, own, whose)
         if not sees:
             assert got.headers["location"] == ("/me" if own else "/join")
-        return "/me/replay of the own round" if own == whose else "/me/replay of another's round"
+        return "/me/replay of one's own round" if own == whose else "/me/replay of another's round"
 
     def open_page(self, client: TestClient, path: str) -> str:
         got = client.get(path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -61,6 +62,22 @@ def test_every_command_in_the_readme_exists() -> None:
     for group in groups:
         for sub in re.findall(rf"oralquiz {group} ([a-z-]+)", README):
             assert f"{group} {sub}" in dict(EVERY), f"{group} {sub}"
+
+
+def test_every_command_line_in_the_readme_is_understood(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its arguments and options are there and take what is given; nothing is carried out."""
+    monkeypatch.chdir(tmp_path)
+    Path("FILE").touch()
+    ran: list[str] = []
+    monkeypatch.setattr(click.Command, "invoke", lambda _, context: ran.append(context.info_name))
+    blocks = re.findall(r"```sh\n(.*?)```", README, re.DOTALL)
+    lines = re.findall(r"^(?:.*&& )?oralquiz (.+)$", "".join(blocks), re.MULTILINE)
+    for line in lines:
+        done = CliRunner().invoke(main, shlex.split(line, comments=True))
+        assert done.exit_code == 0, (line, done.output)
+    assert len(ran) >= len(lines) > 10
 
 
 def test_every_link_in_the_readme_leads_somewhere() -> None:

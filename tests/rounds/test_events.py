@@ -77,7 +77,7 @@ ONE_OF_EACH: list[tuple[Event, str]] = [
 ]
 
 
-def test_there_is_one_of_each() -> None:
+def test_every_kind_of_event_is_among_them() -> None:
     assert {type(event) for event, _ in ONE_OF_EACH} == set(TYPES.values())
 
 

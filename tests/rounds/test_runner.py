@@ -411,7 +411,7 @@ def test_a_microphone_that_fails_at_once_still_gives_a_whole_round(tmp_path: Pat
     assert rerun(session).difference == ""
 
 
-def test_what_one_pupil_said_is_never_the_next_ones(tmp_path: Path) -> None:
+def test_what_one_pupil_said_never_counts_for_the_next(tmp_path: Path) -> None:
     desk = Desk(tmp_path / "s", "1 + 2", "2 + 2")
     desk.room.speak(pulse(50, 0.1), round(1.7 * SESSION_RATE))  # early, then passed over
     desk.for_seconds(2.4)

@@ -39,7 +39,7 @@ ORIGIN = "http://testserver"
 NOW = "2026-01-05T09:00:00+00:00"
 
 
-class Here(Executor):
+class InlineExecutor(Executor):
     """Runs what is submitted at once, in the caller's thread; while it is ``busy``, later."""
 
     def __init__(self) -> None:
@@ -61,7 +61,7 @@ class Here(Executor):
             self.waiting.pop(0)()
 
 
-def standing() -> float:
+def standing_clock() -> float:
     """A clock that stands still, so that nothing depends on how quick this machine is: rounds go
     by the packets that come, and no limit on attempts is ever regained."""
     return 100.0
@@ -70,14 +70,14 @@ def standing() -> float:
 def make_classroom(
     folder: Path,
     *,
-    now: Now = standing,
+    now: Now = standing_clock,
     pool: Executor | None = None,
     at_once: int = 30,
     hearing: RoundHost | None = None,
 ) -> Classroom:
     """``at_once``: how many pupils its computer can hear, unless something else is ``hearing``."""
     tools = Tools(
-        lambda: hearing or HearingThreads(PulseRecognizer, pool or Here(), now, at_once),
+        lambda: hearing or HearingThreads(PulseRecognizer, pool or InlineExecutor(), now, at_once),
         lambda voice, pace_s: PulseReader(),
         lambda: [("", "pulses")],
     )
@@ -87,7 +87,7 @@ def make_classroom(
         folder / "sessions",
         tools,
         codes=Codes(cards=Cards(folder / "records.db")),
-        ahead=Here(),
+        ahead=InlineExecutor(),
         now=now,
     )
     classroom.passphrases = Passphrases(PasswordHasher(time_cost=1, memory_cost=8, parallelism=1))

@@ -37,13 +37,13 @@ from oralquiz.web.page_stream import Now
 from oralquiz.web.protocol import ProtocolError
 from oralquiz.web.remote_round import RemoteRound
 from tests.session.room import MUMBLE, NO, PulseReader, make_round, pulse
-from tests.web.room import Here, Tablet, make_classroom, make_pupils, plan, standing
+from tests.web.room import InlineExecutor, Tablet, make_classroom, make_pupils, plan, standing_clock
 
 
 def held(
     tmp_path: Path,
     story: Callable[[Classroom], Awaitable[None]],
-    now: Now = standing,
+    now: Now = standing_clock,
     pool: Executor | None = None,
 ) -> None:
     """Run ``story`` in a classroom of its own, whose clock is ``now``."""
@@ -518,7 +518,7 @@ def test_a_correction_while_the_file_is_finished_is_in_it(
     held(tmp_path, story)
 
 
-def test_what_nobody_thought_of_ends_the_round_and_is_said(
+def test_an_unexpected_error_ends_the_round_and_is_named(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     async def story(classroom: Classroom) -> None:
@@ -538,7 +538,9 @@ def test_what_nobody_thought_of_ends_the_round_and_is_said(
     held(tmp_path, story)
 
 
-def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_full_disk_ends_the_round_and_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     async def story(classroom: Classroom) -> None:
         class Full(FileRecorder):
             def event(self, at: int, event: Event) -> None:
@@ -556,7 +558,7 @@ def test_a_full_disk_ends_the_round_kindly(tmp_path: Path, monkeypatch: pytest.M
     held(tmp_path, story)
 
 
-def test_a_page_may_not_do_what_is_the_teachers(tmp_path: Path) -> None:
+def test_a_pupils_page_may_not_give_a_teachers_command(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         _, (asha,) = await begin_own(classroom, [0], count=1)
         await asha.listen()
@@ -580,7 +582,7 @@ def test_the_time_for_an_answer_can_be_stretched_or_taken_off(tmp_path: Path) ->
     held(tmp_path, story)
 
 
-def test_who_cannot_begin_is_told_why(tmp_path: Path) -> None:
+def test_a_teacher_who_cannot_begin_is_told_why(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
         with pytest.raises(BadInput, match="plan a round"):
@@ -767,7 +769,7 @@ def test_the_room_is_paused_while_a_sum_is_made(
     held(tmp_path, story, room.now)
 
 
-def test_practice_of_ones_own(tmp_path: Path) -> None:
+def test_practice_on_ones_own(tmp_path: Path) -> None:
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")
         tablet = Tablet(classroom.roster.device_of(asha), [])
@@ -831,7 +833,7 @@ def test_a_pause_between_two_sums_can_be_ended(tmp_path: Path) -> None:
 
 
 def test_practice_that_ends_late_does_not_end_the_round_after_it(tmp_path: Path) -> None:
-    pool = Here()
+    pool = InlineExecutor()
 
     async def story(classroom: Classroom) -> None:
         (asha,) = await make_pupils(classroom, "Asha")

@@ -67,7 +67,7 @@ def test_a_classmate_with_the_code_and_a_name_sees_nothing_that_was_recorded_bef
         assert classmate.get(path).status_code == 403, path
 
 
-def test_the_own_card_opens_what_was_recorded_before(
+def test_the_pupils_card_opens_what_was_recorded_before(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38, 33)
@@ -80,7 +80,7 @@ def test_the_own_card_opens_what_was_recorded_before(
 
 
 @pytest.mark.parametrize("console", ["class", "live"])
-def test_the_teachers_nod_opens_it_for_that_browser_until_it_leaves(
+def test_the_teachers_yes_opens_it_for_that_browser_until_it_leaves(
     classroom: Classroom, teacher: TestClient, tmp_path: Path, console: str
 ) -> None:
     hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38)
@@ -141,7 +141,9 @@ def test_a_no_and_an_answer_that_comes_too_late_open_nothing(
     assert not opened(classmate, hers)
 
 
-def test_only_the_teacher_nods(classroom: Classroom, teacher: TestClient, tmp_path: Path) -> None:
+def test_only_the_teacher_can_say_yes(
+    classroom: Classroom, teacher: TestClient, tmp_path: Path
+) -> None:
     hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38)
     asha = in_class(classroom, teacher)
     asha.post("/me/ask")
@@ -194,7 +196,7 @@ def play(classroom: Classroom, teacher: TestClient, answers: list[int | None]) -
     return str(teacher.portal.call(whole))
 
 
-def test_what_was_done_with_the_own_card_is_not_shown_to_who_opens_the_device_after(
+def test_what_was_done_with_a_card_is_not_shown_to_the_next_user_of_the_device(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     """A name has the same device for the card and for the place in class."""
@@ -207,7 +209,7 @@ def test_what_was_done_with_the_own_card_is_not_shown_to_who_opens_the_device_af
     assert opened(home, held)
 
 
-def test_a_classmate_does_not_walk_into_practice_at_home(
+def test_a_classmate_cannot_join_practice_at_home(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     home = at_home(classroom, teacher, "Asha Rao")

@@ -105,7 +105,7 @@ def test_every_page_has_a_strict_policy_and_nothing_inline(teacher: TestClient) 
             assert url.startswith(("/", "#")), url
 
 
-def test_what_a_name_says_stays_text(teacher: TestClient) -> None:
+def test_markup_in_a_name_stays_text(teacher: TestClient) -> None:
     name = '<img src=x onerror="alert(1)">'
     teacher.post("/class", data={"what": "add", "names": name})
     page = teacher.get("/class").text
@@ -219,14 +219,14 @@ def test_the_network_cannot_lock_the_teachers_own_computer_out(
     assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
 
 
-def test_who_comes_in_is_not_counted_as_guessing(classroom: Classroom, teacher: TestClient) -> None:
+def test_signing_in_is_not_counted_as_guessing(classroom: Classroom, teacher: TestClient) -> None:
     lock(classroom)
     for _ in range(15):
         assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
         teacher.post("/leave")
 
 
-def test_codes_are_guessed_in_vain_from_many_addresses(
+def test_guessing_codes_from_many_addresses_is_slowed_down_too(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     classroom.codes.for_class("3B")
@@ -334,7 +334,7 @@ def test_numbers_of_5000_digits_in_forms_are_refused(
     assert teacher.post("/join", headers={"content-length": LONG}).status_code == 413
 
 
-def test_half_a_character_in_a_form_is_no_trouble(
+def test_half_a_surrogate_pair_in_a_form_is_refused(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     body = b'--x\r\ncontent-disposition: form-data; name="name"\r\n\r\n\\ud800\r\n--x--\r\n'
@@ -404,7 +404,7 @@ def test_cookies_are_for_this_site_and_no_script(classroom: Classroom, teacher: 
 # --- pupils ---
 
 
-def test_a_pupil_joins_by_code_and_sees_only_the_own_page(
+def test_a_pupil_joins_by_code_and_sees_no_other_page(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     tablet = browser(classroom, teacher, host="192.168.1.20")
@@ -445,7 +445,9 @@ def test_a_name_joins_however_its_accents_are_typed(
     join(classroom, browser(classroom, teacher, host="192.168.1.20"), "nin\u0303o")
 
 
-def test_nobody_takes_anothers_place(classroom: Classroom, teacher: TestClient) -> None:
+def test_a_place_that_is_taken_cannot_be_taken_by_another(
+    classroom: Classroom, teacher: TestClient
+) -> None:
     asha = browser(classroom, teacher, host="192.168.1.20")
     thief = browser(classroom, teacher, host="192.168.1.21")
     join(classroom, asha, "Asha Rao")
@@ -527,7 +529,7 @@ def test_pressing_card_twice_shows_the_same_card(classroom: Classroom, teacher: 
         ("no card", "your teacher took this card back"),
     ],
 )
-def test_a_card_is_replaced_or_taken_back_and_its_page_let_go(
+def test_replacing_or_taking_back_a_card_disconnects_its_page(
     classroom: Classroom, teacher: TestClient, what: str, why: str
 ) -> None:
     old = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
@@ -626,7 +628,7 @@ def test_one_pupils_sounds_and_rounds_are_not_anothers(
     ["/static/../keys.json", "/static/..%2f..%2fapp.py", "/static/%2e%2e/app.py", "/static/",
      "/static//etc/passwd", "/static/look.css/../../app.py", "/static/%00"],
 )  # fmt: skip
-def test_no_way_out_of_the_static_files(teacher: TestClient, path: str) -> None:
+def test_no_path_leads_out_of_the_static_files(teacher: TestClient, path: str) -> None:
     assert teacher.get(path).status_code in (404, 421)
 
 
@@ -692,7 +694,7 @@ def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
     assert end.value.code == 4400
 
 
-def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
+def test_a_flood_of_sound_ends_the_connection_but_the_page_may_come_back(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     """Everything sent while this computer slept arrives at once: none of our own pages may be
@@ -710,9 +712,7 @@ def test_a_flood_of_sound_ends_the_connection_and_may_come_back(
     assert end.value.code == 1013  # RFC 6455's registry: try again later
 
 
-def test_more_messages_than_a_page_has_reason_for_end_the_socket(
-    classroom: Classroom, teacher: TestClient
-) -> None:
+def test_too_many_messages_end_the_socket(classroom: Classroom, teacher: TestClient) -> None:
     asha = browser(classroom, teacher, host="192.168.1.20")
     join(classroom, asha, "Asha Rao")
     with (

@@ -69,7 +69,7 @@ def told(folder: Path, story: Callable[[Path], Awaitable[None]]) -> None:
     asyncio.run(asyncio.wait_for(story(folder), 300))  # a hang must end, a busy machine may not
 
 
-def test_a_class_round_is_heard_elsewhere(tmp_path: Path) -> None:
+def test_a_class_round_is_heard_in_another_process(tmp_path: Path) -> None:
     async def story(folder: Path) -> None:
         (folder / "sessions").write_text("in the way")
         async with class_of_two(folder, idle_s=0.05) as (classroom, hearing, tablets):
@@ -154,7 +154,7 @@ def no_recognizer() -> PulseRecognizer:
     raise OralquizError("there is no model here")
 
 
-def test_what_cannot_hear_says_so(tmp_path: Path) -> None:
+def test_a_process_that_cannot_hear_says_why(tmp_path: Path) -> None:
     async def story(folder: Path) -> None:
         hearing = HearingProcesses(no_recognizer, 1)
         with pytest.raises(OralquizError, match="there is no model here"):

@@ -81,7 +81,9 @@ def phases_of(show: str) -> set[str]:
         ("", "number | null", False),
     ],
 )
-def test_the_check_of_types_sees_what_does_not_fit(value: object, type_: str, fine: bool) -> None:
+def test_the_check_of_types_sees_a_message_that_does_not_fit(
+    value: object, type_: str, fine: bool
+) -> None:
     assert fits(value, type_) is fine
 
 

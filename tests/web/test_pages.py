@@ -240,7 +240,7 @@ def test_a_plan_is_kept_and_shown(classroom: Classroom, teacher: TestClient) -> 
         ("terms", "99", "is not between 2 and 15"),
     ],
 )
-def test_a_plan_that_cannot_be_is_explained(
+def test_why_a_plan_is_impossible_is_said(
     teacher: TestClient, field: str, value: str, trouble: str
 ) -> None:
     form = {"step": "direct", "count": "4", "terms": "3", "pace": "2", "way": "own"}
@@ -249,7 +249,7 @@ def test_a_plan_that_cannot_be_is_explained(
     assert trouble.lower() in came.text.lower()
 
 
-def test_the_pupils_chosen_for_a_plan_that_cannot_be_stay_chosen(teacher: TestClient) -> None:
+def test_the_pupils_chosen_for_an_impossible_plan_stay_chosen(teacher: TestClient) -> None:
     form = {"step": "direct", "count": "0", "terms": "2", "pace": "2", "way": "own", "pupil": "2"}
     came = teacher.post("/plan", data=form)
     assert came.status_code == 400
@@ -399,7 +399,7 @@ def test_the_replay_keeps_to_the_policy_of_this_server(
     assert teacher.get("/replay/other.js").status_code == 404
 
 
-def test_a_pupil_looks_again_at_the_own_mistakes_only(
+def test_a_pupil_can_look_again_at_nobody_elses_mistakes(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38)
@@ -436,7 +436,7 @@ def test_a_pupil_of_a_round_in_turns_sees_and_hears_no_other(
     assert first + clip["duration"] <= session.turns[1].terms[0].onset / session.sample_rate
 
 
-def test_todays_set_and_the_own_best(
+def test_todays_set_and_the_pupils_best(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     form = {"what": "set", "step": "five:+4", "count": "3", "terms": "4", "pace": "3"}
@@ -456,7 +456,7 @@ def test_todays_set_and_the_own_best(
     assert "terms: 1 is not between" in teacher.get("/class").text.lower()
 
 
-def test_how_a_pupil_does(classroom: Classroom, teacher: TestClient, tmp_path: Path) -> None:
+def test_how_a_pupil_is_doing(classroom: Classroom, teacher: TestClient, tmp_path: Path) -> None:
     assert "/class/pupil?name=Asha%20Rao" in teacher.get("/class").text
     assert "No answers yet." in teacher.get("/class/pupil?name=Ben").text
     keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33, 38, 33, None)

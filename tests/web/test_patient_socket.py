@@ -30,7 +30,7 @@ def patient(loop: Later) -> tuple[PatientTransport, mock.Mock]:
     return PatientTransport(inner, loop), inner  # type: ignore[arg-type]
 
 
-def test_a_message_that_is_taken_soon_does_not_stop_reading() -> None:
+def test_reading_goes_on_past_a_message_that_is_taken_soon() -> None:
     loop = Later()
     transport, inner = patient(loop)
     for _ in range(5):
@@ -41,7 +41,7 @@ def test_a_message_that_is_taken_soon_does_not_stop_reading() -> None:
     inner.resume_reading.assert_not_called()
 
 
-def test_one_that_waits_does_until_it_is_taken() -> None:
+def test_reading_stops_while_a_message_waits_for_longer() -> None:
     loop = Later()
     transport, inner = patient(loop)
     transport.pause_reading()
@@ -55,7 +55,7 @@ def test_one_that_waits_does_until_it_is_taken() -> None:
     assert inner.pause_reading.call_count == 2
 
 
-def test_everything_else_is_the_transports_own() -> None:
+def test_everything_else_is_left_to_the_transport() -> None:
     transport, inner = patient(Later())
     transport.write(b"now")
     inner.write.assert_called_once_with(b"now")

@@ -58,12 +58,12 @@ def test_samples_beyond_full_scale_are_cut() -> None:
         json.dumps({"t": "do", "name": "x" * 3000}),
     ],
 )
-def test_no_page_says_that(text: str) -> None:
+def test_a_message_that_no_page_sends_is_refused(text: str) -> None:
     with pytest.raises(ProtocolError):
         from_page(text)
 
 
-def test_what_pages_say() -> None:
+def test_messages_of_pages_are_read() -> None:
     assert from_page('{"t": "typed", "run": "a", "value": 47}') == Typed("a", 47)
     said = from_page('{"t": "delay", "out_s": 0, "in_s": 0.01, "measured": true}')
     assert said == Delay(0.0, 0.01, True)
@@ -71,6 +71,6 @@ def test_what_pages_say() -> None:
 
 
 @given(st.text(max_size=300))
-def test_no_text_does_more_than_being_refused(text: str) -> None:
+def test_any_other_text_is_refused_and_nothing_worse(text: str) -> None:
     with pytest.raises(ProtocolError):
         from_page(text)

@@ -132,7 +132,7 @@ def test_only_loopback_listens_by_default(tmp_path: Path) -> None:
         b"content-type: application/x-www-form-urlencoded\r\ncontent-length: 99\r\n\r\ncode=",
     ],
 )
-def test_requests_that_are_never_finished_do_not_keep_the_door_closed(
+def test_requests_that_are_never_finished_block_nobody(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, begun: bytes
 ) -> None:
     monkeypatch.setattr(timed_protocol, "ARRIVAL_S", 0.3)
@@ -192,7 +192,7 @@ def test_a_port_that_is_taken_is_one_clear_line(
     assert len(result.stderr.splitlines()) == 1
 
 
-def test_a_course_that_is_none_is_said_at_once() -> None:
+def test_an_unknown_course_is_refused_at_once() -> None:
     result = CliRunner().invoke(main, ["serve", "--syllabus", "nothing"])
     assert result.exit_code == 2
     assert "there is no syllabus 'nothing'" in result.stderr
