@@ -105,6 +105,27 @@ def test_a_face_shows_what_is_there(room: str) -> None:
         assert name not in inner, f"{room}.{name} is a module and something else"
 
 
+GUIDES = [PICTURE, PACKAGE / "EXTENDING.md"]
+
+
+def missing_files(text: str) -> list[str]:
+    """Files of ours named in ``text``, as ``room/name.py`` or ``name.toml``, that are not there."""
+    named = set(re.findall(r"`([\w./-]+\.(?:pyi?|toml|js|json|md|png))`", text))
+    root = PACKAGE.parent
+    ours = (
+        path for folder in ("oralquiz", "tests", "models") for path in root.glob(f"{folder}/**/*")
+    )
+    present = [*root.glob("*.*"), *(path for path in ours if "node_modules" not in path.parts)]
+    ends = {"/".join(path.parts[-k:]) for path in present for k in range(1, 6)}
+    return sorted(name for name in named if name.removeprefix("../") not in ends)
+
+
+@pytest.mark.parametrize("guide", GUIDES, ids=lambda path: path.name)
+def test_every_file_that_a_guide_names_is_there(guide: Path) -> None:
+    assert missing_files(guide.read_text(encoding="utf-8")) == []
+    assert missing_files("see `rounds/no_such_thing.py`") == ["rounds/no_such_thing.py"]
+
+
 def test_the_check_sees_a_wrong_import(tmp_path: Path) -> None:
     path = tmp_path / "wrong.py"
     path.write_text("def f():\n    from oralquiz.web.app import x\n")

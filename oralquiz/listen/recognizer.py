@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from oralquiz.listen.band_levels import spread_db, voice_levels
 from oralquiz.listen.decoder import Decoder
 from oralquiz.listen.end_of_speech import EndRule
 from oralquiz.listen.hearing import Candidate, Hearing
@@ -18,15 +19,8 @@ from oralquiz.listen.models import find_model
 from oralquiz.listen.onset import number_onset_s
 from oralquiz.listen.pauses import interpolated, split_at_pauses
 from oralquiz.listen.posterior import candidates, number_probability
-from oralquiz.listen.voice_detector import (
-    ROOM_EVERY_S,
-    Segment,
-    VoiceDetector,
-    quietest,
-    silent_room,
-    spread_db,
-    voice_levels,
-)
+from oralquiz.listen.room_noise import ROOM_EVERY_S, quietest, silent_room
+from oralquiz.listen.voice_detector import Segment, VoiceDetector
 from oralquiz.sound import Samples
 
 LEAD_S = 0.3

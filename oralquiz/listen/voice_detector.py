@@ -12,26 +12,22 @@ vowel does.
 
 from __future__ import annotations
 
-import itertools
 from dataclasses import dataclass
-from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
+from oralquiz.listen.band_levels import BANDS_HZ, HOP_S, Levels, band_levels_at
+from oralquiz.listen.room_noise import (
+    EVERY,
+    MARGIN_DB,
+    RoomNoise,
+    ceiling_of,
+    powers_of_tenths,
+    quietest_tenths,
+)
 from oralquiz.sound import Samples
 
-Levels = NDArray[np.float32]
-"""Decibels re full scale, shape (windows, bands)."""
-
-HOP_S = 0.002
-WINDOW_S = 0.008
-BANDS_HZ = (120, 450, 1000, 2000, 3500, 5500, 7900)
-LEAST_DB = -80.0
-"""A band is never quieter than this: what lies below is rounding, not the room."""
-
-MARGIN_DB = 3.0
-"""How far above the room's own peaks (99 of 100 windows) a band is active."""
 UNDER_PEAK_DB = 46.0
 UNDER_PEAK_TILT_DB = 2.0
 """A band is active only within 46 dB of the voice's peak, 2 dB more for each higher band."""
@@ -44,12 +40,6 @@ LOUD_S = 0.03
 """The loud part begins where most of 30 ms, longer than a click, lies within 12 dB of the peak."""
 LOOK_BACK_S = 0.5
 
-ROOM_S = 3.0
-"""Seconds of sound without voice from which the room is known."""
-ROOM_EVERY_S = 0.1
-"""The room is measured anew this often; between, it counts as unchanged."""
-EVERY = round(ROOM_EVERY_S / HOP_S)
-ROOM_LEAST_DB = LEAST_DB + 6
 MISTAKEN_S = 3.0
 MISTAKEN_DB = 10.0
 """What fills the first moments of a stream is taken for the room. When a band turns out within 3 s
@@ -86,12 +76,12 @@ class VoiceDetector:
         """``room``: levels of a room known beforehand, shape (windows, bands)."""
         self.sample_rate = sample_rate
         self.position = 0  # samples taken
-        self._bands = _bands(sample_rate)
+        self._bands = band_levels_at(sample_rate)
         self._hop = self._bands.hop
         self._rest = np.zeros(0, np.float32)
         self._levels = np.zeros((0, len(BANDS_HZ) - 1), np.float32)
         self._windows = 0  # of _levels that are filled
-        self._room = _Room(room)
+        self._room = RoomNoise(room)
         self._told = room is not None
         self._powers: list[float] = []  # of each ROOM_EVERY_S of the stream's beginning
         self._begun: int | None = None  # window at which the current voice was noticed
@@ -199,12 +189,11 @@ class VoiceDetector:
 
     def _doubt(self, stop: int) -> None:
         """Begin again with the quietest of what came so far, if that is a much quieter room."""
-        self._powers.append(float(_powers(self._levels[stop - EVERY : stop])[0]))
-        quiet = _pieces(self._levels[:stop])[_quiet(np.array(self._powers))]
-        quiet = quiet.reshape(-1, quiet.shape[2])
-        if (self._room.ceiling - _ceiling(quiet.T)).max() < MISTAKEN_DB:
+        self._powers.append(float(powers_of_tenths(self._levels[stop - EVERY : stop])[0]))
+        quiet = quietest_tenths(self._levels[:stop], np.array(self._powers))
+        if (self._room.ceiling - ceiling_of(quiet.T)).max() < MISTAKEN_DB:
             return
-        self._room, self._begun, self._found = _Room(quiet), None, []
+        self._room, self._begun, self._found = RoomNoise(quiet), None, []
         self._recent = self._counted = 0
         self._told = True
         for first in range(0, stop, EVERY):
@@ -268,149 +257,3 @@ class _Found:
     noticed: int
     last: int
     ceiling: Levels
-
-
-class _Bands:
-    """Short-time levels in bands: a windowed Fourier transform of the bins that lie in a band.
-
-    Written as a product with a matrix, which at this size costs less than calling an FFT.
-    """
-
-    def __init__(self, sample_rate: int) -> None:
-        self.hop = round(HOP_S * sample_rate)
-        self.width = round(WINDOW_S * sample_rate)
-        shape = np.hanning(self.width + 1)[:-1].astype(np.float32)
-        hertz = np.fft.rfftfreq(self.width, 1 / sample_rate)
-        edges = itertools.pairwise(BANDS_HZ)
-        sums = np.stack([(hertz >= low) & (hertz < high) for low, high in edges], axis=1)
-        used = np.flatnonzero(sums.any(axis=1))
-        angle = 2 * np.pi * np.outer(np.arange(self.width), used) / self.width
-        transform = np.concatenate([np.cos(angle), np.sin(angle)], axis=1)
-        self._transform = (shape[:, None] * transform).astype(np.float32)  # (width, 2 bins)
-        scale = 2 / (self.width * float((shape**2).sum()))
-        self._sums = np.tile(sums[used] * scale, (2, 1)).astype(np.float32)  # (2 bins, bands)
-
-    def levels(self, sound: Samples) -> Levels:
-        """Levels of every whole window in ``sound`` (n,)."""
-        count = max(0, (len(sound) - self.width) // self.hop + 1)
-        sound = np.ascontiguousarray(sound, np.float32)
-        power = np.empty((count, self._sums.shape[1]), np.float32)
-        for first in range(0, count, AT_ONCE):
-            some = min(AT_ONCE, count - first)
-            step = sound.itemsize
-            windows = np.ndarray(
-                (some, self.width), np.float32, sound, first * self.hop * step,
-                (self.hop * step, step),
-            )  # fmt: skip
-            parts = windows @ self._transform
-            np.matmul(np.square(parts, out=parts), self._sums, out=power[first : first + some])
-        power += np.float32(1e-12)
-        levels: Levels = 10 * np.log10(power, out=power)
-        return np.maximum(levels, LEAST_DB, out=levels)
-
-
-AT_ONCE = 16
-"""Windows in one product. With more the linear algebra library starts threads, which costs more
-than it saves and slows down everybody else in a class."""
-
-
-@cache
-def _bands(sample_rate: int) -> _Bands:
-    return _Bands(sample_rate)
-
-
-class _Room:
-    """The levels below which a room without voice stays, band by band."""
-
-    def __init__(self, known: Levels | None) -> None:
-        bands = len(BANDS_HZ) - 1
-        self._ring = np.zeros((bands, round(ROOM_S / HOP_S)), np.float32)
-        self._filled = 0
-        self._next = 0
-        self.known = known is not None
-        self._set(np.full(bands, LEAST_DB, np.float32))
-        if known is not None:
-            recent = known[-self._ring.shape[1] :]
-            self._filled = len(recent)
-            self._ring[:, : self._filled] = recent.T
-            self._next = self._filled % self._ring.shape[1]
-            self._set(_ceiling(self._ring[:, : self._filled]))
-
-    def follow(self, levels: Levels) -> None:
-        """Take the next windows without voice."""
-        length = self._ring.shape[1]
-        places = np.arange(self._next, self._next + len(levels)) % length
-        self._ring[:, places] = levels.T
-        self._next = (self._next + len(levels)) % length
-        self._filled = min(self._filled + len(levels), length)
-        self.known = True
-        self._set(_ceiling(self._ring[:, : self._filled]))
-
-    def _set(self, ceiling: Levels) -> None:
-        self.ceiling = ceiling  # (bands,)
-        self.bar = ceiling + np.float32(MARGIN_DB)
-
-
-def _ceiling(levels: Levels) -> Levels:
-    """The 99th centile of a room's ``levels``, shape (bands, windows), in each band.
-
-    Robust against some voice among the windows, since it comes from their lower half: the levels
-    of noise are log-chi-square with 2..10 degrees of freedom; their 99th centile lies 1.2 to 1.4
-    times as far above the median as the 10th lies below.
-    """
-    tenth, half = levels.shape[1] // 10, levels.shape[1] // 2
-    ordered = np.partition(levels, half, axis=1)  # one place at a time: a fifth of both at once
-    median = ordered[:, half].copy()
-    if tenth < half:
-        ordered[:, :half].partition(tenth, axis=1)
-    ceiling: Levels = np.maximum(median + 1.3 * (median - ordered[:, tenth]), ROOM_LEAST_DB)
-    return ceiling
-
-
-def voice_levels(samples: Samples, sample_rate: int) -> Levels:
-    """The levels by which a voice is found in a whole recording (n,), shape (windows, bands)."""
-    return _bands(sample_rate).levels(samples)
-
-
-def quietest(levels: Levels) -> Levels:
-    """The windows of the quietest fifth of all tenths of a second of a recording: its room, as far
-    as that can be known."""
-    if len(levels) < EVERY:
-        return levels
-    return _pieces(levels)[_quiet(_powers(levels))].reshape(-1, levels.shape[1])
-
-
-def silent_room() -> Levels:
-    """A room that makes no sound: only the voice's own peak tells what is voice."""
-    return np.full((1, len(BANDS_HZ) - 1), LEAST_DB, np.float32)
-
-
-def spread_db(levels: Levels) -> float:
-    """How far a recording's level goes up and down, from 20 ms to 20 ms, in decibels.
-
-    Between its 10th and 90th centile: a steady noise stays within 5 dB, a word does not.
-    """
-    power = 10 ** (levels / 10)
-    width = round(0.02 / HOP_S)
-    pieces = power[: len(power) // width * width].reshape(-1, width * power.shape[1])
-    if len(pieces) == 0:
-        return 0.0
-    low, high = np.percentile(10 * np.log10(pieces.mean(axis=1)), [10, 90])
-    return float(high - low)
-
-
-def _pieces(levels: Levels) -> Levels:
-    """``levels`` in whole tenths of a second, shape (pieces, EVERY, bands)."""
-    return levels[: len(levels) // EVERY * EVERY].reshape(-1, EVERY, levels.shape[1])
-
-
-def _powers(levels: Levels) -> Levels:
-    """The mean power of each whole tenth of a second, shape (pieces,)."""
-    power: Levels = (10 ** (_pieces(levels) / 10)).mean(axis=(1, 2))
-    return power
-
-
-def _quiet(power: NDArray[np.floating]) -> NDArray[np.bool_]:
-    """Which pieces are the quietest fifth, at least one."""
-    quiet: NDArray[np.bool_] = power <= np.sort(power)[(len(power) - 1) // 5]
-    return quiet
