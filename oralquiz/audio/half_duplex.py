@@ -48,8 +48,9 @@ class HalfDuplexGate:
 
     def clean(self, start: int, heard: Samples) -> Samples:
         """The block ``heard`` (n,) from session sample ``start`` on, without what sounds."""
-        self._spans = [span for span in self._spans if span[1] > start]
-        if not any(first < start + len(heard) for first, _ in self._spans):
+        if self._spans:
+            self._spans = [span for span in self._spans if span[1] > start]
+        if not self._spans or all(first >= start + len(heard) for first, _ in self._spans):
             self._room.append((float(np.dot(heard, heard)), heard))
             return heard
         if not self._noise:

@@ -70,6 +70,12 @@ class Listener(Protocol):
         """Whether a voice has begun and not yet ended: whoever waits should go on waiting."""
         ...
 
+    @property
+    def foreseen(self) -> int:
+        """Of the next samples, how many may be fed in one go: no answer is complete before the last
+        of them, whatever they are. 0 when nothing is known of that."""
+        ...
+
     def feed(self, samples: Samples) -> Hearing | None:
         """Take the next samples (n,) at the recogniser's rate, in order, without gaps.
 

@@ -208,16 +208,26 @@ class AnswerListener:
         self._look()
         return self._detector.speaking
 
+    @property
+    def foreseen(self) -> int:
+        """Samples up to the step after which the answer could be complete. It costs half as much to
+        look for a voice ten times a second as at every step, and an answer is never over sooner
+        than that."""
+        due = self._position + 1
+        if self._patient:
+            due = max(due, self._detector.looks_at)
+        return -(-due // self._step) * self._step - self._position
+
     def feed(self, samples: Samples) -> Hearing | None:
         """Take the next samples (n,); the final hearing as soon as the answer is complete."""
         at = 0
         while at < len(samples):  # steps on the stream's own grid, however it comes in
-            stop = at + self._step - self._position % self._step
-            part = samples[at:stop]
+            foreseen = self.foreseen
+            part = samples[at : at + foreseen]
             self._parts.append(part)
             self._position += len(part)
-            at = stop
-            if self._position % self._step == 0 and self._due:
+            at += foreseen
+            if len(part) == foreseen:
                 self._look()
                 final = self._ended()
                 if final is not None:
@@ -232,12 +242,6 @@ class AnswerListener:
         if self._heard is not None and self._heard[0] == quiet_since:
             return self._heard[1]
         return self._hearing()
-
-    @property
-    def _due(self) -> bool:
-        """Whether the answer could be complete. It costs half as much to look for a voice ten
-        times a second as at every step, and an answer is never over sooner than that."""
-        return not self._patient or self._position >= self._detector.looks_at
 
     def _look(self) -> None:
         """Give the detector what it has not had yet."""

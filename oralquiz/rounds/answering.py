@@ -66,6 +66,11 @@ class Answering:
         self._deadline = at + samples_in(self._options.answer_within_s)
         self.listen(at)
 
+    def nothing_before(self, at: int) -> int:
+        """The position, after ``at``, before which ``hear`` gives nothing, whatever is heard."""
+        assert self._listener is not None
+        return min(self._listen_until, at + self._listener.foreseen)
+
     def hear(self, samples: Samples, at: int) -> list[Heard | Judged]:
         """Take the next ``samples`` (n,), which end at ``at``: what came of the answer with them.
 

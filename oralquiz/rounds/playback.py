@@ -7,7 +7,10 @@ import numpy as np
 from oralquiz.rounds.ports import AudioOut, EchoFilter
 from oralquiz.sound import BLOCK, Mixer, Samples, quantise
 
-SILENCE: Samples = np.zeros(BLOCK, dtype=np.float32)
+MOST_AT_ONCE = 50
+"""Blocks (a second) of a stream that are taken in one go at most."""
+
+SILENCE: Samples = np.zeros(MOST_AT_ONCE * BLOCK, dtype=np.float32)
 SILENCE.setflags(write=False)
 
 
@@ -40,11 +43,15 @@ class Playback:
     def mixed(self, start: int, count: int) -> Samples:
         """What sounds in the ``count`` samples from ``start`` on. Asked for in order."""
         if self._sounds.silent(start, start + count):
-            return SILENCE
+            return SILENCE[:count]
         said = np.zeros(count, dtype=np.float32)
         self._sounds.mix(said, start)
         return said
 
     def cleaned(self, start: int, heard: Samples) -> Samples:
-        """The block ``heard`` (n,) from ``start`` on without what was played."""
-        return heard if self._echo_filter is None else self._echo_filter.clean(start, heard)
+        """The blocks ``heard`` (k * BLOCK,) from ``start`` on without what was played."""
+        if self._echo_filter is None:
+            return heard
+        places = range(0, len(heard), BLOCK)
+        cleaned = [self._echo_filter.clean(start + at, heard[at : at + BLOCK]) for at in places]
+        return cleaned[0] if len(cleaned) == 1 else np.concatenate(cleaned)

@@ -33,7 +33,7 @@ from oralquiz.rounds.events import (
     SumEnded,
     TermTime,
 )
-from oralquiz.rounds.playback import SILENCE, Playback
+from oralquiz.rounds.playback import MOST_AT_ONCE, SILENCE, Playback
 from oralquiz.rounds.ports import AudioIn, AudioOut, EchoFilter, Reader, Recorder
 from oralquiz.rounds.round import Options, Round, Turn
 from oralquiz.sound import BLOCK, Block, Samples, quantise, samples_in
@@ -108,14 +108,33 @@ class Runner:
         """Have ``command`` take effect at the next block. Safe to call from another thread."""
         self._commands.append(command)
 
+    @property
+    def at_once(self) -> int:
+        """How many blocks may be taken in one go, at least 1: nothing happens before the last of
+        them, whatever they hold."""
+        if self._commands or self.state is State.START:
+            return 1
+        until = self._wait_until
+        if self.state is State.LISTENING:
+            until = self._answering.nothing_before(self._position)
+        elif self.state is State.PAUSED:
+            until = self._position + len(SILENCE)
+        if self._typed_early is not None:
+            until = min(until, self._answering.sum_ends)
+        blocks = -((self._position - until) // BLOCK)
+        return min(max(1, blocks), MOST_AT_ONCE)
+
     def take(self, block: Block, *, exact: bool = False) -> None:
-        """Take the next block of the microphone: BLOCK samples at SESSION_RATE, contiguous.
+        """Take what comes next of the microphone, contiguous at SESSION_RATE: a block of BLOCK
+        samples, or as many as ``at_once`` says in one.
 
         ``exact``: they are whole steps of 16 bits already.
         """
         if self.state is State.DONE:
             return
-        if block.start != self._position or len(block.samples) != BLOCK:
+        blocks, rest = divmod(len(block.samples), BLOCK)
+        fits = not rest and (blocks == 1 or 1 < blocks <= self.at_once)
+        if block.start != self._position or not fits:
             raise ValueError(
                 f"a block of {len(block.samples)} at {block.start}, not {BLOCK} at {self._position}"
             )
@@ -125,7 +144,7 @@ class Runner:
         said = self._playback.mixed(block.start, len(heard))
         self._position = block.start + len(heard)
         consent = 0 <= self._index < len(self.round.turns) and self._asked.consent
-        self._recorder.sound(said, heard if consent else SILENCE)
+        self._recorder.sound(said, heard if consent else SILENCE[: len(heard)])
         self._advance(self._playback.cleaned(block.start, heard))
         self._obey_what_waited()
         while self._commands:

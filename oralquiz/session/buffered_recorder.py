@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 
 from oralquiz.rounds import Event, Recorder
-from oralquiz.sound import Samples
+from oralquiz.sound import BLOCK, Samples
 
 GATHERED = 25
 """Blocks (half a second) that are written at once when nothing happens."""
@@ -40,6 +40,7 @@ class BufferedRecorder:
         self._recorder = recorder
         self._said: list[Samples] = []
         self._heard: list[Samples] = []
+        self._gathered = 0  # samples
 
     def event(self, at: int, event: Event) -> None:
         self._pass_on()
@@ -48,7 +49,8 @@ class BufferedRecorder:
     def sound(self, said: Samples, heard: Samples) -> None:
         self._said.append(said)
         self._heard.append(heard)
-        if len(self._said) == GATHERED:
+        self._gathered += len(said)
+        if self._gathered >= GATHERED * BLOCK:
             self._pass_on()
 
     def sync(self) -> None:
@@ -75,5 +77,5 @@ class BufferedRecorder:
     def _pass_on(self) -> None:
         if self._said:
             said, heard = np.concatenate(self._said), np.concatenate(self._heard)
-            self._said, self._heard = [], []
+            self._said, self._heard, self._gathered = [], [], 0
             self._recorder.sound(said, heard)

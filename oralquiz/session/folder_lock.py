@@ -28,7 +28,7 @@ HEAD = "session.json"
 """What makes a folder a session: written after the lock is there, removed before it goes."""
 
 SMALLER = "audio.part"
-"""The sound while it is encoded again; a crash may leave it."""
+"""What older versions encoded the sound into; a crash may have left it."""
 
 NEW = ".new-"
 """How the name of a folder in which a session is written anew begins; a crash may leave it."""

@@ -21,7 +21,7 @@ import soundfile
 
 from oralquiz.folders import private_folder, replacing
 from oralquiz.rounds import Entry, Event
-from oralquiz.session.folder_lock import BEGIN_S, SMALLER, discard, let_go, lock
+from oralquiz.session.folder_lock import BEGIN_S, discard, let_go, lock
 from oralquiz.session.webvtt import captions
 from oralquiz.sound import SESSION_RATE, Pcm, Samples, to_pcm16
 
@@ -29,8 +29,9 @@ NAMES = ("session.json", "events.jsonl", "audio.flac", "captions.vtt")
 ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: equal sessions, equal bytes
 
 
-QUICK, SMALL = 0.0, 1.0
-"""FLAC's compression while a round runs and afterwards."""
+QUICK = 0.0
+"""FLAC's compression. The tightest would save 5 % of a file, and cost a class that is recorded a
+tenth of all its time."""
 
 QUICK_BLOCK = 1_152
 """Samples of a block of quick FLAC: what a crash can cost is 72 ms, less than the quiet by which an
@@ -63,7 +64,7 @@ class FileRecorder:
             self._log = (folder / "events.jsonl").open("w", encoding="utf-8", newline="\n")
             undo.callback(self._log.close)
             with _as_os_error(folder):
-                self._sound = _flac(folder / "audio.flac", QUICK)
+                self._sound = _flac(folder / "audio.flac")
             undo.pop_all()
 
     def event(self, at: int, event: Event) -> None:
@@ -114,8 +115,6 @@ class FileRecorder:
         (self.folder / "captions.vtt").write_text(
             captions(self._entries, SESSION_RATE), encoding="utf-8", newline="\n"
         )
-        with _as_os_error(self.folder):
-            _shrink(self.folder / "audio.flac")
         packed = pack(self.folder, packed_as(self.folder))
         with contextlib.suppress(OSError):  # the session is kept; `recover` tidies up
             discard(self.folder)
@@ -147,7 +146,7 @@ def packed_as(folder: Path) -> Path:
     return folder.with_name(folder.name + ".zip")
 
 
-def _flac(path: Path, compression: float) -> soundfile.SoundFile:
+def _flac(path: Path) -> soundfile.SoundFile:
     return soundfile.SoundFile(
         path,
         "w",
@@ -155,19 +154,8 @@ def _flac(path: Path, compression: float) -> soundfile.SoundFile:
         2,
         format="FLAC",
         subtype="PCM_16",
-        compression_level=compression,
+        compression_level=QUICK,
     )
-
-
-def _shrink(path: Path) -> None:
-    """Encode the sound at ``path`` again, smaller. Nothing is written before the first block."""
-    if not path.stat().st_size:
-        return
-    smaller = path.with_name(SMALLER)
-    with soundfile.SoundFile(path) as source, _flac(smaller, SMALL) as target:
-        while len(chunk := source.read(1 << 18, dtype="int16")):
-            target.write(chunk)
-    smaller.replace(path)
 
 
 def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Entry], audio: Pcm) -> None:
@@ -179,7 +167,7 @@ def write_parts(folder: Path, head: Mapping[str, Any], events: Sequence[Entry], 
     (folder / "events.jsonl").write_text(
         "".join(event.encode() + "\n" for event in events), encoding="utf-8", newline="\n"
     )
-    with _flac(folder / "audio.flac", SMALL) as sound:
+    with _flac(folder / "audio.flac") as sound:
         sound.write(np.ascontiguousarray(audio))
     (folder / "captions.vtt").write_text(captions(events, rate), encoding="utf-8", newline="\n")
 

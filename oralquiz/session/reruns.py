@@ -148,6 +148,11 @@ class _Tape:
         verdict, if nothing more was heard after a wrong number."""
         return self._position not in self._judged
 
+    @property
+    def foreseen(self) -> int:
+        """Everything is told by the block at which it was known."""
+        return 0
+
     def feed(self, samples: Samples) -> Hearing | None:
         if not self._heard or self._heard[0][0] != self._position:
             return None

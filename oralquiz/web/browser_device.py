@@ -41,8 +41,8 @@ from oralquiz.web.protocol import (
 )
 from oralquiz.web.remote_round import RemoteRound
 
-RECEIPT_EVERY = 12
-"""Blocks between two receipts: a quarter of a second of sound that a page must keep at least."""
+RECEIPT_EVERY = 50
+"""Blocks between two receipts: a second of sound that a page must keep at least."""
 
 SLOWER = "slower"
 """What a page may say besides a runner's commands: read more slowly from now on."""

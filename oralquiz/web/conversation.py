@@ -18,6 +18,7 @@ from oralquiz.web.identity import classroom_of
 from oralquiz.web.live_messages import to_page
 from oralquiz.web.packets import packet
 from oralquiz.web.pages import plainly
+from oralquiz.web.patient_socket import sound_goes_to
 from oralquiz.web.protocol import FromPage, ProtocolError, from_page
 
 PING_S = 4.0
@@ -55,9 +56,11 @@ class Conversation:
         pinging = asyncio.create_task(self._ping())
         closing = asyncio.create_task(connection.closed.wait())
         tasks = {listening, speaking, pinging, closing}
+        sound_goes_to(self._socket, self._take_at_once)
         try:
             await asyncio.wait({listening, speaking, closing}, return_when=asyncio.FIRST_COMPLETED)
         finally:
+            sound_goes_to(self._socket, None)
             for task in tasks:
                 task.cancel()
             await asyncio.wait(tasks)
@@ -79,6 +82,15 @@ class Conversation:
             self._connection.close(str(error), BROKEN)
         except (WebSocketDisconnect, RuntimeError):
             return
+
+    def _take_at_once(self, raw: bytes) -> None:
+        """The same sound, which did not have to wait for a task."""
+        if self._connection.closed.is_set():
+            return
+        try:
+            self._take_sound(raw)
+        except ProtocolError as error:
+            self._connection.close(str(error), BROKEN)
 
     def _take_sound(self, raw: bytes) -> None:
         number, pcm = packet(raw)

@@ -200,14 +200,25 @@ class RoundWorker:
             self._held.append(pcm)
             return
         samples = from_pcm16(pcm)
-        for at in range(0, len(samples), BLOCK):
+        at = 0
+        while at < len(samples) and not self.over:
             if self._must_hold:
                 self._held.append(pcm[2 * at :])
                 return
-            self._voices.add(pcm[2 * at : 2 * (at + BLOCK)])
-            self._take_block(samples[at : at + BLOCK])
-            if self.over:
-                return
+            stop = at + self._at_once
+            self._voices.add(pcm[2 * at : 2 * stop])
+            self._take_blocks(samples[at:stop])
+            at = stop
+
+    @property
+    def _at_once(self) -> int:
+        """How many samples can be taken in one go: nothing is to be said before the last of
+        them."""
+        samples = self._runner.at_once * BLOCK
+        if self._marks:
+            until = -(-(self._marks[0] - self._runner.position) // BLOCK) * BLOCK
+            samples = max(BLOCK, min(samples, until))
+        return samples
 
     @property
     def _must_hold(self) -> bool:
@@ -222,9 +233,9 @@ class RoundWorker:
             while rest:
                 self._take(rest.popleft())
 
-    def _take_block(self, block: Samples) -> None:
+    def _take_blocks(self, samples: Samples) -> None:
         runner = self._runner
-        runner.take(Block(runner.position, block), exact=True)
+        runner.take(Block(runner.position, samples), exact=True)
         while self._marks and self._marks[0] <= runner.position:
             self._hear(Reached(self._marks.popleft()))
         if runner.state is State.DONE:

@@ -172,6 +172,20 @@ def test_blocks_do_not_matter(block: int) -> None:
     )
 
 
+def test_nothing_is_complete_before_the_end_of_what_is_foreseen() -> None:
+    sound = say((1.0, 1.5), (1.9, 2.1), seconds=3.0)
+    listener, at, longest = scripted("forty", "forty two").listen(0, 99), 0, 0
+    while True:
+        foreseen = listener.foreseen
+        longest = max(longest, foreseen)
+        final = listener.feed(sound[at : at + foreseen])
+        at += foreseen
+        if final is not None:
+            break
+    assert longest >= 1600  # a tenth of a second, while there is no voice
+    assert (at / RATE, final) == hear(scripted("forty", "forty two"), sound)
+
+
 def test_speaking_while_the_voice_goes_on() -> None:
     listener = scripted("forty two").listen(0, 99)
     sound = say((1.0, 1.5))

@@ -4,6 +4,7 @@ import json
 import tempfile
 import zipfile
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -215,8 +216,16 @@ class Desk:
         )
 
     def for_seconds(self, duration: float) -> None:
-        for _ in range(round(duration * SESSION_RATE / BLOCK)):
-            self.runner.take(self.room.read())
+        self.for_blocks(round(duration * SESSION_RATE / BLOCK))
+
+    def for_blocks(self, count: int, most: int = 1) -> None:
+        """``count`` blocks, up to ``most`` in one go where the runner allows it."""
+        while count:
+            blocks = min(count, most, self.runner.at_once)
+            read = [self.room.read() for _ in range(blocks)]
+            samples = np.concatenate([block.samples for block in read])
+            self.runner.take(Block(read[0].start, samples))
+            count -= blocks
 
 
 def test_commands_take_effect_and_run_again(tmp_path: Path) -> None:
@@ -305,6 +314,21 @@ def test_a_gap_in_the_microphone_is_refused() -> None:
         runner.take(Block(640, np.zeros(BLOCK, dtype=np.float32)))
 
 
+def test_more_than_may_be_taken_in_one_go_is_refused(tmp_path: Path) -> None:
+    desk = Desk(tmp_path / "s", "1 + 2")
+    for samples in (2 * BLOCK, BLOCK // 2, 0):  # nothing has begun yet: one block only
+        with pytest.raises(ValueError, match="not 320 at 0"):
+            desk.runner.take(Block(0, np.zeros(samples, np.float32)))
+    desk.for_blocks(1)
+    many = desk.runner.at_once
+    assert many > 20  # until the last term sounds, nothing can happen
+    with pytest.raises(ValueError, match="at 320, not"):
+        desk.runner.take(Block(BLOCK, np.zeros((many + 1) * BLOCK, np.float32)))
+    desk.runner.command(Command("pause"))
+    assert desk.runner.at_once == 1
+    desk.recorder.close()
+
+
 def test_the_sound_is_heard_as_it_is_recorded(tmp_path: Path) -> None:
     """The recogniser gets what the file keeps: 16 bits, no more."""
     seen: list[np.ndarray] = []
@@ -378,21 +402,29 @@ COMMANDS = st.sampled_from(
 
 
 @settings(max_examples=size(6, 12), deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(commands=st.lists(st.tuples(st.integers(0, 400), COMMANDS), max_size=8))
-@example(commands=[(0, Command("pause")), (1, Command("resume"))])
-@example(commands=[(50, Command("stop")), (50, Command("pause")), (51, Command("resume"))])
-@example(commands=[(60, Command("skip")), (121, Command("pause")), (122, Command("resume"))])
+@given(
+    commands=st.lists(st.tuples(st.integers(0, 400), COMMANDS), max_size=8),
+    most=st.integers(1, 60),
+)
+@example(commands=[(0, Command("pause")), (1, Command("resume"))], most=1)
+@example(commands=[(50, Command("stop")), (50, Command("pause")), (51, Command("resume"))], most=2)
+@example(
+    commands=[(60, Command("skip")), (121, Command("pause")), (122, Command("resume"))], most=50
+)
+@example(commands=[(70, Command("typed", 9))], most=8)
 def test_any_commands_at_any_moment_leave_a_session_that_runs_again(
-    commands: list[tuple[int, Command]],
+    commands: list[tuple[int, Command]], most: int
 ) -> None:
+    """Block by block, however many were taken in one go."""
+    moments = sorted({when for when, _ in commands} | {0, 450})
     with tempfile.TemporaryDirectory() as folder:
         desk = Desk(Path(folder) / "s", "1 + 2", "9 + 4")
         desk.room.speak(pulse(3), 3 * SESSION_RATE)
-        for block in range(450):
+        for block, following in pairwise(moments):
             for when, command in commands:
                 if when == block:
                     desk.runner.command(command)
-            desk.for_seconds(BLOCK / SESSION_RATE)
+            desk.for_blocks(following - block, most)
         desk.runner.close("enough")
         session = open_session(desk.recorder.finish())
         assert session.damage == ""

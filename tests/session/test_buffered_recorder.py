@@ -8,6 +8,7 @@ import pytest
 from oralquiz.rounds.events import Event, SumEnded
 from oralquiz.session.buffered_recorder import GATHERED, BufferedRecorder
 from oralquiz.session.recorder import FileRecorder
+from oralquiz.sound.blocks import BLOCK
 from oralquiz.sound.clip import Samples
 
 
@@ -59,7 +60,7 @@ def test_sound_does_not_wait_for_ever_for_an_event() -> None:
     tape = Tape()
     recorder = BufferedRecorder(tape)
     for _ in range(GATHERED):
-        recorder.sound(np.zeros(1, np.float32), np.zeros(1, np.float32))
+        recorder.sound(np.zeros(BLOCK, np.float32), np.zeros(BLOCK, np.float32))
     assert len(tape.got) == 1
     recorder.close()
     assert tape.got[-1] == "closed"
