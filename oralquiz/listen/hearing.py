@@ -81,8 +81,8 @@ class Listener(Protocol):
 
         Returns the final hearing as soon as an answer is complete (a number that can grow no
         further, or voice followed by enough quiet), else None. More samples may follow: while no
-        more voice comes it returns the same hearing again, and once more does, the hearing of
-        everything.
+        more voice comes it returns None or the same hearing again, and once more does, the
+        hearing of everything.
         """
         ...
 

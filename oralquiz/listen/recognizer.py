@@ -3,8 +3,10 @@ is over."""
 
 from __future__ import annotations
 
+import sys
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
@@ -19,7 +21,7 @@ from oralquiz.listen.models import find_model
 from oralquiz.listen.onset import number_onset_s
 from oralquiz.listen.pauses import interpolated, split_at_pauses
 from oralquiz.listen.posterior import candidates, number_probability
-from oralquiz.listen.room_noise import ROOM_EVERY_S, quietest, silent_room
+from oralquiz.listen.room_noise import quietest, silent_room
 from oralquiz.listen.voice_detector import Segment, VoiceDetector
 from oralquiz.sound import Samples
 
@@ -36,6 +38,7 @@ STEP_S = 0.02
 ANSWER_S, ANSWERS = 1.4, 5
 """Seconds of sound that are usually decoded for an answer; how many times that is timed."""
 NOTHING = Hearing((), "", None, None)
+NEVER = sys.maxsize
 
 
 def open_recognizer(
@@ -196,11 +199,12 @@ class AnswerListener:
         self._numbers = recognizer.numbers(lowest, highest)
         self._detector = VoiceDetector(recognizer.sample_rate)
         self._step = round(STEP_S * recognizer.sample_rate)
-        self._patient = recognizer.rule.closed_s > ROOM_EVERY_S + STEP_S
+        self._closed = int(recognizer.rule.closed_s * recognizer.sample_rate)
         self._parts: list[Samples] = []
         self._looked = 0  # parts that the detector has
-        self._position = 0  # samples taken
-        self._heard: tuple[int, Hearing] | None = None
+        self.position = 0
+        """Samples taken."""
+        self._heard: _Heard | None = None
 
     @property
     def speaking(self) -> bool:
@@ -210,13 +214,22 @@ class AnswerListener:
 
     @property
     def foreseen(self) -> int:
-        """Samples up to the step after which the answer could be complete. It costs half as much to
-        look for a voice ten times a second as at every step, and an answer is never over sooner
-        than that."""
-        due = self._position + 1
-        if self._patient:
-            due = max(due, self._detector.looks_at)
-        return -(-due // self._step) * self._step - self._position
+        """Samples up to the step after which the answer could be complete. Looking for a voice at
+        every step costs several times as much as when an answer could be over."""
+        due = max(self.position + 1, min(self._over_at(), self._detector.wants(self._closed)))
+        return -(-due // self._step) * self._step - self.position
+
+    def _over_at(self) -> int:
+        """The position by which what was heard is an answer, if no more voice comes; beyond
+        everything if it was told already, or there is none."""
+        quiet_since = self._detector.quiet_since
+        if quiet_since is None:
+            return NEVER
+        if self._heard is None or self._heard.quiet_since != quiet_since:
+            return quiet_since + self._closed
+        if self._heard.told:
+            return NEVER
+        return quiet_since + int(self._heard.quiet_s * self._recognizer.sample_rate)
 
     def feed(self, samples: Samples) -> Hearing | None:
         """Take the next samples (n,); the final hearing as soon as the answer is complete."""
@@ -225,7 +238,7 @@ class AnswerListener:
             foreseen = self.foreseen
             part = samples[at : at + foreseen]
             self._parts.append(part)
-            self._position += len(part)
+            self.position += len(part)
             at += foreseen
             if len(part) == foreseen:
                 self._look()
@@ -239,8 +252,8 @@ class AnswerListener:
         self._look()
         self._detector.close()
         quiet_since = self._detector.quiet_since
-        if self._heard is not None and self._heard[0] == quiet_since:
-            return self._heard[1]
+        if self._heard is not None and self._heard.quiet_since == quiet_since:
+            return self._heard.hearing
         return self._hearing()
 
     def _look(self) -> None:
@@ -263,8 +276,20 @@ class AnswerListener:
         quiet_s = (self._detector.position - quiet_since) / self._recognizer.sample_rate
         if quiet_s < rule.closed_s:
             return None
-        if self._heard is None or self._heard[0] != quiet_since:
-            self._heard = (quiet_since, self._hearing())
-        heard = self._heard[1]
-        growth = self._numbers.growth(heard.words)
-        return heard if quiet_s >= rule.quiet_s(heard, growth) else None
+        if self._heard is None or self._heard.quiet_since != quiet_since:
+            hearing = self._hearing()
+            growth = self._numbers.growth(hearing.words)
+            self._heard = _Heard(quiet_since, hearing, rule.quiet_s(hearing, growth))
+        self._heard.told = quiet_s >= self._heard.quiet_s
+        return self._heard.hearing if self._heard.told else None
+
+
+@dataclass
+class _Heard:
+    """What was heard up to ``quiet_since``, and the seconds of quiet after which it is an answer;
+    ``told`` once it was."""
+
+    quiet_since: int
+    hearing: Hearing
+    quiet_s: float
+    told: bool = False

@@ -104,14 +104,16 @@ class VoiceDetector:
         """Whether a voice has begun and not yet ended."""
         return self._begun is not None
 
-    @property
-    def looks_at(self) -> int:
-        """The position by which the next samples are wanted. While no voice was found, that is
-        where the room is measured next: no voice ends before, so all of them may come at once."""
-        if self._begun is not None or self._found:
-            return self.position
-        measured = (self._windows // EVERY + 1) * EVERY
-        return measured * self._hop + self._bands.width - self._hop
+    def wants(self, quiet: int) -> int:
+        """The position by which the next samples are wanted: no voice that goes on or is yet to
+        come can have been over for ``quiet`` samples before, so all of them may come at once."""
+        last = self._windows if self._begun is None else self._last_active + 1
+        wanted = last * self._hop + quiet
+        if not self._told and self._windows < MISTAKEN_S / HOP_S:
+            # where the room is measured next, a voice may turn out to be long over
+            measured = (self._windows // EVERY + 1) * EVERY
+            wanted = min(wanted, measured * self._hop + self._bands.width - self._hop)
+        return wanted
 
     @property
     def quiet_since(self) -> int | None:

@@ -131,7 +131,7 @@ def frames(pipe: IO[bytes]) -> Iterator[Any]:
 
 def own_pipes() -> tuple[IO[bytes], IO[bytes]]:
     """This process's input and output, out of reach of whoever prints."""
-    pipes = os.fdopen(os.dup(0), "rb"), os.fdopen(os.dup(1), "wb", buffering=0)
+    pipes = os.fdopen(os.dup(0), "rb", buffering=1 << 16), os.fdopen(os.dup(1), "wb", buffering=0)
     nothing = os.open(os.devnull, os.O_RDONLY)
     os.dup2(nothing, 0)
     os.dup2(2, 1)

@@ -48,7 +48,7 @@ IDLE_S = 10.0
 ENDING_S = 10.0
 """Seconds that a process has to end, once its input has."""
 
-GATHERED_S = 0.01
+GATHERED_S = 0.02
 """Seconds for which what is put waits for more, so that one write serves many pupils."""
 
 ENDED = "the process that hears it ended unexpectedly: what was answered until then is kept"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pytest
 
@@ -13,6 +15,7 @@ from oralquiz.listen.language import find_language
 from oralquiz.listen.models import find_model
 from oralquiz.listen.posterior import Calibration
 from oralquiz.listen.recognizer import AnswerRecognizer, open_recognizer
+from oralquiz.listen.voice_detector import VoiceDetector
 from oralquiz.sound.sound_files import read_recording
 from tests.listen.rooms import RATE, Samples, noise
 
@@ -172,18 +175,44 @@ def test_blocks_do_not_matter(block: int) -> None:
     )
 
 
-def test_nothing_is_complete_before_the_end_of_what_is_foreseen() -> None:
-    sound = say((1.0, 1.5), (1.9, 2.1), seconds=3.0)
-    listener, at, longest = scripted("forty", "forty two").listen(0, 99), 0, 0
-    while True:
-        foreseen = listener.foreseen
-        longest = max(longest, foreseen)
-        final = listener.feed(sound[at : at + foreseen])
-        at += foreseen
-        if final is not None:
-            break
-    assert longest >= 1600  # a tenth of a second, while there is no voice
-    assert (at / RATE, final) == hear(scripted("forty", "forty two"), sound)
+def looked_at_always(texts: Sequence[str], sound: Samples) -> tuple[float, Hearing]:
+    """The same as ``hear``, looking for a voice at every step."""
+    recognizer, detector = scripted(*texts), VoiceDetector(RATE)
+    numbers, heard = recognizer.numbers(0, 99), {}
+    for at in range(320, len(sound) + 1, 320):
+        detector.feed(sound[at - 320 : at])
+        quiet_since = detector.quiet_since
+        if quiet_since is None or (at - quiet_since) / RATE < RULE.closed_s:
+            continue
+        if quiet_since not in heard:
+            segments = detector.segments
+            heard[quiet_since] = recognizer.hear_segments(sound[:at], segments, 0, 99)
+        hearing = heard[quiet_since]
+        if (at - quiet_since) / RATE >= RULE.quiet_s(hearing, numbers.growth(hearing.words)):
+            return at / RATE, hearing
+    raise AssertionError("it never ended")
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_looking_only_when_an_answer_could_be_over_finds_nothing_later(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    ends = np.cumsum(rng.uniform(0.02, 0.5, 2 * rng.integers(1, 6))) + rng.uniform(0, 3.3)
+    loud = noise(0.3, -35) if seed % 3 == 0 else noise(0.0, -35)  # a room that quietens
+    sound = say(*zip(ends[::2].tolist(), ends[1::2].tolist(), strict=True), seconds=9.0)
+    sound[: len(loud)] += loud
+    texts = rng.choice(["forty", "forty two", "four", "", "[unk]"], 6).tolist()
+    listener, at = scripted(*texts).listen(0, 99), 0
+    while (final := listener.feed(sound[at : at + listener.foreseen])) is None:
+        at = listener.position
+    assert (listener.position / RATE, final) == looked_at_always(texts, sound)
+
+
+def test_a_room_without_voice_is_looked_at_a_few_times_a_second() -> None:
+    listener, looks = scripted("forty").listen(0, 99), 0
+    while listener.position < 5 * RATE:
+        listener.feed(noise(listener.foreseen / RATE, -70))
+        looks += 1
+    assert looks <= 5 * 10
 
 
 def test_speaking_while_the_voice_goes_on() -> None:
