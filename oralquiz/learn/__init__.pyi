@@ -10,9 +10,9 @@ from .lesson import pace_for_class as pace_for_class
 from .lesson import propose_lesson as propose_lesson
 from .lesson import rule_columns as rule_columns
 from .practice import Practice as Practice
-from .practice import PracticeSettings as PracticeSettings
 from .practice import Skill as Skill
 from .practice import Task as Task
+from .practice_state import PracticeSettings as PracticeSettings
 from .progress_words import half_within as half_within
 from .progress_words import progress_sentences as progress_sentences
 from .progress_words import share_words as share_words
