@@ -12,6 +12,7 @@ first, when nothing is learned yet, that is the whole dictation; later only what
 from __future__ import annotations
 
 from collections import deque
+from typing import Any
 
 import numpy as np
 import scipy  # its parts are loaded when they are first used
@@ -71,6 +72,12 @@ NEAR = 40
 STRANGE = 5
 """Blocks in a row with such echo after which the path is learned anew."""
 
+FADE = 10 ** (-6 * BLOCK / SESSION_RATE / LATE_S)
+"""What is left of the echo's power a block later."""
+
+WINDOW = np.sin(np.pi * (np.arange(2 * BLOCK) + 0.5) / (2 * BLOCK))
+"""Of the room's noise: its blocks overlap by half, and the squares of two windows add up to 1."""
+
 Spectra = NDArray[np.complex128]
 Powers = NDArray[np.float64]
 
@@ -82,13 +89,17 @@ class EchoCanceller:
         self._sounds = Mixer()
         bins = BLOCK + 1
         self._played: Spectra = np.zeros((PARTS, bins), complex)  # newest first
+        self._power: Powers = np.zeros((PARTS, bins))  # of the same
+        self._sounds_on = 0  # blocks until nothing of what was played is in those
         self._path: Spectra = np.zeros((PARTS, bins), complex)
         self._unsure = _unlearned()
         self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is not echo
         self._smooth: Powers | None = None  # power of what is left, over some 0.2 s
         self._quiet: deque[tuple[float, Powers]] = deque(maxlen=ROOM)
+        self._quietest: tuple[float, Powers] | None = None  # of those; None: to be found
         self._echo = 0.0  # power of the echo, dying away as a room does
         self._leaks: deque[float] = deque([1.0] * (LEAKS // 5), maxlen=LEAKS)
+        self._leak = 1.0  # the LEAK_SHARE quantile of those
         self._open = 0
         self._share = 1.0  # of what is left in what is handed on; the rest is the room's noise
         self._strange = 0  # blocks in a row that hold echo at another time
@@ -96,7 +107,8 @@ class EchoCanceller:
         self._said = np.zeros((REACH + RECENT + AHEAD) * BLOCK)
         self._left = np.zeros(RECENT * BLOCK)
         self._random = np.random.default_rng(0)  # the same sound is cleaned to the same sound
-        self._noise_tail = np.zeros(BLOCK)
+        # of the last block: white noise and the room's spectrum; the second half is for the next
+        self._noise: tuple[NDArray[np.float64], Powers] | None = None
 
     def played(self, samples: Samples, at: int) -> None:
         """``samples`` (n,) are, or will be, heard from position ``at`` on."""
@@ -109,23 +121,32 @@ class EchoCanceller:
     def clean(self, start: int, heard: Samples) -> Samples:
         """The BLOCK samples ``heard`` from position ``start`` on without what was played."""
         coming = self._sounding(start + AHEAD * BLOCK)
-        spectrum = np.fft.rfft(np.concatenate([self._coming, coming]))
-        self._coming = coming
-        self._played = np.roll(self._played, 1, axis=0)
-        self._played[0] = spectrum
-        power = np.abs(self._played) ** 2
-        sounding = bool(power.any())
-        echo = np.zeros(BLOCK)
+        self._take_in(coming)
+        sounding = self._sounds_on > 0 and bool(self._power.any())
+        left = heard.astype(np.float64)
+        loudness = 0.0
         if sounding:
             echo = np.fft.irfft((self._played * self._path).sum(axis=0))[BLOCK:]
-        left = heard - echo
-        self._said = np.concatenate([self._said[BLOCK:], coming])
-        self._left = np.concatenate([self._left[BLOCK:], left])
+            left -= echo
+            loudness = float(np.mean(echo**2))
+        _push(self._said, coming)
+        _push(self._left, left)
         error = np.fft.rfft(np.concatenate([np.zeros(BLOCK), left]))
-        may_be = self._learn(power, error) if sounding else 0.0
-        fade = 10 ** (-6 * BLOCK / SESSION_RATE / LATE_S)
-        self._echo = max(fade * self._echo, float(np.mean(echo**2)))
+        may_be = self._learn(self._power, error) if sounding else 0.0
+        self._echo = max(FADE * self._echo, loudness)
         return self._gate(left, error, may_be)
+
+    def _take_in(self, coming: NDArray[np.float64]) -> None:
+        """The spectra of what is played, a block later."""
+        silent = not coming.any()
+        if not silent:
+            self._sounds_on = PARTS + 1  # a block is in two transforms
+        if self._sounds_on:
+            spectrum = np.fft.rfft(np.concatenate([self._coming, coming]))
+            _push(self._played[::-1], spectrum[np.newaxis])
+            _push(self._power[::-1], np.abs(spectrum[np.newaxis]) ** 2)
+            self._sounds_on -= silent
+        self._coming = coming
 
     def _learn(self, power: Powers, error: Spectra) -> float:
         """One step of the Kalman filter; the power an echo that is left may have, a sample."""
@@ -146,9 +167,10 @@ class EchoCanceller:
         spectrum = self._room(error)
         room = _power(spectrum)
         power = float(np.mean(left**2))
-        echo = max(echo, self._echo * float(np.quantile(self._leaks, LEAK_SHARE)))
+        echo = max(echo, self._echo * self._leak)
         if self._echo > 10 * room:
             self._leaks.append(power / self._echo)
+            self._leak = float(np.quantile(self._leaks, LEAK_SHARE))
         loud = power > 10 ** (MARGIN_DB / 10) * echo + 2 * room
         if loud and self._displaced():
             self._open = 0
@@ -165,7 +187,16 @@ class EchoCanceller:
             self._share = float(np.sqrt(max(0.0, 1 - echo / (power + 1e-20))))
         else:
             self._share = 0.0
-        noise = self._like(spectrum)
+        return self._mixed(left, spectrum, before)
+
+    def _mixed(self, left: NDArray[np.float64], room: Powers, before: float) -> Samples:
+        """``left`` with noise of the spectrum ``room``; the share of ``left`` was ``before``."""
+        noise_before, self._noise = self._noise, (self._random.standard_normal(2 * BLOCK), room)
+        if before == self._share == 1.0:
+            return left.astype(np.float32)
+        noise = _like(*self._noise)[:BLOCK]
+        if noise_before is not None:
+            noise += _like(*noise_before)[BLOCK:]
         share = np.linspace(before, self._share, BLOCK)
         mixed: Samples = (share * left + np.sqrt(1 - np.square(share)) * noise).astype(np.float32)
         return mixed
@@ -192,24 +223,37 @@ class EchoCanceller:
         """The room's noise: the quietest of the last five seconds without echo."""
         power = np.abs(error) ** 2
         self._smooth = power if self._smooth is None else 0.9 * self._smooth + 0.1 * power
-        room = min(self._quiet, key=lambda one: one[0], default=(1.0, power))
+        if self._quietest is None and self._quiet:
+            self._quietest = min(self._quiet, key=lambda one: one[0])
+        room = self._quietest or (1.0, power)
         if self._echo < NOTHING * room[0]:
-            self._quiet.append((_power(self._smooth), self._smooth))
+            self._note((_power(self._smooth), self._smooth))
         return room[1]
 
-    def _like(self, room: Powers) -> NDArray[np.float64]:
-        white = np.fft.rfft(self._random.standard_normal(2 * BLOCK))
-        window = np.sin(np.pi * (np.arange(2 * BLOCK) + 0.5) / (2 * BLOCK))
-        noise = window * np.fft.irfft(white * np.sqrt(room / BLOCK))
-        block = noise[:BLOCK] + self._noise_tail
-        self._noise_tail = noise[BLOCK:]
-        return block
+    def _note(self, quiet: tuple[float, Powers]) -> None:
+        """One more block without echo; the oldest may leave."""
+        if len(self._quiet) == ROOM and self._quiet[0] is self._quietest:
+            self._quietest = None
+        elif self._quietest is not None and quiet[0] < self._quietest[0]:
+            self._quietest = quiet
+        self._quiet.append(quiet)
 
     def _sounding(self, start: int) -> NDArray[np.float64]:
         """What is played in the BLOCK samples from ``start`` on."""
         mixed = np.zeros(BLOCK)
         self._sounds.mix(mixed, start)
         return mixed
+
+
+def _push(held: NDArray[Any], new: NDArray[Any]) -> None:
+    """Put ``new`` (k, ...) at the end of ``held`` (n, ...); the first k leave."""
+    held[: -len(new)] = held[len(new) :]
+    held[-len(new) :] = new
+
+
+def _like(white: NDArray[np.float64], room: Powers) -> NDArray[np.float64]:
+    """The ``white`` noise (2 BLOCK,) with the spectrum ``room``, faded in and out."""
+    return WINDOW * np.fft.irfft(np.fft.rfft(white) * np.sqrt(room / BLOCK))
 
 
 def _unlearned() -> Powers:

@@ -7,6 +7,8 @@ detector, which is more easily triggered than any recogniser.
 
 from __future__ import annotations
 
+from functools import cache, cached_property
+
 import numpy as np
 import pytest
 from scipy.signal import fftconvolve
@@ -79,12 +81,19 @@ class Room:
         hiss = rng.standard_normal(total) * 1e-3
         self.heard = (echo + near + hiss).astype(np.float32)
 
+    @cached_property
     def cleaned(self) -> Samples:
+        return self.clean()
+
+    def clean(self) -> Samples:
         canceller = EchoCanceller()
         for begin, sound in self.played:
             canceller.played(sound, begin)
         blocks = range(0, len(self.heard), BLOCK)
         return np.concatenate([canceller.clean(k, self.heard[k : k + BLOCK]) for k in blocks])
+
+
+room_with = cache(Room)
 
 
 def voices_in(samples: Samples) -> list[int]:
@@ -103,28 +112,28 @@ ROOMS = [
 ]
 
 
-@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), size(ROOMS[1:3], ROOMS))
+@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), size(ROOMS[1:2], ROOMS))
 def test_the_dictation_alone_leaves_no_voice(
     reverberation_s: float, echo_db: float, early: int
 ) -> None:
-    room = Room(reverberation_s, echo_db, early_samples=early, answers=False)
+    room = room_with(reverberation_s, echo_db, early_samples=early, answers=False)
     assert len(voices_in(room.heard)) >= 3  # there is something to take out
-    assert voices_in(room.cleaned()) == []
+    assert voices_in(room.cleaned) == []
 
 
-@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), ROOMS)
+@pytest.mark.parametrize(("reverberation_s", "echo_db", "early"), size(ROOMS[::3], ROOMS))
 def test_every_answer_is_left_over_or_under_the_dictation(
     reverberation_s: float, echo_db: float, early: int
 ) -> None:
-    room = Room(reverberation_s, echo_db, early_samples=early, answers=True)
-    found = voices_in(room.cleaned())
+    room = room_with(reverberation_s, echo_db, early_samples=early, answers=True)
+    found = voices_in(room.cleaned)
     for begin, sound in [*room.spoken, *room.over]:
         assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
 
 
 def test_soon_after_the_dictation_nothing_is_touched() -> None:
-    room = Room(0.3, -10.0, answers=True)
-    cleaned = room.cleaned()
+    room = room_with(0.3, -10.0, answers=True)
+    cleaned = room.cleaned
     for begin, sound in room.played:
         end = begin + len(sound)
         soon = slice(end + SESSION_RATE // 2, end + SESSION_RATE)
@@ -133,37 +142,37 @@ def test_soon_after_the_dictation_nothing_is_touched() -> None:
         np.testing.assert_array_equal(cleaned[later], room.heard[later])
 
 
-@pytest.mark.parametrize("stumble", size([640, 5000], [-320, 640, 1500, 5000]))
+@pytest.mark.parametrize("stumble", size([5000], [-320, 640, 1500, 5000]))
 def test_a_sound_card_that_stumbles_leaves_no_voice(stumble: int) -> None:
-    room = Room(0.3, -6.0, direct=19.0, stumble=stumble, answers=False)
-    assert voices_in(room.cleaned()) == []
+    room = room_with(0.3, -6.0, direct=19.0, stumble=stumble, answers=False)
+    assert voices_in(room.cleaned) == []
 
 
-@pytest.mark.parametrize("stumble", size([-320, 1500], [-320, 640, 1500]))
+@pytest.mark.parametrize("stumble", size([1500], [-320, 640, 1500]))
 def test_answers_are_found_after_a_stumble(stumble: int) -> None:
-    room = Room(0.3, -6.0, direct=19.0, stumble=stumble, answers=True)
-    found = voices_in(room.cleaned())
+    room = room_with(0.3, -6.0, direct=19.0, stumble=stumble, answers=True)
+    found = voices_in(room.cleaned)
     for begin, sound in room.spoken:
         assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
 
 
 def test_without_a_dictation_everything_passes_as_it_is() -> None:
-    heard = Room(0.3, -10.0, answers=True).heard[: 100 * BLOCK]
+    heard = room_with(0.3, -10.0, answers=True).heard[: 100 * BLOCK]
     canceller = EchoCanceller()
     blocks = [canceller.clean(k, heard[k : k + BLOCK]) for k in range(0, len(heard), BLOCK)]
     np.testing.assert_array_equal(np.concatenate(blocks), heard)
 
 
 def test_headphones_let_an_answer_over_the_dictation_through() -> None:
-    room = Room(0.3, -200.0, answers=True)
-    found = voices_in(room.cleaned())
+    room = room_with(0.3, -200.0, answers=True)
+    found = voices_in(room.cleaned)
     assert len(room.over) == 2
     for begin, sound in room.over:
         assert any(begin - 1600 < onset < begin + len(sound) for onset in found), begin
 
 
 def test_what_was_stopped_is_no_longer_expected() -> None:
-    room = Room(0.3, 0.0, answers=False)
+    room = room_with(0.3, 0.0, answers=False)
     begin, sound = room.played[0]
     canceller = EchoCanceller()
     canceller.played(sound, begin)
@@ -175,5 +184,5 @@ def test_what_was_stopped_is_no_longer_expected() -> None:
 
 
 def test_the_same_sound_is_cleaned_to_the_same_sound() -> None:
-    room = Room(0.3, -10.0, answers=True)
-    np.testing.assert_array_equal(room.cleaned(), room.cleaned())
+    room = room_with(0.3, -10.0, answers=True)
+    np.testing.assert_array_equal(room.clean(), room.cleaned)
