@@ -7,7 +7,12 @@ others, which compute, give way to those two.
 
 from __future__ import annotations
 
+import gc
 import os
+
+# until all tests are collected: what is made till then stays to the end, and looking through it
+# for garbage again and again would take a third of that time
+gc.disable()
 
 # before numpy is imported: its threads for products wait by spinning, which can cost several
 # processes on few cores twenty times the time
@@ -37,6 +42,11 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         marked = any(item.get_closest_marker(name) for name in ("browser", "sound"))
         if marked != item.nodeid.startswith(REAL_TIME):
             raise pytest.UsageError(f"{item.nodeid}: marked {marked}, see REAL_TIME in conftest.py")
+
+
+def pytest_collection_finish() -> None:
+    gc.freeze()
+    gc.enable()
 
 
 def pytest_configure() -> None:

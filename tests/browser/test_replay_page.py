@@ -153,6 +153,11 @@ def until(page: Page, condition: str) -> None:
 WRONG = made(["34 + 13 - 22", "7 + 6", "52 - 8 + 9"], [20, 13, None], tones=True)
 
 
+@cache
+def wrong_page() -> str:
+    return build_page(WRONG)
+
+
 @pytest.mark.parametrize(("width", "columns"), [(360, 5), (1280, 2)])
 def test_an_automated_check_of_accessibility_is_clean(
     open_page: Open, width: int, columns: int
@@ -160,7 +165,7 @@ def test_an_automated_check_of_accessibility_is_clean(
     session = made(["34 + 13 - 22", "7 + 6"], [20, 13], columns=columns, damage="cut short")
     opened = open_page(build_page(session), width)
     for card in range(6):  # card 4 is where the slip is; card 5 is any other
-        if card in (0, 4):
+        if card == 4 or card == size(4, 0):
             found = Axe().run(opened.page)
             assert found.response["violations"] == []
             # more than a handful of rules must have found something to check
@@ -175,7 +180,7 @@ def test_an_automated_check_of_accessibility_is_clean(
 
 
 def test_the_page_fetches_nothing_and_keeps_its_own_policy(open_page: Open) -> None:
-    opened = open_page(build_page(WRONG))
+    opened = open_page(wrong_page())
     opened.page.click("#play")
     until(opened.page, "window.player.currentTime > 0.2")
     own = [url for url in opened.requests if not url.startswith(("file:", "blob:", "data:"))]
@@ -225,9 +230,9 @@ async () => {
 """
 
 
-@pytest.mark.parametrize("speed", ["1", "0.5", "0.25"])
+@pytest.mark.parametrize("speed", size(["1", "0.25"], ["1", "0.5", "0.25"]))
 def test_playing_moves_sound_and_hands_together(open_page: Open, speed: str) -> None:
-    page = open_page(build_page(WRONG), calm=False).page
+    page = open_page(wrong_page(), calm=False).page
     page.check(f"input[name=speed][value='{speed}']", force=True)
     found = page.evaluate(PLAY)
     assert (found["rate"], found["pitch"]) == (float(speed), True)
@@ -246,7 +251,7 @@ def test_playing_moves_sound_and_hands_together(open_page: Open, speed: str) -> 
     assert at_rest == pytest.approx(page.evaluate("window.player.currentTime"), abs=0.001)
 
 
-@pytest.mark.parametrize("speed", ["1", "0.5", "0.25"])
+@pytest.mark.parametrize("speed", size(["0.5"], ["1", "0.5", "0.25"]))
 def test_slow_motion_keeps_the_pitch(open_page: Open, speed: str) -> None:
     """The tone of a term, 440 Hz, measured at the player's output while it plays slowly."""
     page = open_page(build_page(made(["34 + 13"], pace_s=4.0, tones=True))).page
@@ -323,7 +328,7 @@ def test_a_voice_explains_on_request(open_page: Open) -> None:
 
 
 def test_the_keyboard_alone_is_enough(open_page: Open) -> None:
-    page = open_page(build_page(WRONG)).page
+    page = open_page(wrong_page()).page
     player = page.locator("#player")
     for key, card in [
         ("ArrowRight", "1"),
@@ -347,7 +352,7 @@ def test_the_keyboard_alone_is_enough(open_page: Open) -> None:
 
 
 def test_a_swipe_is_a_step(open_page: Open) -> None:
-    page = open_page(build_page(WRONG), 390, 844).page
+    page = open_page(wrong_page(), 390, 844).page
     box = page.locator(".stage").bounding_box()
     assert box is not None
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 3
@@ -366,7 +371,7 @@ def test_a_swipe_is_a_step(open_page: Open) -> None:
 
 
 def test_a_term_jumps_to_where_it_is_read(open_page: Open) -> None:
-    page = open_page(build_page(WRONG)).page
+    page = open_page(wrong_page()).page
     page.click(".chain li:nth-child(2) button")
     assert page.evaluate("window.player.currentTime") == pytest.approx(1.4, abs=0.001)
     assert page.inner_text(".words .where") == "left hand"
@@ -376,7 +381,7 @@ def test_a_term_jumps_to_where_it_is_read(open_page: Open) -> None:
 
 
 def test_where_it_may_have_gone_wrong_is_shown_on_its_move(open_page: Open) -> None:
-    page = open_page(build_page(WRONG)).page
+    page = open_page(wrong_page()).page
     maybe = page.locator(".maybe")
     assert "Heard: 20" in maybe.inner_text()
     assert not maybe.locator(".pictured").is_visible()
@@ -393,7 +398,7 @@ def test_where_it_may_have_gone_wrong_is_shown_on_its_move(open_page: Open) -> N
 
 
 def test_the_view_can_be_changed(open_page: Open) -> None:
-    page = open_page(build_page(WRONG)).page
+    page = open_page(wrong_page()).page
     for _ in range(4):
         page.keyboard.press("ArrowRight")
     assert page.inner_text(".words .do") == "Thumb up, then 2 fingers down."
@@ -418,12 +423,12 @@ def test_the_view_can_be_changed(open_page: Open) -> None:
 def test_without_motion_nothing_is_in_between(open_page: Open) -> None:
     """With reduced motion a step is there at once. Otherwise it moves, and ends at the same
     place."""
-    calm = open_page(build_page(WRONG)).page
+    calm = open_page(wrong_page()).page
     calm.click("#next")
     assert calm.evaluate("window.player.currentTime") == pytest.approx(
         float(calm.get_attribute("#player", "data-time") or 0), abs=0.001
     )
-    lively = open_page(build_page(WRONG), calm=False).page
+    lively = open_page(wrong_page(), calm=False).page
     early = lively.evaluate(  # before the next frame, however busy the machine
         """() => {
           document.getElementById("next").click();
@@ -436,7 +441,7 @@ def test_without_motion_nothing_is_in_between(open_page: Open) -> None:
 
 
 def test_nothing_sticks_out_at_the_side(open_page: Open) -> None:
-    page = open_page(build_page(WRONG)).page
+    page = open_page(wrong_page()).page
     for _ in range(4):
         page.click("#next")
     for width in [320, 390, 820, 1366, 1920]:
@@ -446,7 +451,7 @@ def test_nothing_sticks_out_at_the_side(open_page: Open) -> None:
 
 def test_targets_are_large_enough_for_a_thumb(open_page: Open) -> None:
     """WCAG 2.2, 2.5.8: at least 24 by 24 CSS pixels."""
-    page = open_page(build_page(WRONG), 360).page
+    page = open_page(wrong_page(), 360).page
     for target in page.locator("button:visible, .choice:visible, input[type=range]").all():
         box = target.bounding_box()
         assert box is not None
@@ -454,7 +459,7 @@ def test_targets_are_large_enough_for_a_thumb(open_page: Open) -> None:
 
 
 def test_on_paper_there_is_the_step_sheet_and_no_player(open_page: Open) -> None:
-    page = open_page(build_page(WRONG)).page
+    page = open_page(wrong_page()).page
     assert not page.locator("#sheet").is_visible()
     pages = page.pdf(format="A4").count(b"/Type /Page\n")
     assert pages == 3  # one for each sum: the browser tells the page before it prints
@@ -468,7 +473,7 @@ def test_on_paper_there_is_the_step_sheet_and_no_player(open_page: Open) -> None
 
 def test_without_a_script_the_step_sheet_is_there(browser: Browser, tmp_path: Path) -> None:
     path = tmp_path / "page.html"
-    path.write_text(build_page(WRONG), encoding="utf-8")
+    path.write_text(wrong_page(), encoding="utf-8")
     context = browser.new_context(java_script_enabled=False)
     page = context.new_page()
     page.goto(path.as_uri())

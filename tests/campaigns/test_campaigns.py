@@ -11,16 +11,17 @@ from click.testing import CliRunner
 
 from oralquiz.cli import main
 from tests.campaigns import bad_inputs, erasing, kills, visitors
+from tests.sizes import size
 
 FAULTS = Path(__file__).parent / "faults"
 
 
 def test_bad_inputs() -> None:
     here, demo = sorted(Path.cwd().iterdir()), bad_inputs.SESSION.read_bytes()
-    tally = bad_inputs.campaign(360, 1)
+    tally = bad_inputs.campaign(size(180, 360), 1)
     assert tally.failures == []
     assert (sorted(Path.cwd().iterdir()), bad_inputs.SESSION.read_bytes()) == (here, demo)
-    assert tally.tried == 360
+    assert tally.tried == size(180, 360)
     assert len(tally.outcomes) >= 36
 
 
@@ -45,9 +46,9 @@ def test_erasing() -> None:
 
 @pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such processes")
 def test_kills() -> None:
-    tally = kills.campaign(2, 1)
+    tally = kills.campaign(size(1, 2), 1)
     assert tally.failures == []
-    assert tally.tried == 2
+    assert tally.tried == size(1, 2)
 
 
 @pytest.mark.parametrize("name", ["0f432d7733.zip", "572412ff59.zip"])
