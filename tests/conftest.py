@@ -10,10 +10,6 @@ from __future__ import annotations
 import gc
 import os
 
-# until all tests are collected: what is made till then stays to the end, and looking through it
-# for garbage again and again would take a third of that time
-gc.disable()
-
 # before numpy is imported: its threads for products wait by spinning, which can cost several
 # processes on few cores twenty times the time
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -26,6 +22,10 @@ from xdist.workermanage import WorkerController
 # no test has a deadline: a machine shared with other work may be ten times slower
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("untimed")
+
+# until all tests are collected: what is made till then stays to the end, and looking through it
+# for garbage again and again would take a third of that time
+gc.disable()
 
 # where the tests in real time are
 REAL_TIME = ("tests/browser/", "tests/audio/test_sound_card.py", "tests/session/test_live.py")

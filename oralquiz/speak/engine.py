@@ -216,7 +216,7 @@ class Engine:
         try:
             process.stdin.write(json.dumps(request).encode() + b"\n")
             line = self._replies.get(timeout=ANSWER_SECONDS)
-        except (OSError, queue.Empty) as error:
+        except (OSError, ValueError, queue.Empty) as error:  # ValueError: it has just ended
             raise AudioError("the speech engine does not answer") from error
         if not line:
             raise AudioError("the speech engine stopped")
@@ -241,10 +241,13 @@ class Engine:
 
 
 def _replies_of(process: subprocess.Popen[bytes], replies: queue.Queue[bytes]) -> None:
-    """Move the worker's lines into the queue, and an empty one when it has ended."""
-    assert process.stdout is not None
+    """Move the worker's lines into the queue; when it has ended let go of it, and add an empty
+    one."""
+    assert process.stdin is not None and process.stdout is not None
     _pump(process.stdout, replies)
     process.wait()
+    with contextlib.suppress(OSError):
+        process.stdin.close()
 
 
 def _pump(stream: IO[bytes], lines: queue.Queue[bytes]) -> None:
