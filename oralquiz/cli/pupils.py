@@ -15,7 +15,9 @@ from oralquiz.cli.common import FAILED, agreed, echo, json_option, print_json, v
 from oralquiz.compose import counted
 
 if TYPE_CHECKING:
+    from rich.console import Console
     from rich.table import Table
+    from sqlite_utils import Database
 
     from oralquiz.learn import Weakness, Week
     from oralquiz.records import Pupil
@@ -57,6 +59,8 @@ def pupils(ctx: click.Context, as_json: bool) -> None:
         echo(line(pupil))
     if result:
         console_for().print(score_table(list(result.values())))
+        for class_name in dict.fromkeys(pupil.class_name for pupil in known):
+            print_grid(db, class_name)
     old = voices_kept(db, older_than_days=30, now=datetime.now(UTC), folder=sessions_folder())
     if old:
         echo(
@@ -79,6 +83,19 @@ def files_bar(what: str) -> Iterator[Callable[[int, int], None]]:
     ) as bar:
         task = bar.add_task(what, visible=False)
         yield lambda done, of: bar.update(task, completed=done, total=of, visible=of > 1)
+
+
+def print_grid(db: Database, class_name: str) -> None:
+    """How the class's pupils stand with the rules of the usual course, as last followed."""
+    from oralquiz.cli.standings import grid_lines
+    from oralquiz.compose import load_syllabus
+    from oralquiz.learn import rule_columns
+    from oralquiz.records import class_skills
+
+    now = datetime.now(UTC)
+    lines = grid_lines(rule_columns(class_skills(db, class_name), load_syllabus(), now))
+    for number, one in enumerate(lines):
+        echo(visible(f"{class_name}: {one}" if class_name and number == 0 else one))
 
 
 def line(pupil: Pupil) -> str:
@@ -161,6 +178,7 @@ def show(name: str, as_json: bool) -> None:
         console.print(sentence[:1].upper() + sentence[1:] + ".")
     if len(by_week) > 1:
         console.print(week_table(by_week))
+        print_charts(console, by_week)
     if not weak:
         console.print("No slip has repeated often enough to be named.")
     for weakness in weak:
@@ -181,13 +199,25 @@ def week_table(by_week: Sequence[Week]) -> Table:
     """One row a week in which something was answered."""
     from rich.table import Table
 
-    from oralquiz.learn import half_within, share_words
+    from oralquiz.learn import half_within, seconds_words, share_words
 
-    table = Table("week from", "days", "right", "half within")
+    table = Table("week from", "days", "right", "half within", "pace")
     for week in by_week:
         share, half = share_words(week.found), half_within(week.found.speed)
-        table.add_row(week.monday.isoformat(), str(week.days), share, half)
+        table.add_row(
+            week.monday.isoformat(), str(week.days), share, half, seconds_words(week.pace)
+        )
     return table
+
+
+def print_charts(console: Console, by_week: Sequence[Week]) -> None:
+    """The weeks as pictures of plain characters, one line a week."""
+    from oralquiz.report import pupil_charts, text_legend, text_point
+
+    for chart in pupil_charts(by_week):
+        console.print(f"{chart.title} ({text_legend(chart)})")
+        for point in chart.points:
+            console.print(f"  {point.label:>6} {text_point(chart, point)}", soft_wrap=True)
 
 
 def weakness_as_json(weakness: Weakness) -> dict[str, Any]:

@@ -4,6 +4,11 @@ from .change import accuracy_trend as accuracy_trend
 from .change import latency_trend as latency_trend
 from .change import weeks as weeks
 from .choice import rule_words as rule_words
+from .class_weeks import ClassWeek as ClassWeek
+from .class_weeks import Spread as Spread
+from .class_weeks import Timing as Timing
+from .class_weeks import class_weeks as class_weeks
+from .class_weeks import monday_of as monday_of
 from .lesson import Lesson as Lesson
 from .lesson import RuleColumn as RuleColumn
 from .lesson import pace_for_class as pace_for_class
@@ -14,7 +19,9 @@ from .practice import Skill as Skill
 from .practice import Task as Task
 from .practice_state import PracticeSettings as PracticeSettings
 from .progress_words import half_within as half_within
+from .progress_words import percent_words as percent_words
 from .progress_words import progress_sentences as progress_sentences
+from .progress_words import seconds_words as seconds_words
 from .progress_words import share_words as share_words
 from .progress_words import weakness_words as weakness_words
 from .speed import speed_accuracy as speed_accuracy

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 import numpy as np
 import scipy  # its parts are loaded when they are first used
@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
+from oralquiz.learn.class_weeks import Spread, monday_of, pace_held
 from oralquiz.learn.speed import LEVEL, Interval, SpeedAccuracy, speed_accuracy
 
 FEWEST_DAYS = 5
@@ -25,21 +26,22 @@ FEWEST_DAYS = 5
 
 @dataclass(frozen=True)
 class Week:
-    """The answers of the week that begins on ``monday``."""
+    """The answers of the week that begins on ``monday``, and the quickest, the usual and the
+    slowest pace in it."""
 
     monday: date
     days: int
     found: SpeedAccuracy
+    pace: Spread | None = None
 
 
 def weeks(answers: Iterable[Answer]) -> tuple[Week, ...]:
     """The weeks in which something was answered, the first one first."""
     by_monday: dict[date, list[Answer]] = {}
     for answer in answers:
-        monday = answer.day - timedelta(days=answer.day.weekday())
-        by_monday.setdefault(monday, []).append(answer)
+        by_monday.setdefault(monday_of(answer.day), []).append(answer)
     return tuple(
-        Week(monday, len({answer.day for answer in its}), speed_accuracy(its))
+        Week(monday, len({answer.day for answer in its}), speed_accuracy(its), pace_held(its))
         for monday, its in sorted(by_monday.items())
     )
 

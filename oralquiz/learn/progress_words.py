@@ -7,6 +7,7 @@ from math import isinf
 
 from oralquiz.learn.answers import Answer
 from oralquiz.learn.change import FEWEST_DAYS, Trend, accuracy_trend, latency_trend
+from oralquiz.learn.class_weeks import Spread
 from oralquiz.learn.speed import Interval, Speed, SpeedAccuracy, Third, speed_accuracy
 from oralquiz.learn.weakness import Weakness
 
@@ -89,6 +90,22 @@ def half_within(speed: Speed) -> str:
     low, high = _ends(speed.median_interval)
     limits = f"{low:.1f} or more" if isinf(high) else f"{low:.1f} to {high:.1f}"
     return f"{speed.median:.1f} s ({limits})"
+
+
+def seconds_words(spread: Spread | None) -> str:
+    """``2.5 s``, or ``2.5 s (2.2 to 2.9)``; empty where nothing is known."""
+    if spread is None:
+        return ""
+    low, high = f"{spread.low:.1f}", f"{spread.high:.1f}"
+    return f"{spread.middle:.1f} s" + (f" ({low} to {high})" if low != high else "")
+
+
+def percent_words(spread: Spread | None) -> str:
+    """``85 %``, or ``85 % (78 to 93)``; empty where nothing is known."""
+    if spread is None:
+        return ""
+    low, middle, high = (round(100 * end) for end in (spread.low, spread.middle, spread.high))
+    return f"{middle} %" + (f" ({low} to {high})" if low != high else "")
 
 
 def thirds_words(thirds: Sequence[Third]) -> str:

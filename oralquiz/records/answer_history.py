@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sqlite_utils import Database
 
 from oralquiz.beads import Sum
 from oralquiz.judge import Verdict, number_said, previous_answers
-from oralquiz.learn import Answer
-from oralquiz.records.pupil_list import find_pupil
+from oralquiz.learn import Answer, Timing
+from oralquiz.records.pupil_list import find_pupil, pupils
 
 
 def answers_of(db: Database, name: str) -> list[Answer]:
@@ -42,6 +42,36 @@ def answers_of(db: Database, name: str) -> list[Answer]:
     ]
 
 
+def timings_of_class(db: Database, class_name: str, since: date) -> dict[str, list[Timing]]:
+    """The answered sums of each pupil of a class who has any from the day ``since`` on, by name."""
+    names = {pupil.id: pupil.name for pupil in pupils(db, class_name)}
+    found: dict[str, list[Timing]] = {}
+    for row in db.query(
+        f"""
+        select pupil_id, rounds.created, verdict, latency_s, deadline_s,
+          coalesce(sums.pace_s, rounds.pace_s) as pace_s
+        from sums join rounds on rounds.id = sums.round_id
+        where verdict is not null and pupil_id in ({", ".join("?" * len(names))})
+          and rounds.created >= ?
+        """,
+        [*names, since.isoformat()],
+    ):
+        found.setdefault(names[row["pupil_id"]], []).append(
+            Timing(
+                _day(row["created"]),
+                Verdict(row["verdict"]),
+                row["latency_s"],
+                row["deadline_s"],
+                row["pace_s"],
+            )
+        )
+    return found
+
+
+def _day(created: str) -> date:
+    return datetime.fromisoformat(created).astimezone().date()
+
+
 def _said(row: dict[str, Any]) -> int | None:
     """The number the pupil said; None where it is not known."""
     if row["verdict"] is None:
@@ -54,7 +84,7 @@ def _answer(
     row: dict[str, Any], verdict: Verdict, said: int | None, previous: int | None
 ) -> Answer:
     return Answer(
-        day=datetime.fromisoformat(row["created"]).astimezone().date(),
+        day=_day(row["created"]),
         terms=Sum.parse(row["terms"]),
         verdict=verdict,
         said=said,

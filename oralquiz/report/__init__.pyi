@@ -1,3 +1,10 @@
+from .charts import Chart as Chart
+from .charts import Point as Point
+from .charts import chart_svg as chart_svg
+from .progress_charts import class_charts as class_charts
+from .progress_charts import pupil_charts as pupil_charts
 from .sheet import MINUS as MINUS
 from .sheet import Sheet as Sheet
+from .text_charts import text_legend as text_legend
+from .text_charts import text_point as text_point
 from .work_sheet import write_sheet as write_sheet

@@ -27,6 +27,7 @@ from oralquiz.records import (
     todays_set,
 )
 from oralquiz.rounds import Way, sums_for
+from oralquiz.web.class_progress import weeks_of
 from oralquiz.web.classroom import Classroom
 from oralquiz.web.identity import classroom_of, who
 from oralquiz.web.pages import form_of, go, page, plainly, teachers
@@ -88,6 +89,7 @@ async def _class_page(request: Request, names: list[str], **more: Any) -> Respon
         steps=classroom.syllabus.steps,
         grid=await grid_of(classroom),
         signs=SIGNS,
+        **(await weeks_of(classroom)),
         **({"card": None} | more),
     )
 

@@ -1,0 +1,106 @@
+"""How a class does week by week: its pupils side by side, never thrown together.
+
+A pupil who practises much would otherwise speak for the whole class.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+
+from oralquiz.judge import Verdict
+from oralquiz.learn.answers import Answer
+from oralquiz.learn.cut_times import quantiles
+from oralquiz.learn.speed import EARLY_S
+
+
+@dataclass(frozen=True)
+class Timing:
+    """Of an answered sum, what the weeks of a class need; as in `Answer`."""
+
+    day: date
+    verdict: Verdict
+    latency_s: float | None = None
+    deadline_s: float | None = None
+    pace_s: float | None = None
+
+
+@dataclass(frozen=True)
+class Spread:
+    """The middle one of several values, and those between which the middle half of them lies, or
+    (for a pupil's paces) all."""
+
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True)
+class ClassWeek:
+    """The week from ``monday``: how many pupils answered, their shares of right answers, the times
+    within which half of each one's came, and their usual paces, in seconds."""
+
+    monday: date
+    pupils: int
+    right: Spread | None
+    half_within: Spread | None
+    pace: Spread | None
+
+
+def monday_of(day: date) -> date:
+    return day - timedelta(days=day.weekday())
+
+
+def class_weeks(timings: Mapping[str, Iterable[Timing]]) -> tuple[ClassWeek, ...]:
+    """The weeks in which some of the pupils answered, the first one first."""
+    by_week: dict[date, dict[str, list[Timing]]] = {}
+    for pupil, its in timings.items():
+        for timing in its:
+            by_week.setdefault(monday_of(timing.day), {}).setdefault(pupil, []).append(timing)
+    return tuple(
+        ClassWeek(
+            monday,
+            len(pupils),
+            _spread([_share(its) for its in pupils.values()]),
+            _spread([_median(its) for its in pupils.values()]),
+            _spread([pace.middle for its in pupils.values() if (pace := pace_held(its))]),
+        )
+        for monday, pupils in sorted(by_week.items())
+    )
+
+
+def pace_held(timings: Iterable[Timing | Answer]) -> Spread | None:
+    """The quickest, the usual (median) and the slowest pace of one pupil."""
+    paces = [timing.pace_s for timing in timings if timing.pace_s is not None]
+    return Spread(min(paces), float(np.median(paces)), max(paces)) if paces else None
+
+
+def _share(timings: Sequence[Timing]) -> float | None:
+    verdicts = [timing.verdict for timing in timings]
+    right, wrong = verdicts.count(Verdict.RIGHT), verdicts.count(Verdict.WRONG)
+    return right / (right + wrong) if right + wrong else None
+
+
+def _median(timings: Sequence[Timing]) -> float | None:
+    timed = [
+        timing.latency_s
+        for timing in timings
+        if timing.verdict is Verdict.RIGHT and (timing.latency_s or 0) >= EARLY_S
+    ]
+    cut = [timing.deadline_s for timing in timings if timing.verdict is Verdict.SILENT]
+    (median,) = quantiles(
+        np.array(timed, dtype=np.float64),
+        np.array([deadline for deadline in cut if deadline is not None], dtype=np.float64),
+        (0.5,),
+    ) or (None,)
+    return median
+
+
+def _spread(values: Iterable[float | None]) -> Spread | None:
+    known = [value for value in values if value is not None]
+    if not known:
+        return None
+    return Spread(*(float(q) for q in np.quantile(known, [0.25, 0.5, 0.75])))

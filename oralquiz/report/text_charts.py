@@ -1,0 +1,36 @@
+"""A chart's points in plain characters, for a terminal: ``|   ├──●─┤   |``."""
+
+from __future__ import annotations
+
+from oralquiz.report.charts import Chart, Mark, Point
+
+MARKS = {Mark.DOT: "o", Mark.SQUARE: "#", Mark.DASH: "="}
+WIDTH = 25
+
+
+def text_point(chart: Chart, point: Point, width: int = WIDTH) -> str:
+    """``|    (---o--)       |``: the mark, and the line from end to end, on the chart's scale."""
+    room = [" "] * width
+    if point.value is not None:
+        at = _at(chart, point.value, width)
+        low = at if point.low is None else _at(chart, point.low, width)
+        high = at if point.high is None else _at(chart, point.high, width)
+        room[low : high + 1] = "-" * (high + 1 - low)
+        if low < high:
+            room[low] = "("
+            beyond = point.high is not None and point.high > chart.scale[-1]
+            room[high] = ">" if beyond else ")"
+        room[at] = MARKS[chart.mark]
+    return f"|{''.join(room)}|"
+
+
+def text_legend(chart: Chart) -> str:
+    """What the signs mean, and from where to where the scale goes."""
+    value, line = chart.legend
+    low, high = chart.scale[0], chart.scale[-1]
+    return f"{MARKS[chart.mark]} {value}, (--) {line}; from {low:g} to {high:g} {chart.unit}"
+
+
+def _at(chart: Chart, value: float, width: int) -> int:
+    low, high = chart.scale[0], chart.scale[-1]
+    return round((min(max(value, low), high) - low) / (high - low) * (width - 1))
