@@ -4,11 +4,11 @@ from .change import accuracy_trend as accuracy_trend
 from .change import latency_trend as latency_trend
 from .change import weeks as weeks
 from .choice import rule_words as rule_words
-from .class_weeks import ClassWeek as ClassWeek
-from .class_weeks import Spread as Spread
-from .class_weeks import Timing as Timing
-from .class_weeks import class_weeks as class_weeks
-from .class_weeks import monday_of as monday_of
+from .class_over_weeks import ClassWeek as ClassWeek
+from .class_over_weeks import JudgedSum as JudgedSum
+from .class_over_weeks import Spread as Spread
+from .class_over_weeks import class_weeks as class_weeks
+from .class_over_weeks import monday_of as monday_of
 from .lesson import Lesson as Lesson
 from .lesson import RuleColumn as RuleColumn
 from .lesson import pace_for_class as pace_for_class

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
-from oralquiz.learn.class_weeks import Spread, monday_of, pace_held
+from oralquiz.learn.class_over_weeks import Spread, monday_of, pace_held
 from oralquiz.learn.speed import LEVEL, Interval, SpeedAccuracy, speed_accuracy
 
 FEWEST_DAYS = 5

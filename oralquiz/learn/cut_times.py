@@ -55,12 +55,22 @@ def median_ends(timed: Times, cut: Times, level: float) -> tuple[float, float] |
         whole = np.concatenate([timed, np.full(len(cut), np.inf)])
         low, high = scipy.stats.quantile_test(whole, q=0.0, p=0.5).confidence_interval(level)
         return float(low), float(high)
-    left = scipy.stats.ecdf(scipy.stats.CensoredData(timed, right=cut)).sf
-    ends = left.confidence_interval(level, method="log-log")
-    lower, upper = (np.nan_to_num(one.probabilities, nan=0.0) for one in (ends.low, ends.high))
+    times, lower, upper = _limits(timed, cut, scipy.stats.norm.ppf((1 + level) / 2))
     first, last = (np.flatnonzero(its <= 0.5) for its in (lower, upper))
-    times = left.quantiles
     return (
         float(times[first[0]]) if len(first) else math.inf,
         float(times[last[0]]) if len(last) else math.inf,
     )
+
+
+def _limits(timed: Times, cut: Times, reach: float) -> tuple[Times, Times, Times]:
+    """At each time that was measured, the limits of the share that is left then: of the logarithm
+    of its logarithm, ``reach`` standard errors (Greenwood's) to both sides."""
+    times, counts = np.unique(timed, return_counts=True)
+    still = np.array([(timed >= time).sum() + (cut >= time).sum() for time in times])
+    some = counts < still  # at a last time that was measured, nothing is left
+    times, over, still = times[some], counts[some], still[some]
+    log_left = np.cumsum(np.log1p(-over / still))
+    error = np.sqrt(np.cumsum(over / (still * (still - over)))) / np.abs(log_left)
+    lower, upper = (np.exp(log_left * np.exp(sign * reach * error)) for sign in (1, -1))
+    return times, lower, upper

@@ -7,7 +7,7 @@ from math import isinf
 
 from oralquiz.learn.answers import Answer
 from oralquiz.learn.change import FEWEST_DAYS, Trend, accuracy_trend, latency_trend
-from oralquiz.learn.class_weeks import Spread
+from oralquiz.learn.class_over_weeks import Spread
 from oralquiz.learn.speed import Interval, Speed, SpeedAccuracy, Third, speed_accuracy
 from oralquiz.learn.weakness import Weakness
 

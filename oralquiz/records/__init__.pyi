@@ -1,5 +1,5 @@
 from .answer_history import answers_of as answers_of
-from .answer_history import timings_of_class as timings_of_class
+from .answer_history import judged_of_class as judged_of_class
 from .cards import Card as Card
 from .cards import Cards as Cards
 from .database import open_records as open_records

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from sqlite_utils import Database
 
 from oralquiz.beads import Sum
 from oralquiz.judge import Verdict, number_said, previous_answers
-from oralquiz.learn import Answer, Timing
+from oralquiz.learn import Answer, JudgedSum, monday_of
 from oralquiz.records.pupil_list import find_pupil, pupils
 
 
@@ -42,30 +42,43 @@ def answers_of(db: Database, name: str) -> list[Answer]:
     ]
 
 
-def timings_of_class(db: Database, class_name: str, since: date) -> dict[str, list[Timing]]:
-    """The answered sums of each pupil of a class who has any from the day ``since`` on, by name."""
+def judged_of_class(db: Database, class_name: str, weeks: int) -> dict[str, list[JudgedSum]]:
+    """The answered sums of each pupil of a class, by name: those of the week in which one of them
+    answered last, and of the ``weeks`` - 1 before it."""
     names = {pupil.id: pupil.name for pupil in pupils(db, class_name)}
-    found: dict[str, list[Timing]] = {}
-    for row in db.query(
+    theirs = f"pupil_id in ({', '.join('?' * len(names))})"
+    newest = db.query(
         f"""
-        select pupil_id, rounds.created, verdict, latency_s, deadline_s,
-          coalesce(sums.pace_s, rounds.pace_s) as pace_s
-        from sums join rounds on rounds.id = sums.round_id
-        where verdict is not null and pupil_id in ({", ".join("?" * len(names))})
-          and rounds.created >= ?
+        select created from rounds
+        where exists (select 1 from sums where round_id = rounds.id and {theirs})
+        order by created desc limit 1
         """,
-        [*names, since.isoformat()],
-    ):
-        found.setdefault(names[row["pupil_id"]], []).append(
-            Timing(
-                _day(row["created"]),
-                Verdict(row["verdict"]),
-                row["latency_s"],
-                row["deadline_s"],
-                row["pace_s"],
-            )
-        )
+        [*names],
+    )
+    found: dict[str, list[JudgedSum]] = {}
+    for last in newest:
+        since = monday_of(_day(last["created"])) - timedelta(weeks=weeks - 1)
+        for row in db.query(
+            f"""
+            select pupil_id, rounds.created, verdict, latency_s, deadline_s,
+              coalesce(sums.pace_s, rounds.pace_s) as pace_s
+            from sums join rounds on rounds.id = sums.round_id
+            where rounds.created >= ? and verdict is not null and {theirs}
+            """,
+            [since.isoformat(), *names],
+        ):
+            found.setdefault(names[row["pupil_id"]], []).append(_judged(row))
     return found
+
+
+def _judged(row: dict[str, Any]) -> JudgedSum:
+    return JudgedSum(
+        _day(row["created"]),
+        Verdict(row["verdict"]),
+        row["latency_s"],
+        row["deadline_s"],
+        row["pace_s"],
+    )
 
 
 def _day(created: str) -> date:

@@ -1,5 +1,5 @@
 from .charts import Chart as Chart
-from .charts import Point as Point
+from .charts import ChartPoint as ChartPoint
 from .charts import chart_svg as chart_svg
 from .progress_charts import class_charts as class_charts
 from .progress_charts import pupil_charts as pupil_charts

@@ -12,16 +12,16 @@ from dataclasses import dataclass
 from enum import StrEnum
 from html import escape
 
-LEFT, RIGHT = 17.0, 95.0
+LEFT, RIGHT = 21.0, 95.0
 """Between which the marks lie, in per cent of the width."""
-TOP, BOTTOM = 12.0, 132.0
+TOP, BOTTOM = 40.0, 150.0
 """The highest and the lowest line of the scale, in pixels."""
 LETTERS = 13
 LINE = 19
 """The distance between two lines of the legend, in pixels."""
 
 
-class Mark(StrEnum):
+class Shape(StrEnum):
     """The shape of a value."""
 
     DOT = "dot"
@@ -30,7 +30,7 @@ class Mark(StrEnum):
 
 
 @dataclass(frozen=True)
-class Point:
+class ChartPoint:
     """What was found in one week (None: nothing): the value, and the ends of its line. ``high`` may
     be infinite."""
 
@@ -42,14 +42,14 @@ class Point:
 
 @dataclass(frozen=True)
 class Chart:
-    """``title`` says what is shown to those who cannot see it. ``scale``: the values of the lines
+    """``title`` says what is shown. ``points``: at least one. ``scale``: the values of the lines
     across, the lowest first, written with ``unit``. ``legend``: what mark and line stand for."""
 
     title: str
-    points: Sequence[Point]
+    points: Sequence[ChartPoint]
     scale: Sequence[float]
     unit: str
-    mark: Mark
+    mark: Shape
     legend: tuple[str, str]
 
 
@@ -60,6 +60,7 @@ def chart_svg(chart: Chart) -> str:
         f'<svg class="chart" role="img" width="100%" height="{height:g}" '
         f'fill="currentColor" stroke="none" font-size="{LETTERS}">',
         f"<title>{escape(chart.title)}</title>",
+        f'<text x="0" y="14" font-weight="600">{escape(chart.title)}</text>',
         *_scale(chart),
         *_way(chart),
         *(_point(chart, at, point) for at, point in enumerate(chart.points)),
@@ -103,7 +104,7 @@ def _way(chart: Chart) -> list[str]:
     return parts
 
 
-def _point(chart: Chart, at: int, point: Point) -> str:
+def _point(chart: Chart, at: int, point: ChartPoint) -> str:
     if point.value is None:
         return ""
     y = _y(chart, point.value)
@@ -120,10 +121,10 @@ def _line(top: float, bottom: float, beyond: bool) -> str:
     return f'<path d="{path}" fill="none" stroke="currentColor" stroke-width="1.5"/>'
 
 
-def _mark(mark: Mark, y: float) -> str:
-    if mark is Mark.DOT:
+def _mark(mark: Shape, y: float) -> str:
+    if mark is Shape.DOT:
         return f'<circle class="mark" cx="0" cy="{y:.4g}" r="5"/>'
-    wide, tall = (10, 10) if mark is Mark.SQUARE else (18, 5)
+    wide, tall = (10, 10) if mark is Shape.SQUARE else (14, 5)
     return (
         f'<rect class="mark" x="{-wide / 2:g}" y="{y - tall / 2:.4g}" width="{wide}" '
         f'height="{tall}"/>'
@@ -133,12 +134,13 @@ def _mark(mark: Mark, y: float) -> str:
 def _labels(chart: Chart) -> list[str]:
     """The first week, the last, and one between them: so many fit on a phone."""
     last = len(chart.points) - 1
-    wanted = {0, last} | ({last // 2} if last >= 4 else set())
+    wanted = {0: "middle", last: "end" if last else "middle"}
+    if last >= 4:
+        wanted[last // 2] = "middle"
     return [
-        f'<text x="{_x(chart, at):.4g}%" y="{BOTTOM + LINE:g}" text-anchor="middle">'
-        f"{escape(chart.points[at].label)}</text>"
-        for at in sorted(wanted)
-        if at >= 0
+        f'<text x="{100.0 if anchor == "end" else _x(chart, at):.4g}%" y="{BOTTOM + LINE:g}" '
+        f'text-anchor="{anchor}">{escape(chart.points[at].label)}</text>'
+        for at, anchor in wanted.items()
     ]
 
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from oralquiz.learn import ClassWeek, Spread, Week
-from oralquiz.report.charts import Chart, Mark, Point, seconds_scale
+from oralquiz.report.charts import Chart, ChartPoint, Shape, seconds_scale
 
 MOST_WEEKS = 16
 SHARES = (0.0, 25.0, 50.0, 75.0, 100.0)
@@ -19,23 +19,23 @@ def pupil_charts(weeks: Sequence[Week]) -> tuple[Chart, ...]:
         return ()
     return (
         Chart(
-            "Right answers, week by week",
+            "Right answers",
             [_right(week) for week in weeks],
             SHARES,
             "%",
-            Mark.DOT,
+            Shape.DOT,
             ("right of right and wrong", "95 % confidence limits"),
         ),
         _seconds(
-            "Speed, week by week",
+            "Speed",
             [_speed(week) for week in weeks],
-            Mark.SQUARE,
+            Shape.SQUARE,
             ("half of the answers within", "95 % confidence limits"),
         ),
         _seconds(
-            "Pace held, week by week",
-            [Point(_day(week.monday), *_ends(week.pace)) for week in weeks],
-            Mark.DASH,
+            "Pace held",
+            [ChartPoint(_day(week.monday), *_ends(week.pace)) for week in weeks],
+            Shape.DASH,
             ("usual time from term to term", "quickest to slowest"),
         ),
     )
@@ -49,52 +49,56 @@ def class_charts(weeks: Sequence[ClassWeek]) -> tuple[Chart, ...]:
     half = "the middle half of the pupils"
     return (
         Chart(
-            "Right answers of the class, week by week",
+            "Right answers",
             [_shares(week) for week in weeks],
             SHARES,
             "%",
-            Mark.DOT,
+            Shape.DOT,
             ("right, middle pupil", half),
         ),
         _seconds(
-            "Speed of the class, week by week",
-            [Point(_day(week.monday), *_ends(week.half_within)) for week in weeks],
-            Mark.SQUARE,
+            "Speed",
+            [ChartPoint(_day(week.monday), *_ends(week.half_within)) for week in weeks],
+            Shape.SQUARE,
             ("half within, middle pupil", half),
         ),
         _seconds(
-            "Pace held by the class, week by week",
-            [Point(_day(week.monday), *_ends(week.pace)) for week in weeks],
-            Mark.DASH,
-            ("time from term to term, middle pupil", half),
+            "Pace held",
+            [ChartPoint(_day(week.monday), *_ends(week.pace)) for week in weeks],
+            Shape.DASH,
+            ("from term to term, middle pupil", half),
         ),
     )
 
 
-def _right(week: Week) -> Point:
+def _right(week: Week) -> ChartPoint:
     share, ends = week.found.accuracy, week.found.accuracy_interval
     if share is None or ends is None:
-        return Point(_day(week.monday), None)
-    return Point(_day(week.monday), 100 * share, 100 * ends.low, 100 * ends.high)
+        return ChartPoint(_day(week.monday), None)
+    return ChartPoint(_day(week.monday), 100 * share, 100 * ends.low, 100 * ends.high)
 
 
-def _speed(week: Week) -> Point:
+def _speed(week: Week) -> ChartPoint:
     speed = week.found.speed
     ends = speed.median_interval
     low, high = (ends.low, ends.high) if ends else (None, None)
-    return Point(_day(week.monday), speed.median, low, high)
+    return ChartPoint(_day(week.monday), speed.median, low, high)
 
 
-def _shares(week: ClassWeek) -> Point:
+def _shares(week: ClassWeek) -> ChartPoint:
     value, low, high = _ends(week.right)
-    return Point(_day(week.monday), *(None if v is None else 100 * v for v in (value, low, high)))
+    return ChartPoint(
+        _day(week.monday), *(None if v is None else 100 * v for v in (value, low, high))
+    )
 
 
 def _ends(spread: Spread | None) -> tuple[float | None, float | None, float | None]:
     return (spread.middle, spread.low, spread.high) if spread else (None, None, None)
 
 
-def _seconds(title: str, points: Sequence[Point], mark: Mark, legend: tuple[str, str]) -> Chart:
+def _seconds(
+    title: str, points: Sequence[ChartPoint], mark: Shape, legend: tuple[str, str]
+) -> Chart:
     """The scale takes in all marks, and lines as far as twice the highest mark."""
     values = [point.value for point in points if point.value is not None]
     highest = max(values, default=1.0)

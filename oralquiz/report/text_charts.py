@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from oralquiz.report.charts import Chart, Mark, Point
+from oralquiz.report.charts import Chart, ChartPoint, Shape
 
-MARKS = {Mark.DOT: "o", Mark.SQUARE: "#", Mark.DASH: "="}
+MARKS = {Shape.DOT: "o", Shape.SQUARE: "#", Shape.DASH: "="}
 WIDTH = 25
 
 
-def text_point(chart: Chart, point: Point, width: int = WIDTH) -> str:
+def text_point(chart: Chart, point: ChartPoint, width: int = WIDTH) -> str:
     """``|    (---o--)       |``: the mark, and the line from end to end, on the chart's scale."""
     room = [" "] * width
     if point.value is not None:

@@ -3,25 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-from datetime import date, timedelta
 from typing import Any
 
 from markupsafe import Markup
 
-from oralquiz.learn import ClassWeek, class_weeks, monday_of, percent_words, seconds_words
-from oralquiz.records import timings_of_class
+from oralquiz.learn import ClassWeek, class_weeks, percent_words, seconds_words
+from oralquiz.records import judged_of_class
 from oralquiz.report import chart_svg, class_charts
 from oralquiz.web.classroom import Classroom
 
 WEEKS = 10
-"""So many weeks back, this one among them."""
+"""So many weeks back from the last answer."""
 
 
 async def weeks_of(classroom: Classroom) -> dict[str, Any]:
     """What the class's page shows of its weeks: ``charts`` and ``weeks``, both empty at first."""
-    since = monday_of(date.today()) - timedelta(weeks=WEEKS - 1)
-    timings = await classroom.records.apart(timings_of_class, classroom.class_name, since)
-    return await asyncio.to_thread(lambda: _shown(class_weeks(timings)))
+    judged = await classroom.records.apart(judged_of_class, classroom.class_name, WEEKS)
+    return await asyncio.to_thread(lambda: _shown(class_weeks(judged)))
 
 
 def _shown(weeks: tuple[ClassWeek, ...]) -> dict[str, Any]:

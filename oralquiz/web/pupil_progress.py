@@ -52,15 +52,17 @@ async def progress(request: Request) -> Response:
     )
 
 
-def _standings(
-    syllabus: Syllabus, skills: Mapping[Rule, Skill]
-) -> list[tuple[str, str, Standing, datetime | None]]:
-    """The rules that the pupil met, in the course's order: the name, in words, the standing, and
-    when it is due."""
+def _standings(syllabus: Syllabus, skills: Mapping[Rule, Skill]) -> list[tuple[str, Standing, str]]:
+    """The rules that the pupil met, in the course's order: in words, the standing, and when it is
+    due (ISO 8601; empty: not yet known)."""
     now = datetime.now(UTC)
     order = [rule for step in syllabus.steps for rule in step.adds if rule in skills]
     return [
-        (rule.name, rule_words(rule), standing_of(rule, skills[rule], now), skills[rule].due)
+        (
+            rule_words(rule),
+            standing_of(rule, skills[rule], now),
+            due.isoformat() if (due := skills[rule].due) else "",
+        )
         for rule in order
     ]
 

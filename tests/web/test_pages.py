@@ -470,6 +470,14 @@ def test_how_a_pupil_is_doing(classroom: Classroom, teacher: TestClient, tmp_pat
     assert "Speed over the weeks: too few days to tell (at least 5)." in page
     assert "No slip has repeated often enough to be named." in page
     assert '<th scope="row">direct</th><td>2</td><td>1</td><td>0</td><td>1</td>' in page
+    class_page = teacher.get("/class").text
+    for its, right in ((page, "<td>2 of 3 (21 to 94 %)</td>"), (class_page, "<td>67 %</td>")):
+        assert re.findall(r"<title>([^<]*)</title>", its)[1:] == [
+            "Right answers",
+            "Speed",
+            "Pace held",
+        ]
+        assert right in its
     teacher.get("/class/pupil?name=Nobody")
     assert "Nobody" in teacher.get("/class").text
 

@@ -18,7 +18,7 @@ from oralquiz.learn.speed import EARLY_S
 
 
 @dataclass(frozen=True)
-class Timing:
+class JudgedSum:
     """Of an answered sum, what the weeks of a class need; as in `Answer`."""
 
     day: date
@@ -54,12 +54,12 @@ def monday_of(day: date) -> date:
     return day - timedelta(days=day.weekday())
 
 
-def class_weeks(timings: Mapping[str, Iterable[Timing]]) -> tuple[ClassWeek, ...]:
+def class_weeks(judged: Mapping[str, Iterable[JudgedSum]]) -> tuple[ClassWeek, ...]:
     """The weeks in which some of the pupils answered, the first one first."""
-    by_week: dict[date, dict[str, list[Timing]]] = {}
-    for pupil, its in timings.items():
-        for timing in its:
-            by_week.setdefault(monday_of(timing.day), {}).setdefault(pupil, []).append(timing)
+    by_week: dict[date, dict[str, list[JudgedSum]]] = {}
+    for pupil, its in judged.items():
+        for one in its:
+            by_week.setdefault(monday_of(one.day), {}).setdefault(pupil, []).append(one)
     return tuple(
         ClassWeek(
             monday,
@@ -72,25 +72,25 @@ def class_weeks(timings: Mapping[str, Iterable[Timing]]) -> tuple[ClassWeek, ...
     )
 
 
-def pace_held(timings: Iterable[Timing | Answer]) -> Spread | None:
+def pace_held(judged: Iterable[JudgedSum | Answer]) -> Spread | None:
     """The quickest, the usual (median) and the slowest pace of one pupil."""
-    paces = [timing.pace_s for timing in timings if timing.pace_s is not None]
+    paces = [one.pace_s for one in judged if one.pace_s is not None]
     return Spread(min(paces), float(np.median(paces)), max(paces)) if paces else None
 
 
-def _share(timings: Sequence[Timing]) -> float | None:
-    verdicts = [timing.verdict for timing in timings]
+def _share(judged: Sequence[JudgedSum]) -> float | None:
+    verdicts = [one.verdict for one in judged]
     right, wrong = verdicts.count(Verdict.RIGHT), verdicts.count(Verdict.WRONG)
     return right / (right + wrong) if right + wrong else None
 
 
-def _median(timings: Sequence[Timing]) -> float | None:
+def _median(judged: Sequence[JudgedSum]) -> float | None:
     timed = [
-        timing.latency_s
-        for timing in timings
-        if timing.verdict is Verdict.RIGHT and (timing.latency_s or 0) >= EARLY_S
+        one.latency_s
+        for one in judged
+        if one.verdict is Verdict.RIGHT and (one.latency_s or 0) >= EARLY_S
     ]
-    cut = [timing.deadline_s for timing in timings if timing.verdict is Verdict.SILENT]
+    cut = [one.deadline_s for one in judged if one.verdict is Verdict.SILENT]
     (median,) = quantiles(
         np.array(timed, dtype=np.float64),
         np.array([deadline for deadline in cut if deadline is not None], dtype=np.float64),
