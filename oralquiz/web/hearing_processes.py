@@ -65,7 +65,7 @@ class HearingProcesses:
         idle_s: float = IDLE_S,
     ) -> None:
         self._begin = Begin(recognizer)
-        self._cores = cores or os.cpu_count() or 1
+        self._cores = cores or own_cores()
         self._helpers: list[HearingProcess] = []
         self._leaving: list[HearingProcess] = []
         self._starting = asyncio.Lock()
@@ -123,6 +123,13 @@ class HearingProcesses:
         if helper in self._helpers:
             self._helpers.remove(helper)
             self._leaving = [one for one in self._leaving if not one.ended] + [helper]
+
+
+def own_cores() -> int:
+    """How many cores this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 async def all_or_none(opened: Sequence[OpenedRound | BaseException]) -> list[Put]:

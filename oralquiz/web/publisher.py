@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -10,7 +11,11 @@ from oralquiz.web.connection import REFUSED, Connection
 from oralquiz.web.live_messages import Live, Wall
 
 SETTLE_S = 0.05
-"""Seconds in which changes are gathered before the watching pages are told."""
+"""Seconds in which changes are gathered, at least, before the watching pages are told."""
+
+SHARE = 0.05
+"""The share of the server's time that telling them may take: with a large class, whose news are
+long and frequent, changes are gathered for longer."""
 
 
 @dataclass(frozen=True)
@@ -22,13 +27,21 @@ class Watcher:
 
 
 class Publisher:
-    """``live`` and ``wall`` make the news for the two kinds of pages."""
+    """``live`` and ``wall`` make the news for the two kinds of pages; ``now`` says how many seconds
+    that takes."""
 
-    def __init__(self, live: Callable[[], Live], wall: Callable[[], Wall]) -> None:
+    def __init__(
+        self,
+        live: Callable[[], Live],
+        wall: Callable[[], Wall],
+        now: Callable[[], float] = time.thread_time,
+    ) -> None:
         self._live = live
         self._wall = wall
+        self._now = now
         self._watchers: list[Watcher] = []
         self._telling = False
+        self._took_s = 0.0
 
     def watch(self, connection: Connection, *, wall: bool) -> None:
         self._watchers.append(Watcher(connection, wall))
@@ -46,7 +59,8 @@ class Publisher:
         """Tell the watching pages soon, together with whatever else changes by then."""
         if not self._telling and self._watchers:
             self._telling = True
-            asyncio.get_running_loop().call_later(SETTLE_S, self._tell)
+            settle_s = max(SETTLE_S, self._took_s / SHARE)
+            asyncio.get_running_loop().call_later(settle_s, self._tell)
 
     def lock_out(self, visit: str = "") -> None:
         """End the connections of a visit that is over; without one, every teacher's."""
@@ -56,12 +70,14 @@ class Publisher:
 
     def _tell(self) -> None:
         self._telling = False
+        began_s = self._now()
         for wall in (False, True):
             watching = [w.connection for w in self._watchers if w.wall is wall]
             if watching:
                 news = self._news(wall)
                 for connection in watching:
                     connection.send(news)
+        self._took_s = self._now() - began_s
 
     def _news(self, wall: bool) -> Live | Wall:
         return self._wall() if wall else self._live()

@@ -30,6 +30,9 @@ from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.round_host import RoundHost
 from oralquiz.web.timed_protocol import TimedProtocol
 
+CONNECTIONS = 1_000
+"""Connections at once to each address: those of 400 pupils, and the sounds that they fetch."""
+
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -179,7 +182,7 @@ def _server(address: ListeningAddress, takes_signals: bool) -> _Server:
         server_header=False,
         proxy_headers=False,
         lifespan="off",
-        limit_concurrency=400,
+        limit_concurrency=CONNECTIONS,
         timeout_graceful_shutdown=3,
         ssl_certfile=address.cert,
         ssl_keyfile=address.key,

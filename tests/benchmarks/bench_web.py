@@ -1,6 +1,7 @@
 """A class at once: real WebSocket clients on loopback that answer within the same second.
 
     python -m tests.benchmarks.bench_web [--pupils 30] [--sums 3] [--no-limit]
+                                         [--server-cores 0-11 --clients-core 12]
 
 Starts `oralquiz serve` as its own process, has that many pupils join over HTTP, streams a
 microphone for each (packets of 60 ms in real time), reads what the pages would be told, and has
@@ -41,7 +42,8 @@ from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web.packets import as_packet
 
-HISS = 10 ** (-60 / 20)
+HISS = np.random.default_rng(0).normal(0, 10 ** (-60 / 20), 60 * SESSION_RATE).astype(np.float32)
+"""A minute of a quiet room; each microphone begins somewhere else in it."""
 STEP = "direct"
 BLOCKS = 3
 """Blocks in a packet, as pages send them."""
@@ -53,7 +55,7 @@ class Pupil:
 
     name: str
     voice: int
-    rng: np.random.Generator
+    hiss: int
     run: str = ""
     next: int = 0
     began: float = 0.0
@@ -72,7 +74,8 @@ class Pupil:
 def sound(pupil: Pupil) -> Samples:
     """The next packet's samples."""
     start, count = pupil.next * BLOCK, BLOCKS * BLOCK
-    heard = (pupil.rng.standard_normal(count) * HISS).astype(np.float32)
+    first = (start + pupil.hiss) % (len(HISS) - count)
+    heard = HISS[first : first + count].copy()
     for at, samples in pupil.playing:
         first, last = max(start, at), min(start + count, at + len(samples))
         if first < last:
@@ -125,7 +128,8 @@ async def answer(pupils: list[Pupil], live: dict[str, Any], turns: int, clips: A
     for turn in range(turns):
         while not all(p.over or p.reading.get("turn") == turn for p in pupils):
             await asyncio.sleep(0.02)
-        await asyncio.sleep(0.2)  # the teacher's page has the sums by then
+        while any(row["turn"] != turn and row["phase"] != "over" for row in live["rows"]):
+            await asyncio.sleep(0.02)  # until the teacher's page has the sums
         said = [p.began + p.reading["terms"][-1][1] / SESSION_RATE for p in pupils]
         common = max(*said, time.monotonic()) + 1.6
         for number, pupil in enumerate(pupils):
@@ -207,7 +211,7 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
         try:
             while True:
                 pupils = [
-                    Pupil(name, number % len(voices), np.random.default_rng(number))
+                    Pupil(name, number % len(voices), number * 7_919)
                     for number, name in enumerate(names)
                 ]
                 await teacher.post("/plan", data=plan)
@@ -316,11 +320,23 @@ def main() -> None:
     parser.add_argument("--pupils", type=int, default=30)
     parser.add_argument("--sums", type=int, default=3)
     parser.add_argument("--no-limit", action="store_true", help="however many pupils there are")
+    parser.add_argument("--server-cores", type=cores, help="Cores of the server, as in 0-11.")
+    parser.add_argument("--clients-core", type=cores, help="The core of all pupils' pages.")
     wanted = parser.parse_args()
     program = "tests.benchmarks.server_without_limit" if wanted.no_limit else "oralquiz"
     names = [f"Pupil {k:02}" for k in range(wanted.pupils)]
+    if wanted.server_cores:
+        os.sched_setaffinity(0, wanted.server_cores)
     with served(names, program) as (url, pid):
+        if wanted.clients_core:
+            os.sched_setaffinity(0, wanted.clients_core)
         asyncio.run(once(url, names, wanted.sums, pid))
+
+
+def cores(text: str) -> set[int]:
+    """The cores that ``text`` names: 3, or 0-11."""
+    first, _, last = text.partition("-")
+    return set(range(int(first), int(last or first) + 1))
 
 
 @contextmanager
