@@ -10,12 +10,13 @@ One process for each engine. A number clip is right when exactly its value is he
 speech when none is. "Heard in" is the time from the last sample handed over to the answer.
 
     python -m tests.benchmarks.bench_hearing [--every N] [--python ENGINE=/path/to/python]
-        [--model TWIN] [--voices CORPUS] [--plot confusions.png]
+        [--model TWIN] [--voices CORPUS | --strangers] [--plot confusions.png]
 
 An engine that is not installed is named as such. Speakers marked * were heard in training. CORPUS
 is the corpus of models/SOURCES.md: its voices kept out of training become sets too, as do numbers
-spliced from a telephone system's prompts, spoken by one woman, which were not. Last come the pairs
-of a teen and a ten.
+spliced from a telephone system's prompts, spoken by one woman, which were not. ``--strangers``
+takes the people instead whom no version of ours heard in training (`bench_people`). Last come the
+pairs of a teen and a ten.
 """
 
 from __future__ import annotations
@@ -78,6 +79,16 @@ def voices(corpus: Path, lowest: int, highest: int) -> Iterator[tuple[str, str, 
                     yield "numbers_woman spliced", path, value
             elif counted or row["kind"] == "other":
                 yield name, path, value
+
+
+def strangers(folder: Path, highest: int) -> Iterator[tuple[str, str, int | None]]:
+    """The same of people whom neither our twin nor the network it began with ever heard."""
+    from tests.benchmarks.bench_people import items
+
+    for item in items(folder):
+        beyond = item.value is not None and item.value > highest
+        if len(item.files) == 1 and not item.row.startswith("*") and not beyond:
+            yield item.row, str(item.files[0]), item.value
 
 
 def read(file: str) -> np.ndarray:
@@ -177,6 +188,7 @@ def main() -> None:
     parser.add_argument("--trained", default="", help="sets heard in training, comma-separated")
     parser.add_argument("--model", help="ours: a name of `oralquiz models`, or a folder")
     parser.add_argument("--voices", type=Path, help="the corpus of models/SOURCES.md")
+    parser.add_argument("--strangers", action="store_true", help="only people no model heard")
     parser.add_argument("--engines", default=",".join(ENGINES))
     parser.add_argument("--plot", type=Path)
     args = parser.parse_args()
@@ -185,7 +197,7 @@ def main() -> None:
         run_engine(args.engine, lowest, highest, args.model)
         return
     pythons = dict(row.split("=", 1) for row in args.python)
-    chosen = list(clips(args.folder, highest))
+    chosen = list((strangers if args.strangers else clips)(args.folder, highest))
     if args.voices:
         chosen += voices(args.voices, lowest, highest)
     chosen = chosen[:: args.every]
@@ -227,9 +239,9 @@ def main() -> None:
     count = Counter(name for name, _, _ in chosen)
     labels = [f"{n}{'*' if n in trained else ''} ({count[n]}), % right" for n in names]
     labels += ["real-time factor (CPU)", "heard in, ms (median)", "load, ms", "memory, MB"]
-    print(f"{'':36}" + "".join(f"{engine:>14}" for engine in table))
+    print(f"{'':54}" + "".join(f"{engine:>14}" for engine in table))
     for i, label in enumerate(labels):
-        print(f"{label:36}" + "".join(f"{cells[i]:>14}" for cells in table.values()))
+        print(f"{label:54}" + "".join(f"{cells[i]:>14}" for cells in table.values()))
     if "ours" in heard_by:
         said = [value for _, _, value in chosen]
         print("\npairs that sound alike, ours: how many clips of each were heard as the other")

@@ -14,8 +14,8 @@ trained on.
 Conditions beside the clips as they are: a child, simulated by resampling (15 to 35 % faster), a
 telephone (8 kHz, 300 to 3,400 Hz, 8 bits), six other voices 10 dB below.
 
-Run: python -m tests.benchmarks.bench_people [FOLDER] [--model NAME|FOLDER ...] [--every N]
-     [--saytime FOLDER]   (the talking clock of Debian's `saytime`)
+Run: python -m tests.benchmarks.bench_people [FOLDER] [--model NAME|FOLDER ...]
+     [--every N [--first K]] [--saytime FOLDER]   (the talking clock of Debian's `saytime`)
 """
 
 from __future__ import annotations
@@ -246,11 +246,12 @@ def main() -> None:
     )
     parser.add_argument("--saytime", type=Path, default=Path("/usr/share/saytime"))
     parser.add_argument("--every", type=int, default=1)
+    parser.add_argument("--first", type=int, default=0, help="begin with this clip, from 0")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--misses", action="store_true")
     wanted = parser.parse_args()
     models: list[str | None] = wanted.model or [None]
-    everything = [*items(wanted.folder), *clock(wanted.saytime)][:: wanted.every]
+    everything = [*items(wanted.folder), *clock(wanted.saytime)][wanted.first :: wanted.every]
     rows = {row for source, row in NUMBER_ROWS.items() if source in DISTURBED}
     jobs: list[tuple[str, Item, Change, int]] = []
     for condition, change in conditions(everything).items():
