@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import IO, Any
@@ -45,8 +46,8 @@ def engine_version() -> str:
     from importlib.metadata import version
 
     if bundled_engine():
-        # settled: clips kept from before `_settle` may have been said too fast, and are not used
-        return f"espeakng-loader {version('espeakng-loader')}, settled"
+        # clips kept from before the rate was checked may have been said too fast, and are not used
+        return f"espeakng-loader {version('espeakng-loader')}, rate checked"
     import platform
 
     return f"{platform.system()} {platform.version()} pyttsx3 {version('pyttsx3')}"
@@ -78,18 +79,41 @@ def _check_voice(engine: Any, voice: str) -> None:
             raise ValueError(f"the engine has no variant '{variant}'")
 
 
-def _settle(engine: Any) -> None:
-    """Have the bundled engine finish what its driver told it at the start. It obeys in a thread of
-    its own, and a voice that is loaded meanwhile keeps the driver's rate, not ours, for good:
-    about one start in a hundred spoke a third too fast. That a word was said is told before that
-    thread is done with it, hence the wait."""
+def _say(engine: Any, text: str, path: Path) -> None:
+    """Have ``text`` written as sound to ``path``."""
+    engine.save_to_file(text, str(path))
+    engine.runAndWait()
     if bundled_engine():
-        from pyttsx3.drivers import _espeak
+        _wait_until_idle(engine)
 
+
+def _wait_until_idle(engine: Any) -> None:
+    """pyttsx3 does not wait for the first phrase, and for others only until their sound is there.
+    The bundled engine's own thread then still has its settings to put back: what it is told
+    meanwhile is lost (about one start in 300 kept the driver's rate, a third too fast)."""
+    from pyttsx3.drivers import _espeak
+
+    until = time.monotonic() + ANSWER_SECONDS
+    while engine.isBusy() and time.monotonic() < until:
+        time.sleep(0.001)
+    _espeak.Synchronize()
+
+
+def _settle(engine: Any) -> None:
+    """Have the bundled engine finish what its driver told it at the start, by an unheard word."""
+    if bundled_engine():
         with tempfile.TemporaryDirectory(prefix="oralquiz-") as folder:
-            engine.save_to_file("a", str(Path(folder) / "unheard.wav"))
-            engine.runAndWait()
-        _espeak.Synchronize()
+            _say(engine, "a", Path(folder) / "unheard.wav")
+
+
+def _has_rate(rate: int) -> bool:
+    """Whether the bundled engine speaks at ``rate``. (pyttsx3 asks it without saying whether the
+    present or the usual value is meant.)"""
+    if not bundled_engine():
+        return True
+    from pyttsx3.drivers import _espeak
+
+    return bool(_espeak.dll.espeak_GetParameter(_espeak.RATE, 1) == rate)
 
 
 def _requests(stream: IO[bytes], idle_s: float) -> Iterator[dict[str, Any]]:
@@ -114,6 +138,7 @@ def _serve(requests: Iterator[dict[str, Any]], replies: IO[str]) -> None:
         replies.write(json.dumps({"error": f"the speech engine does not start: {error}"}) + "\n")
         replies.flush()
         return
+    rate = 0
     for request in requests:
         reply: dict[str, Any] = {}
         try:
@@ -130,10 +155,12 @@ def _serve(requests: Iterator[dict[str, Any]], replies: IO[str]) -> None:
                 if request["voice"]:
                     _check_voice(engine, request["voice"])
                     engine.setProperty("voice", request["voice"])
-                engine.setProperty("rate", request["rate"])
+                rate = request["rate"]
+                engine.setProperty("rate", rate)
             else:
-                engine.save_to_file(request["text"], request["path"])
-                engine.runAndWait()
+                _say(engine, request["text"], Path(request["path"]))
+                if not _has_rate(rate):
+                    raise ValueError("the engine lost its rate")
         except Exception as error:
             reply["error"] = str(error) or type(error).__name__
         replies.write(json.dumps(reply) + "\n")
