@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
+import soundfile
 
 from oralquiz.audio.virtual_room import VirtualRoom
 from oralquiz.errors import BadInput, ModelError, OralquizError
@@ -55,14 +57,14 @@ def test_a_sum_that_cannot_be_read_leaves_no_folder(tmp_path: Path) -> None:
     assert list(tmp_path.iterdir()) == []
 
 
-@pytest.mark.parametrize("part", ["lock", "_flac"])
+@pytest.mark.parametrize(("module", "part"), [(recorder_module, "lock"), (soundfile, "SoundFile")])
 def test_a_folder_that_cannot_be_written_is_not_left(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, part: str
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, module: ModuleType, part: str
 ) -> None:
-    def full(*_: object) -> None:
+    def full(*_: object, **__: object) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(recorder_module, part, full)
+    monkeypatch.setattr(module, part, full)
     with pytest.raises(OralquizError, match=r"cannot be kept there .*No space left"):
         opened(tmp_path / "s")
     assert list(tmp_path.iterdir()) == []
