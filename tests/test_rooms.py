@@ -7,6 +7,7 @@ import importlib
 import re
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -39,10 +40,16 @@ def room_of(module: str) -> str:
     return module.split(".")[1] if "." in module else "__version__"
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
 def imports(path: Path) -> set[str]:
     """Our own modules that ``path`` imports, anywhere in it."""
     found: set[str] = set()
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -58,7 +65,7 @@ def modules(room: str) -> list[Path]:
 
 def exported(room: str) -> dict[str, str]:
     """What ``room`` shows to the others: name -> the inner module it comes from."""
-    tree = ast.parse((PACKAGE / room / "__init__.pyi").read_text(encoding="utf-8"))
+    tree = tree_of(PACKAGE / room / "__init__.pyi")
     return {
         alias.name: str(node.module)
         for node in tree.body
@@ -143,7 +150,7 @@ def loads_at_once(path: Path) -> set[str]:
     """Parts of scipy, and packages that load them, that ``path`` loads when it is imported itself.
     They take a second; ``import scipy`` loads them when they are first used."""
     found: set[str] = set()
-    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+    for node in tree_of(path).body:
         if isinstance(node, ast.Import):
             found |= {alias.name for alias in node.names}
         elif isinstance(node, ast.ImportFrom):
@@ -173,7 +180,7 @@ ON_A_DATABASE = {"query", "execute", "executescript", "executemany", "table", "c
 def sql_in(path: Path) -> list[str]:
     """Where ``path`` has an SQL statement, or asks a database for rows without one."""
     found = []
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    for node in ast.walk(tree_of(path)):
         if isinstance(node, ast.Constant) and isinstance(node.value, str) and SQL.match(node.value):
             found.append(f"{path.name}:{node.lineno}: {node.value[:40]!r}")
         if not isinstance(node, ast.Call):
@@ -193,8 +200,8 @@ def test_every_sql_statement_lives_in_records(room: str) -> None:
 
 def test_the_check_sees_sql(tmp_path: Path) -> None:
     assert sum(len(sql_in(path)) for path in modules("records")) > 50
-    path = tmp_path / "wrong.py"
-    path.write_text("def f(db):\n    return db.table('pupils')\n")
-    assert sql_in(path) == ["wrong.py:2: db.table"]
-    path.write_text("STATEMENT = 'select name from pupils'\n")
-    assert len(sql_in(path)) == 1
+    call, statement = tmp_path / "wrong.py", tmp_path / "statement.py"
+    call.write_text("def f(db):\n    return db.table('pupils')\n")
+    assert sql_in(call) == ["wrong.py:2: db.table"]
+    statement.write_text("STATEMENT = 'select name from pupils'\n")
+    assert len(sql_in(statement)) == 1

@@ -13,6 +13,7 @@ from oralquiz.records.session_rows import store
 from oralquiz.replay import tell_turns
 from oralquiz.session import open_session
 from oralquiz.session.correction import correct
+from tests.records.fresh import fresh_records
 from tests.session.room import make_round, run
 
 WHEN = "2026-01-05T10:00:00+00:00"
@@ -30,7 +31,7 @@ WHEN = "2026-01-05T10:00:00+00:00"
 def test_a_verdict_by_ear_without_a_number(
     tmp_path: Path, heard: int, verdict: Verdict, said: int | None
 ) -> None:
-    db = open_records(tmp_path / "records.db")
+    db = open_records(fresh_records(tmp_path / "records.db"))
     path, _, _ = run(tmp_path / "held", make_round("12 + 21"), [heard])
     store(db, correct(path, 0, verdict, by="teacher", when=WHEN), path)
     (answer,) = answers_of(db, "Asha")
@@ -46,7 +47,7 @@ def test_the_answer_before_is_what_was_said_in_the_records_as_in_the_replay(
     """
     texts = ("12 + 21", "34 + 13 - 22", "5 + 2", "3 + 1", "5 + 2")
     path, _, _ = run(tmp_path / "held", make_round(*texts), [33, 45, 52, None, 52])
-    db = open_records(tmp_path / "records.db")
+    db = open_records(fresh_records(tmp_path / "records.db"))
     store(db, open_session(path), path)
     answers = answers_of(db, "Asha")
     assert [answer.previous for answer in answers] == [None, 33, 45, 52, None]

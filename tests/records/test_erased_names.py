@@ -17,6 +17,7 @@ from oralquiz.records.pupil_list import add_pupil, pupils
 from oralquiz.records.session_rows import store, store_file
 from oralquiz.session.erasing import ERASED
 from oralquiz.session.file import Session, open_session
+from tests.records.fresh import fresh_records
 from tests.records.test_erasure import WHEN, both, names_in
 from tests.session.room import run
 
@@ -25,7 +26,7 @@ NAME = "Ben Zimmer"
 
 @pytest.fixture
 def db(tmp_path: Path) -> Database:
-    return open_records(tmp_path / "records.db")
+    return open_records(fresh_records(tmp_path / "records.db"))
 
 
 def elsewhere(folder: Path, *names: str, created: str = WHEN) -> Path:

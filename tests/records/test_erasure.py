@@ -26,6 +26,7 @@ from oralquiz.session.correction import correct
 from oralquiz.session.erasing import ERASED
 from oralquiz.session.file import Session, open_session
 from oralquiz.session.folder_lock import locked
+from tests.records.fresh import fresh_records
 from tests.session.room import make_round, run
 
 WHEN = "2026-01-05T09:00:00+00:00"
@@ -48,7 +49,7 @@ print("done")
 
 @pytest.fixture
 def db(tmp_path: Path) -> Database:
-    return open_records(tmp_path / "records.db")
+    return open_records(fresh_records(tmp_path / "records.db"))
 
 
 def both(*names: str) -> Round:

@@ -23,6 +23,7 @@ from oralquiz.records.pupil_list import add_pupil, find_pupil
 from oralquiz.records.session_rows import store_file
 from oralquiz.rounds.round import Round, Turn
 from oralquiz.session.correction import correct
+from tests.records.fresh import fresh_records
 from tests.session.room import make_round, run
 
 WHEN = "2026-01-05T09:00:00+00:00"
@@ -31,7 +32,7 @@ COURSE = load_syllabus()
 
 @pytest.fixture
 def db(tmp_path: Path) -> Database:
-    return open_records(tmp_path / "records.db")
+    return open_records(fresh_records(tmp_path / "records.db"))
 
 
 def at_home(*sums: str, pupil: str = "Asha") -> Round:

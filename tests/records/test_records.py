@@ -28,6 +28,7 @@ from oralquiz.session.correction import correct
 from oralquiz.session.file import open_session
 from oralquiz.session.folder_lock import locked
 from oralquiz.session.reruns import rerun
+from tests.records.fresh import fresh_records
 from tests.session.room import make_round, run
 
 WHEN = "2026-01-05T09:00:00+00:00"
@@ -35,7 +36,7 @@ WHEN = "2026-01-05T09:00:00+00:00"
 
 @pytest.fixture
 def db(tmp_path: Path) -> Database:
-    return open_records(tmp_path / "records.db")
+    return open_records(fresh_records(tmp_path / "records.db"))
 
 
 def two_pupils() -> Round:
@@ -53,7 +54,7 @@ def test_write_ahead_log_and_foreign_keys_are_on(db: Database) -> None:
 
 def test_records_open_again_without_migrating_twice(tmp_path: Path, db: Database) -> None:
     add_pupil(db, "Asha", created=WHEN)
-    again = open_records(tmp_path / "records.db")
+    again = open_records(fresh_records(tmp_path / "records.db"))
     assert [p.name for p in pupils(again)] == ["Asha"]
     assert migrations.pending(again) == []
 

@@ -33,6 +33,7 @@ from oralquiz.web.page_stream import Now
 from oralquiz.web.protocol import FromDevice
 from oralquiz.web.records_thread import RecordsThread
 from oralquiz.web.round_host import HearingThreads, RoundHost
+from tests.records.fresh import fresh_records
 from tests.session.room import PulseReader, PulseRecognizer, pulse
 
 ORIGIN = "http://testserver"
@@ -76,6 +77,7 @@ def make_classroom(
     hearing: RoundHost | None = None,
 ) -> Classroom:
     """``at_once``: how many pupils its computer can hear, unless something else is ``hearing``."""
+    records = fresh_records(folder / "records.db")
     tools = Tools(
         lambda: hearing or HearingThreads(PulseRecognizer, pool or InlineExecutor(), now, at_once),
         lambda voice, pace_s: PulseReader(),
@@ -83,10 +85,10 @@ def make_classroom(
     )
     classroom = Classroom(
         load_keys(folder / "web" / "keys.json"),
-        RecordsThread(folder / "records.db"),
+        RecordsThread(records),
         folder / "sessions",
         tools,
-        codes=Codes(cards=Cards(folder / "records.db")),
+        codes=Codes(cards=Cards(records)),
         ahead=InlineExecutor(),
         now=now,
     )

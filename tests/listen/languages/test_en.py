@@ -10,6 +10,7 @@ from num2words import num2words
 
 from oralquiz.listen.language import Growth
 from oralquiz.listen.languages.en import NUMBER_WORDS, EnglishNumbers, number_growth, parse_number
+from tests.sizes import size
 
 VALUES = {
     "zero": 0,
@@ -142,7 +143,7 @@ def test_negative_numbers_grow_downwards() -> None:
     assert number_growth("minus forty two", -99, 99) is Growth.CLOSED
 
 
-@pytest.mark.parametrize("highest", [9, 20, 45, 99, 120, 999, 2500, 9999])
+@pytest.mark.parametrize("highest", [9, 20, 45, 99, 120, 999, *size([], [2500]), 9999])
 def test_growth_knows_every_usual_longer_number(highest: int) -> None:
     """Against all numbers of the range as num2words spells them: the beginning of one is OPEN."""
     spelled = {value: num2words(value).replace("-", " ").split() for value in range(highest + 1)}
