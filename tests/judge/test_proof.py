@@ -97,14 +97,14 @@ def hits(length: int, rates: Rates | None, seed: int, sums: int) -> Hits:
     return counted
 
 
-@pytest.mark.parametrize("length", [2, 3, 5])
+@pytest.mark.parametrize("length", size([2, 5], [2, 3, 5]))
 def test_no_ranker_could_do_better(length: int) -> None:
     found = hits(length, DEFAULT, seed=1, sums=size(8, 15))
     assert found.first / found.best_first >= 0.98
     assert found.three / found.whole >= 0.95
 
 
-@pytest.mark.parametrize("length", [3, 5])
+@pytest.mark.parametrize("length", size([5], [3, 5]))
 def test_hardly_worse_when_the_pupil_is_not_as_documented(length: int) -> None:
     # the best here knows each pupil's true rates, which nobody does. With so few sums it varies by
     # 0.01; 300 of five terms give 98.4 % (tests/benchmarks/bench_slips.py has the table)
@@ -118,7 +118,7 @@ def test_probabilities_are_calibrated_for_pupils_who_are_as_documented() -> None
     random, pupil = Random(9), SimulatedPupil(2)
     claimed: list[float] = []
     true = 0
-    while len(claimed) < size(80, 150):
+    while len(claimed) < size(60, 150):
         terms = random_sum(random, 5)
         played = pupil.play(terms, random)
         diagnosis = DIAGNOSER.diagnose(terms, played.said)
