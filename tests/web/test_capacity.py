@@ -16,8 +16,16 @@ from tests.web.room import Tablet, make_classroom, make_pupils, plan
 
 def test_more_cores_and_quicker_ones_hear_more() -> None:
     assert pupils_at_once(0.03, 2) > pupils_at_once(0.03, 1)
-    assert pupils_at_once(0.015, 2) >= 1.9 * pupils_at_once(0.03, 2)
+    assert pupils_at_once(0.015, 2) > pupils_at_once(0.03, 2)
+    assert pupils_at_once(0.1, 2) >= 1.9 * pupils_at_once(0.2, 2)
     assert pupils_at_once(60.0, 1) == 1
+
+
+def test_what_was_measured_is_allowed_and_what_was_late_is_not() -> None:
+    """`bench_web` on a computer that needs 35 ms to decode an answer: on two cores 60 pupils have
+    their verdicts at 0.72 s (p95), on twelve 240 at 0.58 s and 400 at 1.07 s."""
+    assert 30 <= pupils_at_once(0.035, 2) < 60
+    assert 240 <= pupils_at_once(0.035, 12) < 400
 
 
 def test_one_core_for_the_connections_is_the_limit_of_many() -> None:
