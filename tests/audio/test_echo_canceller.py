@@ -23,6 +23,8 @@ from oralquiz.speak.dictation import dictate
 from oralquiz.speak.voices import open_voice, pupil_voices
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 SUMS = ("34 + 13 - 22 + 41 - 5", "12 + 55 - 36 + 8", "71 - 20 + 9 - 13 + 33")
 ANSWERS = ("sixty one", "thirty nine", "eighty")
 

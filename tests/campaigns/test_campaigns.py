@@ -13,6 +13,8 @@ from oralquiz.cli import main
 from tests.campaigns import bad_inputs, erasing, kills, visitors
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 FAULTS = Path(__file__).parent / "faults"
 
 

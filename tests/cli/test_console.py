@@ -27,6 +27,8 @@ from tests.rounds.test_runner import Desk
 from tests.session.room import make_round
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
 

@@ -14,6 +14,8 @@ from oralquiz.rounds.events import Dictated, Event
 from oralquiz.session.file import open_session
 from tests.session.room import PulseRecognizer
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.mark.parametrize("answered", [0, 1])
 def test_a_demonstration_that_is_stopped_says_so_and_where_it_is(

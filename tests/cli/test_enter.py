@@ -17,6 +17,8 @@ from oralquiz.records import open_records, rule_states
 from oralquiz.session.folder_lock import locked
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 ONE_WRONG = Path(__file__).parents[2] / "demo_sessions" / "one-wrong.zip"
 
 

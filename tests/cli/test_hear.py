@@ -14,6 +14,8 @@ from click.testing import CliRunner, Result
 from oralquiz.cli import main
 from oralquiz.listen.models import find_model
 
+pytestmark = pytest.mark.slow
+
 CLIPS = Path(__file__).parent.parent / "listen" / "data" / "clips"
 KEYS = {
     "file",

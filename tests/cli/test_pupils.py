@@ -15,6 +15,8 @@ from oralquiz.records.session_rows import store
 from oralquiz.session.file import open_session
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def six_lessons(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

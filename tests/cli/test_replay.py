@@ -27,6 +27,8 @@ from oralquiz.replay.turn_story import tell_turns
 from tests.replay.made import made
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(scope="module")
 def session_file(tmp_path_factory: pytest.TempPathFactory) -> Path:

@@ -15,6 +15,8 @@ from oralquiz.sound.clip import Clip
 from oralquiz.speak.own_voice import OwnVoice, needed_words
 from oralquiz.speak.voices import open_voice
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture(autouse=True)
 def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -20,6 +20,8 @@ from tests.compose.brute import every_sum
 from tests.compose.requests import SMALL, rules
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 
 def exact(request: Request) -> int:
     return build_table(plan_for(request), for_drawing=False).total

@@ -15,6 +15,8 @@ from tests.compose.brute import every_sum
 from tests.compose.requests import SMALL
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 
 def generator(seed: int) -> np.random.Generator:
     return np.random.Generator(np.random.PCG64(seed))

@@ -13,6 +13,8 @@ from tests.compose.brute import every_sum
 from tests.compose.requests import SMALL, rules
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 LESSON = Request(
     columns=2,
     terms=3,

@@ -8,6 +8,8 @@ from oralquiz.judge.diagnosis import Diagnoser, diagnose
 from oralquiz.judge.slip import SlipKind
 from tests.judge.hands import single_slips
 
+pytestmark = pytest.mark.slow
+
 
 @st.composite
 def sums(draw: st.DrawFn, columns: int, most: int = 5) -> Sum:

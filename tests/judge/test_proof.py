@@ -18,6 +18,8 @@ from oralquiz.judge.simulated import SimulatedPupil
 from tests.judge.model import Hits, other_pupil, paths, random_sum, table
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 DIAGNOSER = Diagnoser(2)
 
 

@@ -17,6 +17,8 @@ from oralquiz.learn.change import (
     weeks,
 )
 
+pytestmark = pytest.mark.slow
+
 MONDAY = date(2024, 3, 4)
 SUM = Sum.parse("34 + 13 - 22")
 

@@ -11,6 +11,8 @@ from oralquiz.judge.verdict import Verdict
 from oralquiz.learn.answers import Answer
 from oralquiz.learn.speed import median_interval, share_interval, speed, speed_accuracy, within
 
+pytestmark = pytest.mark.slow
+
 DAY = date(2024, 3, 4)
 SUM = Sum.parse("34 + 13 - 22")
 

@@ -1,6 +1,8 @@
 from datetime import date, timedelta
 from random import Random
 
+import pytest
+
 from oralquiz.beads import Sum
 from oralquiz.judge.rates import BASE, Rates
 from oralquiz.judge.simulated import SimulatedPupil
@@ -10,6 +12,8 @@ from oralquiz.learn.answers import Answer
 from oralquiz.learn.weakness import weaknesses
 from tests.judge.model import random_sum
 from tests.sizes import size
+
+pytestmark = pytest.mark.slow
 
 FIRST = date(2024, 3, 4)
 

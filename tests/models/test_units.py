@@ -6,6 +6,7 @@ import pytest
 from num2words import num2words
 
 
+@pytest.mark.slow
 def test_numbers_are_spelled_as_an_independent_library_spells_them() -> None:
     # num2words writes "one thousand, one hundred and five" and "twenty-one"
     units = import_module("units")

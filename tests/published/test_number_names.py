@@ -15,6 +15,8 @@ from oralquiz.speak.reading import number_words
 from tests.published.spellers import THREE_COLUMNS, TWO_HANDS, differences, plain, rows
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 DIFFERENT: dict[str, dict[int, tuple[str, str]]] = {
     # two names for zero: 영 in arithmetic, 공 when digits are read out
     "ko": {0: ("영", "공")},

@@ -16,6 +16,8 @@ from oralquiz.session.correction import correct
 from tests.records.fresh import fresh_records
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 WHEN = "2026-01-05T10:00:00+00:00"
 
 

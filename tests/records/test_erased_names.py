@@ -21,6 +21,8 @@ from tests.records.fresh import fresh_records
 from tests.records.test_erasure import WHEN, both, names_in
 from tests.session.room import run
 
+pytestmark = pytest.mark.slow
+
 NAME = "Ben Zimmer"
 
 

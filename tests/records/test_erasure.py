@@ -29,6 +29,8 @@ from oralquiz.session.folder_lock import locked
 from tests.records.fresh import fresh_records
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 WHEN = "2026-01-05T09:00:00+00:00"
 CORRECTOR = """
 import sys

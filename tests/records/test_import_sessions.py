@@ -22,6 +22,8 @@ from oralquiz.session.file import CUT_SHORT
 from oralquiz.session.folder_lock import BeingHeld, locked
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 WHEN = "2026-01-05T09:00:00+00:00"
 
 

@@ -18,6 +18,8 @@ from oralquiz.rounds.progress import Correction
 from oralquiz.session.file import Session, open_session
 from tests.session.room import MUMBLE, make_round, run
 
+pytestmark = pytest.mark.slow
+
 DEMO_SESSIONS = sorted((Path(__file__).parents[2] / "demo_sessions").glob("*.zip"))
 OLD_SESSION = Path(__file__).parents[1] / "session" / "files" / "schema-1.zip"
 WHEN = "2026-01-05T09:00:00+00:00"

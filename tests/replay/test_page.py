@@ -18,6 +18,8 @@ from oralquiz.replay.page import build_page
 from tests.replay.made import RATE, made
 from tests.replay.test_spoken_steps import Beeper
 
+pytestmark = pytest.mark.slow
+
 SUMS = ["34 + 13 - 22", "7 + 6", "52 - 8 + 9"]
 
 

@@ -20,6 +20,8 @@ from oralquiz.report.answer_key import rules_text
 from oralquiz.report.sheet import Sheet
 from oralquiz.report.work_sheet import render_sheet, write_sheet
 
+pytestmark = pytest.mark.slow
+
 SUMS = compose_set(
     [request_for(load_syllabus(), "ten:+9", terms=n) for n in (4, 5, 6)], 20, seed=1
 ).sums
@@ -124,7 +126,6 @@ def test_the_code_opens_the_same_set(paper: str) -> None:
     assert (code.sums, code.columns, code.pace, code.step) == (SUMS, 2, 2.5, "ten:+9")
 
 
-@pytest.mark.slow
 def test_a_large_set_has_a_large_code_that_still_reads() -> None:
     sums = tuple(Sum((10 + n % 80, 11, -10 - n % 5, 13)) for n in range(150))
     data, pages = render_sheet(replace(SHEET, sums=sums))

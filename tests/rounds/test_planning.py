@@ -11,6 +11,8 @@ from oralquiz.compose import all_moves, difficulty_of
 from oralquiz.judge.verdict import TEST
 from oralquiz.rounds.planning import RoundPlan, TooFewSums, Way, plan_rounds, sums_for
 
+pytestmark = pytest.mark.slow
+
 
 @dataclass(frozen=True)
 class Pupil:

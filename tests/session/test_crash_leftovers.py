@@ -20,6 +20,8 @@ from oralquiz.session.folder_lock import lock, only_writer, rewriting
 from oralquiz.session.recorder import pack
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 DISCARDER = """
 import os, signal, sys
 from pathlib import Path

@@ -333,6 +333,7 @@ def bomb(name: str, mebibytes: int) -> bytes:
     return target.getvalue()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["session.json", "../../big", "events.jsonl"])
 def test_a_zip_bomb_is_not_unpacked(
     tmp_path: Path, finished: bytes, name: str, monkeypatch: pytest.MonkeyPatch
@@ -363,6 +364,7 @@ def test_a_zip_bomb_is_not_unpacked(
     assert peak < 32 << 20
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("line", [b"\n", b"[0]" * 350_000 + b"\n", b"[" * (1 << 20)])
 def test_lines_that_are_not_events_take_no_memory(
     tmp_path: Path, finished: bytes, line: bytes

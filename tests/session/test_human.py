@@ -31,6 +31,8 @@ from oralquiz.session.reruns import rerun
 from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.speak.voices import open_voice
 
+pytestmark = pytest.mark.slow
+
 CLIPS = Path(__file__).parent / "data" / "fsdd"
 SPEAKERS = ("jackson", "lucas")
 PACE_S = 1.5

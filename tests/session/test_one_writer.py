@@ -17,6 +17,8 @@ from oralquiz.session.file import Session, open_session
 from oralquiz.session.folder_lock import BeingHeld, only_writer
 from tests.session.room import make_round, run
 
+pytestmark = pytest.mark.slow
+
 WHEN = "2026-01-05T09:00:00+00:00"
 CORRECTOR = """
 import sys

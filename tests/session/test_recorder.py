@@ -22,6 +22,8 @@ from tests.session.killed import ANSWERS, SUMS, killed_rounds
 from tests.session.room import Answers, PulseReader, PulseRecognizer, make_round, run
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 MOMENTS = size((1, 3, 5, 9, 14, 22), tuple(range(1, 24)))
 """The numbers of events after which a round's process is killed."""
 
@@ -50,7 +52,6 @@ def test_a_crash_right_after_the_end_costs_sound_but_is_not_an_alteration(
     assert bool(rerun(cut).difference) == bool(says)
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("events", MOMENTS)
 def test_killed_at_any_moment_every_finished_answer_is_there(
     killed: Path, uncut: Session, events: int

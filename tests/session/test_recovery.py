@@ -26,6 +26,8 @@ from tests.session.killed import killed_rounds
 from tests.session.room import make_round, run
 from tests.sizes import size
 
+pytestmark = pytest.mark.slow
+
 WHEN = "2026-01-05T10:00:00+00:00"
 MOMENTS = size((5, 14, 22), tuple(range(4, 24)))  # before the fourth event no sound is written
 
@@ -111,7 +113,6 @@ def test_a_round_is_held_in_its_own_process_too_until_it_is_closed(tmp_path: Pat
     assert sorted(path.name for path in tmp_path.iterdir()) == ["abandon.zip", "close.zip"]
 
 
-@pytest.mark.slow
 @pytest.mark.parametrize("events", MOMENTS)
 def test_a_round_cut_short_becomes_the_file_it_would_have_been(
     killed: Killed, tmp_path: Path, events: int

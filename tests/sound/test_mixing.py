@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from oralquiz.sound.mixing import Mixer
+
+pytestmark = pytest.mark.slow
 
 
 def pieces(mixer: Mixer, length: int, total: int) -> list[float]:

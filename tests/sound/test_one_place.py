@@ -7,7 +7,11 @@ from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
 
+import pytest
+
 import oralquiz
+
+pytestmark = pytest.mark.slow
 
 PACKAGE = Path(oralquiz.__file__).parent
 SOUND_FILES = {"sound", "session", "replay"}

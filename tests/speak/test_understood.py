@@ -15,8 +15,9 @@ from tests.speak.understood import (
     terms_right,
 )
 
+pytestmark = pytest.mark.slow
 
-@pytest.mark.slow
+
 def test_every_number_is_understood_at_two_seconds() -> None:
     """Each in one of twenty sums; an ordinary run says every fourth of them."""
     voice = open_voice(pace=2.0)

@@ -15,6 +15,8 @@ from oralquiz.speak.measured_voices import UNDERSTOOD
 from oralquiz.speak.phrase_book import languages, phrases
 from oralquiz.speak.voices import EngineVoice, list_voices, open_voice, pupil_voices
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def fresh_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:

@@ -7,6 +7,8 @@ from hypothesis import strategies as st
 from oralquiz.sound.blocks import SESSION_RATE
 from oralquiz.web.block_sequence import BlockSequence, Gap, StreamClock
 
+pytestmark = pytest.mark.slow
+
 
 def test_blocks_in_order_pass_once() -> None:
     intake = BlockSequence()

@@ -22,6 +22,8 @@ from tests.session.room import PulseReader
 from tests.web.room import Tablet, make_pupils
 from tests.web.test_class_round import held, remotes, settle
 
+pytestmark = pytest.mark.slow
+
 NOW = datetime(2026, 1, 5, tzinfo=UTC)
 
 

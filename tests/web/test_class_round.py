@@ -39,6 +39,8 @@ from oralquiz.web.remote_round import RemoteRound
 from tests.session.room import MUMBLE, NO, PulseReader, make_round, pulse
 from tests.web.room import InlineExecutor, Tablet, make_classroom, make_pupils, plan, standing_clock
 
+pytestmark = pytest.mark.slow
+
 
 def held(
     tmp_path: Path,

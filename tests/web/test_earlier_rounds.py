@@ -17,6 +17,8 @@ from tests.web.room import Tablet, plan
 from tests.web.test_getting_in import close_code, join
 from tests.web.test_pages import at_home, do, keep
 
+pytestmark = pytest.mark.slow
+
 ASK = "Ask to see my earlier rounds"
 
 

@@ -28,6 +28,8 @@ from oralquiz.web.security import BODY_BYTES
 from oralquiz.web.visits import Visits
 from tests.web.conftest import browser
 
+pytestmark = pytest.mark.slow
+
 PASSPHRASE = "a lamp on the table"
 TEACHERS = ["/class", "/plan", "/live", "/wall", "/results", "/results/x", "/results/x/replay"]
 TEACHERS += [

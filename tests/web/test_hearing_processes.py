@@ -22,6 +22,8 @@ from oralquiz.web.hearing_processes import HearingProcesses
 from tests.session.room import PulseRecognizer
 from tests.web.room import Tablet, make_classroom, make_pupils, plan
 
+pytestmark = pytest.mark.slow
+
 NAMES = ("Asha", "Ben")
 
 

@@ -30,6 +30,8 @@ from tests.session.room import make_round, run
 from tests.web.conftest import browser
 from tests.web.room import Tablet, make_classroom, plan
 
+pytestmark = pytest.mark.slow
+
 
 def do(classroom: Classroom, client: TestClient, work, *args, **named):  # type: ignore[no-untyped-def]
     assert client.portal is not None

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
 from starlette.testclient import TestClient
 
 from oralquiz.records.learners import follow
@@ -13,6 +14,8 @@ from oralquiz.records.pupil_list import find_pupil
 from oralquiz.records.session_rows import store_file
 from oralquiz.web.classroom import Classroom
 from tests.session.room import make_round, run
+
+pytestmark = pytest.mark.slow
 
 
 def practised(classroom: Classroom, client: TestClient, folder: Path) -> None:

@@ -31,6 +31,8 @@ from oralquiz.web.server import listen_on, open_classroom, serve
 from tests.session.room import PulseReader, PulseRecognizer, make_round, run
 from tests.web.room import make_pupils
 
+pytestmark = pytest.mark.slow
+
 TOOLS = Tools(lambda: HearingProcesses(PulseRecognizer), lambda voice, pace_s: PulseReader(), list)
 
 

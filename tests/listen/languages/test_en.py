@@ -84,6 +84,7 @@ def test_whether_there_is_some_number(words: str, some: bool) -> None:
     assert EnglishNumbers().has_number(words) is some
 
 
+@pytest.mark.slow
 def test_num2words_round_trip() -> None:
     for value in range(10_000):
         words = num2words(value)
@@ -143,6 +144,7 @@ def test_negative_numbers_grow_downwards() -> None:
     assert number_growth("minus forty two", -99, 99) is Growth.CLOSED
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("highest", [9, 20, 45, 99, 120, 999, *size([], [2500]), 9999])
 def test_growth_knows_every_usual_longer_number(highest: int) -> None:
     """Against all numbers of the range as num2words spells them: the beginning of one is OPEN."""
