@@ -39,7 +39,7 @@ TEACHERS = (
     "/plan/sample.wav", "/live", "/live/{round}/0.wav", "/wall", "/results", "/results/{round}",
     "/results/{round}/replay", "/results/{round}/0.wav",
 )  # fmt: skip
-TEACHERS_FORMS = (
+TEACHERS_FORMS: tuple[dict[str, str], ...] = (
     {"what": "consent", "pupil": NAMES[0], "on": "no"},
     {"what": "consent", "pupil": NAMES[1], "on": "yes"},
     {"what": "allow", "asking": "nobody's"}, {"what": "nothing that there is"}, {},
