@@ -158,7 +158,7 @@ def wrong_page() -> str:
     return build_page(WRONG)
 
 
-@pytest.mark.parametrize(("width", "columns"), [(360, 5), (1280, 2)])
+@pytest.mark.parametrize(("width", "columns"), [(360, 5), *size([], [(1280, 2)])])
 def test_an_automated_check_of_accessibility_is_clean(
     open_page: Open, width: int, columns: int
 ) -> None:
@@ -230,7 +230,7 @@ async () => {
 """
 
 
-@pytest.mark.parametrize("speed", size(["1", "0.25"], ["1", "0.5", "0.25"]))
+@pytest.mark.parametrize("speed", size(["0.5"], ["1", "0.5", "0.25"]))
 def test_playing_moves_sound_and_hands_together(open_page: Open, speed: str) -> None:
     page = open_page(wrong_page(), calm=False).page
     page.check(f"input[name=speed][value='{speed}']", force=True)
@@ -251,7 +251,7 @@ def test_playing_moves_sound_and_hands_together(open_page: Open, speed: str) -> 
     assert at_rest == pytest.approx(page.evaluate("window.player.currentTime"), abs=0.001)
 
 
-@pytest.mark.parametrize("speed", size(["0.5"], ["1", "0.5", "0.25"]))
+@pytest.mark.parametrize("speed", size(["0.25"], ["1", "0.5", "0.25"]))
 def test_slow_motion_keeps_the_pitch(open_page: Open, speed: str) -> None:
     """The tone of a term, 440 Hz, measured at the player's output while it plays slowly."""
     page = open_page(build_page(made(["34 + 13"], pace_s=4.0, tones=True))).page

@@ -13,11 +13,12 @@ from oralquiz.cli.screen import Screen
 from oralquiz.rounds.events import Dictated, Event
 from oralquiz.session.file import open_session
 from tests.session.room import PulseRecognizer
+from tests.sizes import size
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.mark.parametrize("answered", [0, 1])
+@pytest.mark.parametrize("answered", [1, *size([], [0])])
 def test_a_demonstration_that_is_stopped_says_so_and_where_it_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answered: int
 ) -> None:

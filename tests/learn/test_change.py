@@ -16,6 +16,7 @@ from oralquiz.learn.change import (
     logistic_trend,
     weeks,
 )
+from tests.sizes import size
 
 pytestmark = pytest.mark.slow
 
@@ -62,13 +63,13 @@ def test_a_steady_change_is_certain() -> None:
 
 def test_no_change_is_claimed_from_noise() -> None:
     rng = np.random.default_rng(2)
-    claimed = 0
-    for _ in range(200):
+    claimed, count = 0, size(100, 200)
+    for _ in range(count):
         answers = [a for n in range(0, 40, 4) for a in day(n, float(rng.lognormal(0.5, 0.3)))]
         found = latency_trend(answers)
         assert found is not None
         claimed += found.certain
-    assert claimed / 200 < 0.09  # a 95 % interval allows one in twenty
+    assert claimed / count < 0.09  # a 95 % interval allows one in twenty
 
 
 def test_too_few_days_for_any_claim() -> None:

@@ -14,6 +14,7 @@ from oralquiz.learn.answers import Answer
 from oralquiz.learn.cut_times import Times, median_ends, quantiles
 from oralquiz.learn.progress_words import speed_words
 from oralquiz.learn.speed import speed
+from tests.sizes import size
 
 NONE: Times = np.array([])
 
@@ -41,7 +42,7 @@ def test_what_lies_beyond_the_deadline_is_not_known() -> None:
     assert quantiles(NONE, cut, (0.5,)) == ()
 
 
-@pytest.mark.parametrize("deadline", [2.8, 4.0])
+@pytest.mark.parametrize("deadline", [2.8, *size([], [4.0])])
 def test_the_median_is_that_of_all_sums_and_its_interval_holds_it(deadline: float) -> None:
     rng, inside, medians = np.random.default_rng(4), 0, []
     for _ in range(300):

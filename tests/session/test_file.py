@@ -334,7 +334,7 @@ def bomb(name: str, mebibytes: int) -> bytes:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["session.json", "../../big", "events.jsonl"])
+@pytest.mark.parametrize("name", ["events.jsonl", *size([], ["session.json", "../../big"])])
 def test_a_zip_bomb_is_not_unpacked(
     tmp_path: Path, finished: bytes, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
