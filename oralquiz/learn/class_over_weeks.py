@@ -14,7 +14,7 @@ import numpy as np
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
 from oralquiz.learn.cut_times import quantiles
-from oralquiz.learn.speed import EARLY_S
+from oralquiz.learn.speed import times_of
 
 
 @dataclass(frozen=True)
@@ -85,17 +85,7 @@ def _share(judged: Sequence[JudgedSum]) -> float | None:
 
 
 def _median(judged: Sequence[JudgedSum]) -> float | None:
-    timed = [
-        one.latency_s
-        for one in judged
-        if one.verdict is Verdict.RIGHT and (one.latency_s or 0) >= EARLY_S
-    ]
-    cut = [one.deadline_s for one in judged if one.verdict is Verdict.SILENT]
-    (median,) = quantiles(
-        np.array(timed, dtype=np.float64),
-        np.array([deadline for deadline in cut if deadline is not None], dtype=np.float64),
-        (0.5,),
-    ) or (None,)
+    (median,) = quantiles(*times_of(judged), (0.5,)) or (None,)
     return median
 
 

@@ -22,6 +22,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Protocol
 
 import numpy as np
 import scipy  # its parts are loaded when they are first used
@@ -84,9 +85,7 @@ def speed(answers: Iterable[Answer]) -> Speed:
     answers = tuple(answers)
     right = [answer for answer in answers if answer.verdict is Verdict.RIGHT]
     measured = [answer.latency_s for answer in right if answer.latency_s is not None]
-    timed = np.array([s for s in measured if s >= EARLY_S], dtype=np.float64)
-    silent = [answer.deadline_s for answer in answers if answer.verdict is Verdict.SILENT]
-    cut = np.array([deadline for deadline in silent if deadline is not None], dtype=np.float64)
+    timed, cut = times_of(answers)
     kept = within(timed)
     return Speed(
         right=len(right),
@@ -97,6 +96,30 @@ def speed(answers: Iterable[Answer]) -> Speed:
         trimmed_mean=float(kept.mean()) if len(kept) else None,
         trimmed=len(timed) - len(kept),
         cut=len(cut),
+    )
+
+
+class HasTimes(Protocol):
+    """What of an `Answer` says how long it took."""
+
+    @property
+    def verdict(self) -> Verdict: ...
+
+    @property
+    def latency_s(self) -> float | None: ...
+
+    @property
+    def deadline_s(self) -> float | None: ...
+
+
+def times_of(answers: Sequence[HasTimes]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The latencies (n,) of right answers that are not early, and the deadlines (m,) by which
+    nothing was said, in seconds."""
+    right = [answer.latency_s for answer in answers if answer.verdict is Verdict.RIGHT]
+    silent = [answer.deadline_s for answer in answers if answer.verdict is Verdict.SILENT]
+    return (
+        np.array([s for s in right if s is not None and s >= EARLY_S], dtype=np.float64),
+        np.array([s for s in silent if s is not None], dtype=np.float64),
     )
 
 

@@ -52,6 +52,15 @@ class Chart:
     mark: Shape
     legend: tuple[str, str]
 
+    def share(self, value: float) -> float:
+        """Where ``value`` is between the ends of the scale, 0 to 1; at an end if beyond it."""
+        low, high = self.scale[0], self.scale[-1]
+        return (min(max(value, low), high) - low) / (high - low)
+
+    def ends_beyond(self, point: ChartPoint) -> bool:
+        """Whether the line of ``point`` goes beyond the scale."""
+        return point.high is not None and point.high > self.scale[-1]
+
 
 def chart_svg(chart: Chart) -> str:
     """The chart as one ``<svg>`` element."""
@@ -109,8 +118,7 @@ def _point(chart: Chart, at: int, point: ChartPoint) -> str:
         return ""
     y = _y(chart, point.value)
     low, high = (_y(chart, end) if end is not None else y for end in (point.low, point.high))
-    beyond = point.high is not None and point.high > chart.scale[-1]
-    sign = f"{_line(high, low, beyond)}{_mark(chart.mark, y)}"
+    sign = f"{_line(high, low, chart.ends_beyond(point))}{_mark(chart.mark, y)}"
     return f'<svg x="{_x(chart, at):.4g}%" overflow="visible">{sign}</svg>'
 
 
@@ -164,6 +172,4 @@ def _x(chart: Chart, at: int) -> float:
 
 def _y(chart: Chart, value: float) -> float:
     """Pixels from above."""
-    low, high = chart.scale[0], chart.scale[-1]
-    share = (min(max(value, low), high) - low) / (high - low)
-    return BOTTOM - (BOTTOM - TOP) * share
+    return BOTTOM - (BOTTOM - TOP) * chart.share(value)

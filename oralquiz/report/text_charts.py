@@ -18,8 +18,7 @@ def text_point(chart: Chart, point: ChartPoint, width: int = WIDTH) -> str:
         room[low : high + 1] = "-" * (high + 1 - low)
         if low < high:
             room[low] = "("
-            beyond = point.high is not None and point.high > chart.scale[-1]
-            room[high] = ">" if beyond else ")"
+            room[high] = ">" if chart.ends_beyond(point) else ")"
         room[at] = MARKS[chart.mark]
     return f"|{''.join(room)}|"
 
@@ -32,5 +31,4 @@ def text_legend(chart: Chart) -> str:
 
 
 def _at(chart: Chart, value: float, width: int) -> int:
-    low, high = chart.scale[0], chart.scale[-1]
-    return round((min(max(value, low), high) - low) / (high - low) * (width - 1))
+    return round(chart.share(value) * (width - 1))
