@@ -11,7 +11,7 @@ from oralquiz.cli.common import FAILED, OK, echo, json_option, print_json, visib
 
 @click.group()
 def check() -> None:
-    """Try out what a round needs, before the children arrive."""
+    """Try out what a round needs before the children arrive."""
 
 
 @check.command()
@@ -33,8 +33,8 @@ def sound(
 ) -> None:
     """Measure loudspeaker, microphone, their delay and the room, and say what to change.
 
-    A chirp and a short sum are played: stay quiet meanwhile. Exit code 1 when something must be
-    changed first.
+    A chirp and a short sum are played: please stay quiet meanwhile. Exit status 1 when something
+    must be changed first.
     """
     from oralquiz.audio import SoundCard, findings, measure, sound_devices
     from oralquiz.beads import Sum
@@ -48,7 +48,7 @@ def sound(
                 *(["loudspeaker"] if device.outputs else []),
                 *(["microphone"] if device.inputs else []),
             ]
-            chosen = " (the system's choice)" if device.is_default_output else ""
+            chosen = " (system default)" if device.is_default_output else ""
             echo(f"{device.index:>3}  {device.name}, {device.host}: {', '.join(uses)}{chosen}")
     if only_list:
         if as_json:
@@ -78,7 +78,7 @@ def sound(
     else:
         for finding in found:
             echo(("   " if finding.fit else "!  ") + finding.sentence)
-        echo("Fit for a round." if fit else "Change what is marked with ! first.")
+        echo("Fit for a round." if fit else "First put right what is marked with !.")
     ctx.exit(OK if fit else FAILED)
 
 
@@ -88,8 +88,8 @@ def sound(
 def sessions(ctx: click.Context, as_json: bool) -> None:
     """List what crashes left among the sessions kept here, and what is still to be done.
 
-    Erasing a pupil and forgetting voices remove leftovers; `enter` puts what waits into the
-    records and finishes an erasure. Exit code 1 when there is anything.
+    `pupils erase` and `pupils forget-voices` remove leftovers; `enter` enters what is waiting
+    and finishes an erasure. Exit status 1 when the list is not empty.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import open_records, unfinished, unrecorded_sessions
@@ -105,7 +105,7 @@ def sessions(ctx: click.Context, as_json: bool) -> None:
         print_json({kind: [str(path) for path in paths] for kind, paths in found.items()})
     else:
         for kind, what in (
-            ("leftovers", "left by a crash, may hold voices"),
+            ("leftovers", "left by a crash, may contain voices"),
             ("waiting", "not in the records yet (oralquiz enter)"),
             ("erasing", "an erasure has not reached it yet (oralquiz enter)"),
         ):

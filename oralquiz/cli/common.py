@@ -1,4 +1,4 @@
-"""What every command shares: one-line errors, exit codes, JSON, plain letters where need be."""
+"""What commands share: errors of one line, exit status, JSON, plain characters where needed."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ class OneLineErrors(click.Group):
             fail(str(error), BAD_INPUT)
         except OralquizError as error:
             fail(str(error), FAILED)
-        except OSError as error:  # about a file or folder, and no command worded it
+        except OSError as error:  # about a file or folder, and not worded by the command
             where = f"{error.filename}: " if error.filename else ""
             fail(f"{where}{error.strerror or error}", FAILED)
         except sqlite3.Error as error:  # another program keeps writing, or the disk is full
@@ -53,7 +53,7 @@ class OneLineErrors(click.Group):
 
 
 def _said(error: click.ClickException) -> str:
-    """click's message, with what a teacher most likely forgot."""
+    """click's message, with a hint at what a teacher most likely forgot."""
     message = error.format_message()
     ctx = error.ctx if isinstance(error, click.UsageError) else None
     takes_sum = ctx is not None and any(p.metavar == "SUM" for p in ctx.command.params)
@@ -103,8 +103,7 @@ def visible(text: str) -> str:
 
 
 def echo(text: str, *, err: bool = False, nl: bool = True) -> None:
-    """Print text for people, of one line or several: whatever it is made of, it commands no
-    terminal."""
+    """Print text for people, one line or several, without what could command a terminal."""
     from oralquiz.rounds import lines_without_controls
 
     click.echo(lines_without_controls(text), err=err, nl=nl)

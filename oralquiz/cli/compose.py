@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 @click.option(
     "--graded",
     is_flag=True,
-    help="A set for a lesson: spread evenly over hands and digits, varied, easier to harder.",
+    help="A set for a lesson: spread evenly over hands and digits, varied, from easy to hard.",
 )
-@click.option("--code", is_flag=True, help="Also print the set as one short text.")
-@click.option("--from-code", metavar="CODE", help="Open the set that a code holds.")
+@click.option("--code", is_flag=True, help="Also print the set as one short code.")
+@click.option("--from-code", metavar="CODE", help="Check the set that a code holds.")
 @click.option(
     "--check",
     type=click.Path(path_type=Path),
@@ -47,8 +47,8 @@ def compose(
 ) -> None:
     """Sums that drill the rule of a step, use only rules taught so far, and stay on the frame.
 
-    They are drawn uniformly from all such sums, and the number of these is shown. With --graded,
-    a range of --terms, or something to avoid, they make a set for a lesson.
+    They are drawn uniformly from all such sums, and how many there are is shown. With --graded, a
+    range of --terms, or sums to avoid, they make up a graded set for a lesson.
     """
     asked = SumOptions(**options)
     if check is not None or from_code is not None:

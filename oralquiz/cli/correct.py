@@ -1,4 +1,4 @@
-"""`oralquiz correct`: the teacher's ear has the last word."""
+"""`oralquiz correct`: the teacher listens and has the last word."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ def correct(
     """Listen to the answers in FILE that were not clear, and judge each with one key.
 
     With --sum and --verdict it corrects one answer without asking. A correction is added to the
-    session; what was heard first is never overwritten. Scores follow at once. --json without them
-    lists what is waiting.
+    session; what was heard first is never overwritten. The scores change at once. With --json alone
+    it lists the answers that are waiting.
     """
     from oralquiz.judge import Verdict
     from oralquiz.records import holds, open_records, store_file
@@ -53,7 +53,9 @@ def correct(
     if value is not None and number is None:
         raise BadInput("--value goes with --sum and --verdict")
     if everything and number is not None:
-        raise BadInput("--all goes through the answers; --sum corrects one: give one of them")
+        raise BadInput(
+            "--all goes through every answer and --sum corrects one: give only one of them"
+        )
 
     def judge(index: int, said: str, heard: int | None) -> bool:
         """Whether the session is in the records, and its scores with it."""
@@ -70,7 +72,7 @@ def correct(
         if as_json:
             print_json({"sum": number, "verdict": verdict, "value": value, "in_records": known})
         else:
-            where = "" if known else " (in the file only: these records do not know the session)"
+            where = "" if known else " (in the file only: the session is not in these records)"
             echo(f"sum {number}: {verdict}{where}")
         return
     session = open_session(file)
@@ -80,7 +82,7 @@ def correct(
         return
     be_finished(file)
     if not turns:
-        echo("No answer is waiting for you to listen.")
+        echo("No answer is waiting to be listened to.")
     elif not by_keys():
         raise BadInput("there is no terminal to take keys from: use --sum and --verdict")
     for turn in turns:

@@ -13,11 +13,13 @@ from oralquiz.compose import counted
 
 @click.command()
 @click.option("--fast", is_flag=True, help="Render the round instead of waiting in real time.")
-@click.option("--seed", type=SEED, default=1, show_default=True, help="Another seed, other sums.")
+@click.option(
+    "--seed", type=SEED, default=1, show_default=True, help="A different seed gives other sums."
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
-    help="Folder for the session, records and replay page. Default: a new one among your data.",
+    help="Folder for the session, records and replay page. Default: a new one in your data folder.",
 )
 @json_option
 @click.pass_context
@@ -25,9 +27,8 @@ def demo(ctx: click.Context, fast: bool, seed: int, out: Path | None, as_json: b
     """A class of invented pupils answers a round in synthetic speech.
 
     The sums are dictated, the answers are heard by the real recogniser, judged, stored and made
-    into a replay page. No microphone or loudspeaker is needed, and nothing in it knows the
-    answers but the pupils. Stopped with Ctrl-C, it keeps what was held so far and exits with
-    status 1.
+    into a replay page. No microphone or loudspeaker is needed, and only the pupils know the
+    answers. Stopped with Ctrl-C, it keeps what was done so far and exits with status 1.
     """
     from oralquiz.cli.console import console_for
     from oralquiz.cli.screen import CAUTION, Screen, early_end, score_table
@@ -45,7 +46,7 @@ def demo(ctx: click.Context, fast: bool, seed: int, out: Path | None, as_json: b
             f"{folder}: a demonstration is running in it or was cut short; give another --out"
         )
     if folder.exists() and any(folder.iterdir()):
-        raise BadInput(f"{folder}: there is something in it already; give another --out")
+        raise BadInput(f"{folder}: this folder is not empty; give another --out")
     console = console_for(stderr=as_json)
     recognizer = open_recognizer()
     round_ = prepare(seed)

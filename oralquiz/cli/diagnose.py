@@ -26,14 +26,14 @@ from oralquiz.judge import diagnose as explain_answer
     help="Columns of the frame; 2 is two hands.",
 )
 @click.option(
-    "--previous", type=click.IntRange(0), help="The answer of the sum before, if there was one."
+    "--previous", type=click.IntRange(0), help="The answer to the sum before, if there was one."
 )
 @click.option(
     "--most",
     type=click.IntRange(1),
     default=8,
     show_default=True,
-    help="How many explanations to show.",
+    help="Show at most this many explanations.",
 )
 @click.option(
     "--language",
@@ -52,7 +52,7 @@ def diagnose(
     language: str,
     as_json: bool,
 ) -> None:
-    """The slips that explain why SUM was answered with the number heard, the likeliest first.
+    """The slips that would lead from SUM to the number heard, the likeliest first.
 
     If no single slip leads to the number, pairs of slips are tried.
     """

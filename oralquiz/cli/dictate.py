@@ -1,4 +1,4 @@
-"""`oralquiz dictate`: the sound of a sum read aloud, and where everything lies in it."""
+"""`oralquiz dictate`: a sum read aloud into a sound file, with the place of every word."""
 
 from __future__ import annotations
 
@@ -61,29 +61,38 @@ def dictation_as_json(dictation: Dictation) -> dict[str, Any]:
 @click.option(
     "--rate",
     type=click.IntRange(60, 400),
-    help="How fast the voice itself speaks, in words a minute; without it as the pace allows.",
+    help="How fast the voice itself speaks, in words a minute. Default: as the pace requires.",
 )
 @click.option(
-    "--gap", type=float, default=GAP_S, show_default=True, help="Least seconds between two terms."
+    "--gap",
+    type=float,
+    default=GAP_S,
+    show_default=True,
+    help="Shortest silence between two terms, in seconds.",
 )
 @click.option(
-    "--language", default="en", show_default=True, help="A language, such as de or en-IN."
+    "--language",
+    default="en",
+    show_default=True,
+    help="The language to read in, such as de or en-IN.",
 )
 @click.option(
     "--signs",
     type=click.Choice(STYLES),
     default=STYLES[0],
     show_default=True,
-    help="How plus and minus are said.",
+    help="The words for plus and minus.",
 )
 @click.option("--digits", is_flag=True, help="Say 34 as three, four.")
-@click.option("--lead-in", is_flag=True, help="Say a word of warning first.")
+@click.option(
+    "--lead-in", is_flag=True, help="First say a word that calls for attention, such as 'listen'."
+)
 @click.option("--count-in", is_flag=True, help="Count in, a word a second, before the first term.")
 @click.option("--closing", is_flag=True, help="Say 'equals' after the last term.")
 @click.option(
     "--sample-rate",
     type=click.IntRange(8_000, 192_000),
-    help="Hertz of the WAV file; without it the voice's own.",
+    help="Sample rate of the WAV file, in hertz. Default: the voice's own.",
 )
 @json_option
 def dictate(
@@ -114,7 +123,7 @@ def dictate(
     facts = dictation_as_json(dictation)
     beside = out.with_suffix(".json")
     if beside == out:
-        raise BadInput(f"{out}: the sound's name must not end in .json")
+        raise BadInput(f"{out}: the name of a sound file must not end in .json")
     try:
         out.write_bytes(wav_bytes(dictation.samples, dictation.sample_rate))
         beside.write_text(json.dumps(facts, ensure_ascii=False, indent=1) + "\n", encoding="utf-8")

@@ -22,12 +22,12 @@ if TYPE_CHECKING:
 @json_option
 @click.pass_context
 def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
-    """Enter sessions into the records: rounds cut short, files from another computer.
+    """Enter sessions into the records: interrupted rounds, files from another computer.
 
-    Without arguments: every round here that a crash or power cut ended, and every session file
-    here that the records could not take. A FOLDER is what a round that was cut short leaves; it
-    becomes a session file first. A FILE from elsewhere is copied to the other sessions. The same
-    session is entered once, however often it is given.
+    Without arguments it enters every round kept here that a crash or power cut ended, and every
+    session file kept here that is not in the records yet. A FOLDER is what an interrupted round
+    leaves; it is made into a session file first. A FILE from elsewhere is copied into the sessions
+    folder. A session is entered only once, however often it is given.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import follow_new, open_records, waiting

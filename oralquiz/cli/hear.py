@@ -55,13 +55,15 @@ NOTHING = heard_as_json(Hearing((), "", None, None))
     "limits",
     type=NumberRange(),
     metavar="A..B",
-    help="Numbers that can be said, such as 0..99 for two hands. Default: all the model knows.",
+    help="The numbers to expect, such as 0..99 for two hands. Default: all that the model knows.",
 )
 @click.option("--model", metavar="NAME|PATH", help="A model of `oralquiz models`, or its folder.")
 @click.option(
     "--language", metavar="CODE", help="The model's language, if its folder does not say."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON lines, as it always does.")
+@click.option(
+    "--json", "as_json", is_flag=True, help="The output is JSON lines with or without this."
+)
 @click.pass_context
 def hear(
     ctx: click.Context,
@@ -73,7 +75,7 @@ def hear(
 ) -> None:
     """The number said in each recording FILE (WAV, FLAC): one line of JSON a file, in order.
 
-    A file that cannot be heard has its reason in `error`; the others are still heard.
+    If a file cannot be read, its `error` says why; the others are still heard.
     """
     from oralquiz.listen import open_recognizer
     from oralquiz.sound import read_recording
@@ -84,7 +86,6 @@ def hear(
     code = OK
     for file in files:
         line: dict[str, Any] = {"file": file}
-        started = time.perf_counter()
         try:
             samples = read_recording(Path(file), recognizer.sample_rate)
         except BadInput as error:

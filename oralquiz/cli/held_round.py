@@ -49,7 +49,9 @@ def hold(
         console.print(f"{said} {CAUTION}")
         console.print(f"{card.output_name} and {card.input_name}: a short chirp comes first")
         if card.measure_lag() is None:
-            console.print("the chirp was not heard: latencies rest on the system's own figure")
+            console.print(
+                "the chirp was not heard: latencies rely on the delay that the system reports"
+            )
 
         def mend(error: AudioError) -> bool:
             while True:  # once without asking: the screen says why the round pauses
@@ -58,7 +60,7 @@ def hold(
                 except AudioError as still:
                     console.print(str(still))
                 else:
-                    console.print("the sound is back, the sum is read again")
+                    console.print("the sound is back; the sum is read again")
                     return True
                 again = "Try the sound again? (no ends the round)"
                 if not agreed(again, default=True, err=True):
@@ -76,7 +78,9 @@ def hold(
             live.run(card, mend)
         path = live.finish()
         if card.xruns or card.lost:
-            console.print(f"the sound card stumbled {card.xruns} times, {card.lost} samples lost")
+            console.print(
+                f"the sound broke off {card.xruns} times; the microphone lost {card.lost} samples"
+            )
     return path
 
 
@@ -125,7 +129,7 @@ def report(console: Console, db: Database, path: Path, session: Session, *, as_j
     console.print(f"Session: {path}", soft_wrap=True)
     if session.waiting:
         console.print(
-            f"Waiting for your ear: {counted(len(session.waiting), 'answer')} "
+            f"For you to listen to: {counted(len(session.waiting), 'answer')} "
             f"(oralquiz correct {path})",
             soft_wrap=True,
         )

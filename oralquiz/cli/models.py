@@ -15,9 +15,9 @@ from oralquiz.cli.common import FAILED, OK, echo, json_option, print_json
 @json_option
 @click.pass_context
 def models(ctx: click.Context, model: str | None, language: str | None, as_json: bool) -> None:
-    """The recognition models that are there: language, numbers they hear, a test of each.
+    """The recognition models on this computer: language, numbers they hear, a test of each.
 
-    The test loads the model in a process of its own and has it hear the clips that come with it.
+    The test loads the model in a separate process and has it hear the clips that come with it.
     """
     from rich.table import Table
 

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 @answer_within_option
 @course_option
 @click.option(
-    "--plan", "only_plan", is_flag=True, help="Show the sums and why each was chosen; read nothing."
+    "--plan", "only_plan", is_flag=True, help="Only show the sums and why each was chosen."
 )
 @sound_options
 @json_option
@@ -48,10 +48,10 @@ def practice(
     model: str | None,
     as_json: bool,
 ) -> None:
-    """Sums chosen for one pupil, each at the pace that suits the pupil by then.
+    """Sums chosen for one pupil, at a pace that adapts to the answers.
 
-    What has been taught is taken from the pupil's rounds and the class's practice set. Sums get
-    quicker when they go right, and slower when they do not.
+    What has been taught is taken from the pupil's rounds and the class's practice set. The pace
+    quickens as answers come out right, and slows down as they do not.
     """
     from oralquiz.cli.console import console_for
     from oralquiz.cli.held_round import hold, keep, report

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 @json_option
 @click.pass_context
 def pupils(ctx: click.Context, as_json: bool) -> None:
-    """The pupils with their scores; without a subcommand, all of them."""
+    """Show every pupil with scores, or use one of the commands below."""
     if ctx.invoked_subcommand is not None:
         return
     from oralquiz.cli.console import console_for
@@ -113,15 +113,15 @@ def pupil_as_json(pupil: Pupil) -> dict[str, Any]:
 @click.argument("name")
 @json_option
 def show(name: str, as_json: bool) -> None:
-    """How NAME is doing: rule by rule, how many right and how quickly, week by week, what repeats.
+    """Show how NAME is doing: results and speed, by rule and by week, and slips that repeat.
 
-    Shares, medians and changes are shown with their 95 % interval. A time is that of a right
-    answer, from the end of the last number to the voice; answers that were typed, asked for twice,
-    or given before the sum was over have none. A sum without an answer in the time allowed counts
-    as slower than that.
+    Shares, medians and changes are shown with their 95 % intervals. Times are those of right
+    answers, from the end of the last number to the voice; answers that were typed, asked for twice,
+    or given before the sum was over have none. A sum that was not answered in the time allowed
+    counts as slower than that.
 
     A weakness is named only when the same slip explains several wrong answers on several days;
-    each is listed with the answers it rests on. It describes answers and diagnoses nobody.
+    each is listed with the answers it rests on. It describes answers; it is not a diagnosis.
     """
     from rich.table import Table
 
@@ -240,7 +240,7 @@ def weakness_as_json(weakness: Weakness) -> dict[str, Any]:
 @pupils.command()
 @click.argument("name")
 @click.option("--class", "class_name", default="", help="The class the pupil belongs to.")
-@click.option("--consent", is_flag=True, help="A parent agreed that the voice is recorded.")
+@click.option("--consent", is_flag=True, help="A parent has agreed to voice recordings.")
 @json_option
 def add(name: str, class_name: str, consent: bool, as_json: bool) -> None:
     """Add the pupil NAME."""
@@ -253,16 +253,16 @@ def add(name: str, class_name: str, consent: bool, as_json: bool) -> None:
 
 @pupils.command()
 @click.argument("name")
-@click.option("--withdraw", is_flag=True, help="The consent is withdrawn.")
+@click.option("--withdraw", is_flag=True, help="Consent is withdrawn.")
 @json_option
 def consent(name: str, withdraw: bool, as_json: bool) -> None:
-    """Note that a parent of NAME agreed that the voice is recorded, or no longer does."""
+    """Note that a parent of NAME has agreed to voice recordings, or withdraws consent."""
     from oralquiz.records import open_records, set_consent
 
     pupil = set_consent(open_records(), name, not withdraw)
     print_json(pupil_as_json(pupil)) if as_json else echo(line(pupil))
     if withdraw and not as_json:
-        echo("What was recorded before is still there: oralquiz pupils erase or forget-voices")
+        echo("Earlier recordings are kept until `oralquiz pupils erase` or `forget-voices`")
 
 
 @pupils.command()
@@ -271,10 +271,10 @@ def consent(name: str, withdraw: bool, as_json: bool) -> None:
 @json_option
 @click.pass_context
 def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
-    """Remove NAME for good: the rows, name and voice in every session kept here, the card.
+    """Erase NAME for good: records, card, and the name and voice in every session kept here.
 
     Pages and copies saved elsewhere are yours to delete. Exit status 1 when a session file was
-    missing or could not be read; also, with nothing erased, while a round of NAME is being held.
+    missing or could not be read, or when nothing was erased because NAME is in a round.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import erase_pupil, find_pupil, open_records
@@ -297,7 +297,7 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
         files = counted(len(erased.changed), "session file")
         echo(f"{name} is erased; changed or removed: {files}")
         for path in erased.missing:
-            echo(visible(f"not where it was, look for it yourself: {path}"))
+            echo(visible(f"no longer where it was, look for it yourself: {path}"))
         for why in erased.unreadable:
             echo(visible(f"not erased from: {why}"))
         echo("Pages and copies saved elsewhere are yours to delete.")
@@ -315,9 +315,9 @@ def erase(ctx: click.Context, name: str, yes: bool, as_json: bool) -> None:
 )
 @json_option
 def forget_voices(days: int, as_json: bool) -> None:
-    """Remove the recorded voices from sessions older than DAYS; scores stay.
+    """Remove the voices from sessions older than --days; scores stay.
 
-    Exit status 1, with what remains, when a session could not be read or is being held.
+    Exit status 1, and the rest is named, when a session could not be read or is being held.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import forget_voices as forget

@@ -27,22 +27,24 @@ END = {"q", "Q", "\x1b", "\x03", "\x04"}
 @click.option(
     "--html",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="Write one page that needs nothing else: for parents, for the projector, for paper.",
+    help="Write one self-contained page: for parents, for the projector, for printing.",
 )
 @click.option(
     "--only",
     type=click.Choice(["all", "wrong"]),
     default="all",
     show_default=True,
-    help="Leave out the sums that were answered right.",
+    help="All sums, or only those that were not answered right.",
 )
 @click.option("--pupil", default="", metavar="NAME", help="Only the sums of one pupil.")
-@click.option("--language", default="en", show_default=True, help="Language of the words.")
-@click.option("--spoken", is_flag=True, help="With --html: add the moves explained by a voice.")
+@click.option(
+    "--language", default="en", show_default=True, help="The language of the explanations."
+)
+@click.option("--spoken", is_flag=True, help="With --html: add a voice that explains the moves.")
 @click.option(
     "--check",
     is_flag=True,
-    help="Run the session again from its recording: do the same events and sound come out?",
+    help="Run the session again from its recording and compare every event and all sound.",
 )
 @json_option
 def replay(
@@ -55,10 +57,10 @@ def replay(
     check: bool,
     as_json: bool,
 ) -> int:
-    """Step through the session in FILE, every correct move of every sum.
+    """Step through the session in FILE, move by move: every correct move of every sum.
 
-    Where an answer was wrong, the slips that would explain it are shown as possible, on the move
-    where each would have happened.
+    Where an answer was wrong, the slips that may explain it are shown, each on the move where it
+    would have happened.
     """
     from oralquiz.errors import BadInput
     from oralquiz.replay import choose, phrases, tell_turns

@@ -18,12 +18,16 @@ from oralquiz.cli.common import (
 
 @click.command()
 @click.option(
-    "--pupil", "names", multiple=True, required=True, help="Who answers; several take turns."
+    "--pupil",
+    "names",
+    multiple=True,
+    required=True,
+    help="Who answers; repeat it for pupils who take turns.",
 )
 @click.option(
     "--step",
     default=None,
-    help="The step whose rule is drilled; see `syllabus`. Default: its first.",
+    help="The step whose rule is drilled; see `syllabus`. Default: the first.",
 )
 @click.option(
     "--count",
@@ -32,7 +36,7 @@ from oralquiz.cli.common import (
     show_default=True,
     help="Sums for each pupil.",
 )
-@click.option("--terms", type=click.IntRange(1, 50), default=None, help="How many terms a sum has.")
+@click.option("--terms", type=click.IntRange(1, 50), default=None, help="Number of terms in a sum.")
 @click.option(
     "--pace",
     type=PACE,
@@ -46,13 +50,13 @@ from oralquiz.cli.common import (
     "--seed",
     type=SEED,
     default=None,
-    help="The same seed gives the same sums, to pupils who had none of them lately.",
+    help="The same seed gives the same sums, except those a pupil had lately.",
 )
 @sound_options
 @click.option(
     "--strict",
     is_flag=True,
-    help="Judge as in a test: twice as sure, and a second try only confirms.",
+    help="Judge as in a test: twice as certain, and a repeated answer must not change.",
 )
 @json_option
 def round(

@@ -46,7 +46,7 @@ class Screen:
         start = f"{number:>6}  {turn.pupil:<{self._name}}  {turn.sum!s:<{self._sum}}"
         answered = self._progress.answered(index)
         if answered is None or answered.verdict is None:
-            return f"{start}   –  passed over"
+            return f"{start}   –  skipped"
         if answered.verdict is Verdict.SILENT:
             return f"{start}   –  silent"
         if answered.verdict is Verdict.UNCLEAR:
@@ -57,7 +57,7 @@ class Screen:
 
 
 def early_end(session: Session) -> str:
-    """In one line, that the round did not come to its end and why; empty if it did."""
+    """One line that says why the round ended early; empty if it did not."""
     if session.why_ended == "finished":
         return ""
     why = session.why_ended or session.damage
@@ -66,7 +66,7 @@ def early_end(session: Session) -> str:
 
 
 def left_behind(folders: Sequence[Path]) -> str:
-    """In one line, that rounds were cut short and what to do; empty if none was."""
+    """One line that says which rounds were cut short and what to do; empty if none was."""
     if not folders:
         return ""
     if len(folders) == 1:

@@ -20,23 +20,25 @@ if TYPE_CHECKING:
     type=click.IntRange(0, 65_535),
     default=8765,
     show_default=True,
-    help="Port on this computer (0: any free one).",
+    help="The port on this computer (0: any free one).",
 )
 @click.option(
-    "--network", is_flag=True, help="Let tablets of the class network in too, over TLS, by code."
+    "--network",
+    is_flag=True,
+    help="Also let in tablets on the class network, over TLS, with a code.",
 )
 @click.option(
     "--network-port",
     type=click.IntRange(0, 65_535),
     default=8766,
     show_default=True,
-    help="Port for the class network.",
+    help="The port for the class network.",
 )
 @click.option(
     "--name",
     "names",
     multiple=True,
-    help="A name or address of this computer in the network, if the right one is not found.",
+    help="A name or address of this computer on the network, if the right one is not found.",
 )
 @click.option("--model", default=None, help="A model of `models`, or its folder.")
 @click.option(
@@ -58,10 +60,11 @@ def serve(
     browse: bool,
     as_json: bool,
 ) -> None:
-    """Serve the pages of teacher and pupils until stopped with Ctrl-C.
+    """Serve the teacher's and the pupils' pages until stopped with Ctrl-C.
 
-    Without --network only this computer reaches them. The first --network asks for a passphrase
-    and makes a certificate. Rounds that a crash cut short are entered into the records meanwhile.
+    Without --network only this computer can open them. With --network for the first time, it asks
+    for a passphrase and makes a certificate. Rounds that a crash cut short are entered into the
+    records meanwhile.
     """
     from oralquiz.cli.screen import CAUTION
     from oralquiz.compose import load_syllabus
@@ -72,7 +75,7 @@ def serve(
     keys = server.keys_in()
     if network and not keys.passphrase:
         echo(
-            "Tablets come in by code, the teacher by a passphrase: choose one of "
+            "Tablets join with a code, the teacher logs in with a passphrase: choose one of "
             f"{PASSPHRASE_LENGTH} characters or more.",
             err=True,
         )

@@ -15,7 +15,7 @@ SIGNS = {
 
 
 def grid_lines(columns: Sequence[RuleColumn]) -> list[str]:
-    """One line a pupil, one sign a rule that the class has met, and what signs and numbers mean."""
+    """A line for each pupil with a sign for each rule that the class has met, and a legend."""
     met = [column for column in columns if not column.new]
     if not met:
         return []

@@ -166,8 +166,8 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         show_default=True,
         help="How many sums.",
     ),
-    click.option("--terms", type=RangeType(1, MAX_TERMS), help="Terms a sum has: 5, or 4-6."),
-    click.option("--digits", type=RangeType(1, 9), help="Digits a term has: 2, or 1-2."),
+    click.option("--terms", type=RangeType(1, MAX_TERMS), help="Terms in a sum: 5, or 4-6."),
+    click.option("--digits", type=RangeType(1, 9), help="Digits in a term: 2, or 1-2."),
     click.option(
         "--columns", type=click.IntRange(1, MAX_COMPOSE_COLUMNS), help="Columns of the frame."
     ),
@@ -176,7 +176,7 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         type=click.IntRange(1, 100),
         default=1,
         show_default=True,
-        help="How often each sum must use the drilled rule, at least.",
+        help="Least number of times each sum uses the drilled rule.",
     ),
     click.option(
         "--drill", type=RuleType(), multiple=True, help="Drill this rule instead of the step's."
@@ -184,15 +184,13 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
     click.option(
         "--allow", type=RuleType(), multiple=True, help="Allow this rule too, taught or not."
     ),
-    click.option("--minus", metavar="N, N-M or P%", help="How many terms are minus."),
-    click.option("--signs", help="One sign a term: +, - or ? for either, such as +-??+."),
+    click.option("--minus", metavar="N, N-M or P%", help="How many terms are subtracted."),
+    click.option("--signs", help="A sign for each term: +, - or ? for either, such as +-??+."),
     click.option("--answer", type=RangeType(-99_999, 99_999), help="The answer: 50, or 10-60."),
-    click.option(
-        "--digits-in-all", type=click.IntRange(1), help="How many digits all terms have together."
-    ),
+    click.option("--digits-in-all", type=click.IntRange(1), help="Digits of all terms together."),
     click.option("--repeats", is_flag=True, help="A term may follow itself."),
     click.option("--cancels", is_flag=True, help="A term may follow its opposite."),
-    click.option("--minus-first", is_flag=True, help="The first term may be minus."),
+    click.option("--minus-first", is_flag=True, help="The first term may be negative."),
     click.option(
         "--below-zero",
         is_flag=True,
@@ -203,9 +201,9 @@ _OPTIONS: tuple[Callable[[Any], Any], ...] = (
         "--avoid",
         type=click.Path(path_type=Path),
         multiple=True,
-        help="A file of sums not to be given again.",
+        help="A file of sums that are not to be used again.",
     ),
-    click.option("--avoid-pupil", help="Give no sum that this pupil was given lately."),
+    click.option("--avoid-pupil", help="Use no sum that this pupil had lately."),
     click.option(
         "--last",
         type=click.IntRange(1),

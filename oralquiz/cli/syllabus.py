@@ -28,8 +28,8 @@ WORDS = 26
 def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None:
     """The steps of a course: one that comes with the program, or your own TOML file.
 
-    The counts are of sums of 5 terms that use the step's rule once or twice, and of 10 terms that
-    use it three times; where a course sets the number of terms, of such sums instead.
+    It counts the sums of 5 terms that use the step's rule once or twice, and those of 10 terms
+    that use it three times; where a course sets the number of terms, it counts such sums instead.
     """
     if list_them:
         _list(as_json)
@@ -84,7 +84,7 @@ def syllabus(name: str, list_them: bool, no_counts: bool, as_json: bool) -> None
         )
     out.print(table)
     if left_out:
-        out.print(f"This window is too narrow for {', '.join(left_out)}: widen it, or use --json.")
+        out.print(f"The window is too narrow for {', '.join(left_out)}: widen it, or use --json.")
     out.print(f"Source: {course.source}" if course.source else "")
     out.print(course.caveat)
 

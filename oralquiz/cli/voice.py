@@ -28,13 +28,13 @@ def voice() -> None:
 
 @voice.command(name="list")
 @click.option("--language", metavar="CODE", help="Only voices of this language, such as de.")
-@click.option("--all", "every", is_flag=True, help="Every voice that is there.")
+@click.option("--all", "every", is_flag=True, help="List every voice.")
 @json_option
 def list_(language: str | None, every: bool, as_json: bool) -> None:
-    """The voices to try first, by the name that --voice takes; all of them with --all.
+    """The voices to try first, by the name that --voice takes; with --all, all of them.
 
-    Understood is the share of terms that an unrelated recogniser understands at a pace of 2.5 s,
-    where that was measured. JSON has every voice.
+    The column "understood" is the share of terms that an unrelated recogniser understood at a
+    pace of 2.5 s, where that was measured. --json lists every voice.
     """
     from rich.table import Column, Table
 
@@ -56,10 +56,10 @@ def list_(language: str | None, every: bool, as_json: bool) -> None:
     shown = found if every else [entry for entry in found if entry.suggested] or found
     # a name that is cut off cannot be typed
     name = Column("name", no_wrap=True, min_width=max(len(entry.name) for entry in shown))
-    table = Table(name, "language", "understood", "what")
+    table = Table(name, "language", "understood", "description")
     for entry in shown:
         share = "" if entry.understood is None else f"{entry.understood:.0%}"
-        what = f"{entry.about}; the usual one" if entry.usual else entry.about
+        what = f"{entry.about}; the default" if entry.usual else entry.about
         table.add_row(entry.name, ", ".join(entry.languages), share, what)
     console_for().print(table)
     if len(shown) < len(found):
@@ -68,7 +68,7 @@ def list_(language: str | None, every: bool, as_json: bool) -> None:
 
 @voice.command(name="try")
 @click.argument("name", required=False)
-@click.option("--text", help="What it says; without it a short sum in its language.")
+@click.option("--text", help="What it says. Default: a short sum in its language.")
 @click.option("--language", default=None, metavar="CODE", help="The language of the sum.")
 @click.option("--rate", type=click.IntRange(60, 400), help="Words a minute.")
 @click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
@@ -85,7 +85,7 @@ def try_(
     speaker: str | None,
     out: Path | None,
 ) -> None:
-    """Hear voice NAME say something (without NAME the default voice)."""
+    """Hear the voice NAME, or the default voice, say something."""
     from oralquiz.audio import say_aloud
     from oralquiz.beads import Sum
     from oralquiz.sound import Clip, wav_bytes
@@ -109,10 +109,10 @@ def try_(
 
 
 @voice.command()
-@click.option("--language", default="en", show_default=True, metavar="CODE", help="A language.")
+@click.option("--language", default="en", show_default=True, metavar="CODE", help="The language.")
 @json_option
 def phrases(language: str, as_json: bool) -> None:
-    """What is said around the numbers, and the file in which you can change it."""
+    """Show the words said around the numbers, and the file in which you can change them."""
     from oralquiz.speak import own_table
     from oralquiz.speak import phrases as row_of
 
@@ -136,7 +136,9 @@ def phrases(language: str, as_json: bool) -> None:
     type=click.Path(exists=True, file_okay=False, path_type=Path),
     help="Take sound files named after the words, such as thirty.wav, instead of recording.",
 )
-@click.option("--word", "only", multiple=True, help="Only this word, anew; may be repeated.")
+@click.option(
+    "--word", "only", multiple=True, help="Record only this word again; repeat it for several."
+)
 @click.option("--highest", default=99, show_default=True, help="The highest number to dictate.")
 @click.option("--microphone", metavar="NAME", help="Name or number of the microphone.")
 @click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
@@ -153,9 +155,9 @@ def record(
     speaker: str | None,
     no_check: bool,
 ) -> None:
-    """Record your own voice NAME: a few dozen words, each checked, and it dictates.
+    """Record your own voice as NAME: a few dozen words, each checked; then it can dictate.
 
-    Words that are recorded already are not asked for again. Exit code 1 while words are missing.
+    Words that are already recorded are not asked for again. Exit status 1 while words are missing.
     """
     from oralquiz.audio import SoundCard
     from oralquiz.speak import OwnVoice, needed_words, own_voices
@@ -169,7 +171,7 @@ def record(
     if folder is not None:
         refused = _from_folder(name, language, wanted, folder, checker)
     elif wanted:
-        echo(f"{len(wanted)} words. Say each one plainly after it is shown; Ctrl-C ends.")
+        echo(f"{len(wanted)} words. Say each one clearly when it appears; Ctrl-C stops.")
         with SoundCard(speaker, microphone) as card:
             for index, word in enumerate(wanted):
                 echo(f"{index + 1}/{len(wanted)}   {word}")
@@ -178,7 +180,7 @@ def record(
     missing = OwnVoice(name).missing(highest)
     if missing or refused:
         left = ", ".join(dict.fromkeys([*refused, *missing]))
-        echo(f"still wanted: {left}: call this command again")
+        echo(f"still missing: {left}; run this command again")
         ctx.exit(FAILED)
     echo(f"own:{name} is complete: oralquiz voice try own:{name}")
 
@@ -227,7 +229,7 @@ def _from_folder(
         try:
             clip = read_clip(path)
         except BadInput as error:
-            raise BadInput(f"{path}: no sound file that can be read: {error}") from error
+            raise BadInput(f"{path}: cannot be read as sound: {error}") from error
         trouble = complaint(clip.samples, clip.sample_rate)
         heard = None if trouble else _misheard(checker, word, language, clip)
         if heard is not None:

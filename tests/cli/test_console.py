@@ -86,7 +86,7 @@ def test_a_narrow_window_shows_what_a_step_teaches_rather_than_every_count(
     words = " ".join("".join(c if c.isalnum() else " " for c in shown).split())
     assert "free" in words
     assert max(map(len, shown.splitlines())) <= width
-    left_out = "This window is too narrow for" in " ".join(shown.split())
+    left_out = "The window is too narrow for" in " ".join(shown.split())
     assert left_out == (counts < 3)
     assert ("130,331,277" in shown) == (counts > 0)
     assert ("8.18 x 10^15" in shown) == (counts == 3)

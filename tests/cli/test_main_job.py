@@ -67,7 +67,7 @@ def test_the_demo_replays(shown: dict[str, Any]) -> None:
 
 def test_a_demo_never_overwrites_another(shown: dict[str, Any]) -> None:
     out = str(Path(shown["database"]).parent)
-    assert "something in it already" in call("demo", "--fast", "--out", out, code=2).stderr
+    assert "this folder is not empty" in call("demo", "--fast", "--out", out, code=2).stderr
 
 
 @pytest.fixture

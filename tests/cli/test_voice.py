@@ -113,7 +113,7 @@ def test_what_is_missing_is_reported_and_added_later(tmp_path: Path) -> None:
     words = needed_words("en")
     write_words(tmp_path / "some", words[:30])
     shown = run("record", "ann", "--from", str(tmp_path / "some"), "--no-check", code=1)
-    assert f"still wanted: {words[30]}, {words[31]}" in shown
+    assert f"still missing: {words[30]}, {words[31]}" in shown
     write_words(tmp_path / "rest", words[30:])
     run("record", "ann", "--from", str(tmp_path / "rest"), "--no-check")
     assert OwnVoice("ann").missing() == ()
@@ -126,7 +126,7 @@ def test_a_bad_file_is_named_and_the_others_are_kept(tmp_path: Path) -> None:
     assert "two.wav: nothing was heard" in shown
     assert OwnVoice("ann").words == ("one", "three")
     (tmp_path / "words" / "four.wav").write_bytes(b"no sound")
-    with pytest.raises(BadInput, match=r"four\.wav: no sound file"):
+    with pytest.raises(BadInput, match=r"four\.wav: cannot be read as sound"):
         run("record", "ann", "--from", str(tmp_path / "words"), "--no-check")
 
 

@@ -98,7 +98,7 @@ def test_the_check_of_sessions_names_what_is_left(db: Database, tmp_path: Path) 
     (left / "audio.flac").write_bytes(b"a voice")
     found = CliRunner().invoke(main, ["check", "sessions"])
     assert found.exit_code == 1
-    assert found.output == f"{left}: left by a crash, may hold voices\n"
+    assert found.output == f"{left}: left by a crash, may contain voices\n"
 
 
 def test_nobody_else_reads_the_records(db: Database, tmp_path: Path) -> None:
