@@ -76,7 +76,8 @@ FADE = 10 ** (-6 * BLOCK / SESSION_RATE / LATE_S)
 """What is left of the echo's power a block later."""
 
 WINDOW = np.sin(np.pi * (np.arange(2 * BLOCK) + 0.5) / (2 * BLOCK))
-"""Of the room's noise: its blocks overlap by half, and the squares of two windows add up to 1."""
+"""The window of the noise like the room's: blocks overlap by half, and the squares of two
+overlapping windows add up to 1."""
 
 Spectra = NDArray[np.complex128]
 Powers = NDArray[np.float64]
@@ -90,13 +91,13 @@ class EchoCanceller:
         bins = BLOCK + 1
         self._played: Spectra = np.zeros((PARTS, bins), complex)  # newest first
         self._power: Powers = np.zeros((PARTS, bins))  # of the same
-        self._sounds_on = 0  # blocks until nothing of what was played is in those
+        self._sounds_on = 0  # blocks until the last sound played has left them
         self._path: Spectra = np.zeros((PARTS, bins), complex)
         self._unsure = _unlearned()
         self._others: Powers = np.full(bins, 1e-6 * BLOCK)  # power of what is not echo
         self._smooth: Powers | None = None  # power of what is left, over some 0.2 s
         self._quiet: deque[tuple[float, Powers]] = deque(maxlen=ROOM)
-        self._quietest: tuple[float, Powers] | None = None  # of those; None: to be found
+        self._quietest: tuple[float, Powers] | None = None  # of those; None: not found
         self._echo = 0.0  # power of the echo, dying away as a room does
         self._leaks: deque[float] = deque([1.0] * (LEAKS // 5), maxlen=LEAKS)
         self._leak = 1.0  # the LEAK_SHARE quantile of those
@@ -137,7 +138,7 @@ class EchoCanceller:
         return self._gate(left, error, may_be)
 
     def _take_in(self, coming: NDArray[np.float64]) -> None:
-        """The spectra of what is played, a block later."""
+        """Move on by one block in the spectra of what is played."""
         silent = not coming.any()
         if not silent:
             self._sounds_on = PARTS + 1  # a block is in two transforms
@@ -231,7 +232,7 @@ class EchoCanceller:
         return room[1]
 
     def _note(self, quiet: tuple[float, Powers]) -> None:
-        """One more block without echo; the oldest may leave."""
+        """Take one more block without echo; the oldest may drop out."""
         if len(self._quiet) == ROOM and self._quiet[0] is self._quietest:
             self._quietest = None
         elif self._quietest is not None and quiet[0] < self._quietest[0]:
@@ -246,7 +247,7 @@ class EchoCanceller:
 
 
 def _push(held: NDArray[Any], new: NDArray[Any]) -> None:
-    """Put ``new`` (k, ...) at the end of ``held`` (n, ...); the first k leave."""
+    """Put ``new`` (k, ...) at the end of ``held`` (n, ...); the first k drop out."""
     held[: -len(new)] = held[len(new) :]
     held[-len(new) :] = new
 

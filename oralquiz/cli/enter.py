@@ -48,7 +48,7 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
         told.append(_as_json(path, entered))
         if not as_json:
             echo(visible(sentence(path, entered)))
-    with suppress(OralquizError, sqlite3.Error):  # else made good at a pupil's next practice
+    with suppress(OralquizError, sqlite3.Error):  # otherwise done at a pupil's next practice
         follow_new(db)
     if as_json:
         print_json(told)

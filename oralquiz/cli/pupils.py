@@ -86,7 +86,7 @@ def files_bar(what: str) -> Iterator[Callable[[int, int], None]]:
 
 
 def print_grid(db: Database, class_name: str) -> None:
-    """How the class's pupils stand with the rules of the usual course, as last followed."""
+    """Print how the class's pupils stand with the rules of the default course."""
     from oralquiz.cli.standings import grid_lines
     from oralquiz.compose import load_syllabus
     from oralquiz.learn import rule_columns
@@ -191,7 +191,7 @@ def show(name: str, as_json: bool) -> None:
 
 
 def _finite(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    """A dict of JSON, which has no infinity: an interval without an end has null."""
+    """A dict for JSON, which has no infinity: an interval without an upper end has null."""
     return {key: None if value == math.inf else value for key, value in pairs}
 
 
@@ -211,7 +211,7 @@ def week_table(by_week: Sequence[Week]) -> Table:
 
 
 def print_charts(console: Console, by_week: Sequence[Week]) -> None:
-    """The weeks as pictures of plain characters, one line a week."""
+    """Print the charts of the weeks in plain characters, one line a week."""
     from oralquiz.report import pupil_charts, text_legend, text_point
 
     for chart in pupil_charts(by_week):

@@ -1,8 +1,8 @@
-"""The sets of sums for a lesson: one for each pupil, all different, or one for everybody.
+"""The sets of sums for a lesson: a different one for each pupil, or one for everybody.
 
 Each sum of a set uses the drilled rule at least twice; no answer repeats, no sum is one that the
-pupil was given lately, and no sum is in two sets. Where there are too few such sums, these demands
-are dropped in that order. A set goes from easier to harder.
+pupil had lately, and no sum is in two sets. Where there are too few such sums, these demands are
+dropped in that order. A set goes from easier to harder.
 """
 
 from __future__ import annotations
@@ -18,9 +18,11 @@ from oralquiz.compose.request import Request
 from oralquiz.compose.sets import compose_set
 
 SPARE = 30
-"""How many more than needed are composed: some were given lately, some answers repeat."""
+"""How many sums more than needed are composed, since some were given lately and some answers
+repeat."""
 EVEN = 240
-"""At most so many are spread evenly over hands and digits; a large class has the rest drawn."""
+"""At most this many are spread evenly over hands and digits; for a large class the rest are drawn
+at random."""
 
 Terms = tuple[int, ...]
 
@@ -38,7 +40,7 @@ class LessonSets:
 def compose_lesson(
     request: Request, count: int, seed: int, avoid: Sequence[Collection[Terms]] = ((),)
 ) -> LessonSets:
-    """Sets of ``count`` sums, one for each item of ``avoid``: what that pupil was given lately.
+    """Sets of ``count`` sums, one for each item of ``avoid``, the sums that a pupil had lately.
 
     A set is empty where there is no such sum at all. The same seed gives the same sets.
     """
@@ -46,7 +48,7 @@ def compose_lesson(
     wanted = needed + SPARE + max(map(len, avoid), default=0)
     every = compose(request, wanted, seed)
     twice = _twice(request, wanted, seed)
-    Random(seed).shuffle(twice)  # they come from easier to harder, and every set needs both
+    Random(seed).shuffle(twice)  # they come in order of difficulty, and each set needs a mixture
     pool = list(dict.fromkeys([*twice, *(one.terms for one in every.sums)]))
     used: set[Terms] = set()
     sets = [_set(pool, count, lately, used) for lately in avoid]

@@ -63,7 +63,7 @@ class Slip:
 
 
 def partner(rule: Rule) -> int:
-    """The last part of a rule with its sign: -2 of + 3 is + 5 - 2, 1 of + 6 is + 10 - 5 + 1."""
+    """The last part of a rule, with its sign: -2 in + 5 - 2, which is + 3; 1 in + 10 - 5 + 1."""
     sign, size = (1 if rule.digit > 0 else -1), abs(rule.digit)
     whole = 10 if rule.kind is Kind.TEN else 5
     return sign * (size - whole)

@@ -187,8 +187,8 @@ def complement_wrong_way(move: ColumnMove) -> Iterator[Deviation]:
 
 
 def complement_wrong_partner(move: ColumnMove) -> Iterator[Deviation]:
-    """Another number than the one that makes five, or ten, with the digit: any other with five, one
-    more or one less with ten."""
+    """The wrong partner for the digit: any other where the whole is five; where it is ten, one more
+    or one less."""
     size = abs(move.task.digit)
     if move.rule.kind is Kind.FIVE:
         for other in {1, 2, 3, 4} - {5 - size}:
@@ -237,8 +237,7 @@ def passing_wrong_way(move: ColumnMove) -> Iterator[Deviation]:
 
 
 def ten_moved_in_vain(move: ColumnMove) -> Iterator[Deviation]:
-    """The next column is moved by one, either way, though nothing is, or nothing more, to be
-    carried."""
+    """The next column is moved by one, either way, although nothing (more) is to be carried."""
     for one in (move.sign, -move.sign):
         if move.task.column + 1 < move.columns:
             extra = Digit(move.task.column + 1, one, carry=True)

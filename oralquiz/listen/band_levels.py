@@ -74,7 +74,7 @@ def voice_levels(samples: Samples, sample_rate: int) -> Levels:
 
 
 def spread_db(levels: Levels) -> float:
-    """How far a recording's level goes up and down, from 20 ms to 20 ms, in decibels.
+    """How far a recording's level varies between pieces of 20 ms, in decibels.
 
     Between its 10th and 90th centile: a steady noise stays within 5 dB, a word does not.
     """

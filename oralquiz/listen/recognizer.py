@@ -214,14 +214,14 @@ class AnswerListener:
 
     @property
     def foreseen(self) -> int:
-        """Samples up to the step after which the answer could be complete. Looking for a voice at
-        every step costs several times as much as when an answer could be over."""
+        """Samples up to the next step at which the answer could be complete. (Looking for a voice
+        at every step would cost several times as much.)"""
         due = max(self.position + 1, min(self._over_at(), self._detector.wants(self._closed)))
         return -(-due // self._step) * self._step - self.position
 
     def _over_at(self) -> int:
-        """The position by which what was heard is an answer, if no more voice comes; beyond
-        everything if it was told already, or there is none."""
+        """The position at which what was heard becomes an answer if no more voice comes; NEVER if
+        that was told already, or nothing was heard."""
         quiet_since = self._detector.quiet_since
         if quiet_since is None:
             return NEVER
@@ -286,8 +286,8 @@ class AnswerListener:
 
 @dataclass
 class _Heard:
-    """What was heard up to ``quiet_since``, and the seconds of quiet after which it is an answer;
-    ``told`` once it was."""
+    """What was heard up to ``quiet_since``, and the seconds of quiet that make it an answer;
+    ``told``: it was given as one."""
 
     quiet_since: int
     hearing: Hearing

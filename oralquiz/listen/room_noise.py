@@ -12,7 +12,7 @@ MARGIN_DB = 3.0
 ROOM_S = 3.0
 """Seconds of sound without voice from which the room is known."""
 ROOM_EVERY_S = 0.1
-"""The room is measured anew this often; between, it counts as unchanged."""
+"""The room is measured again this often; in between it counts as unchanged."""
 EVERY = round(ROOM_EVERY_S / HOP_S)
 ROOM_LEAST_DB = LEAST_DB + 6
 
@@ -57,7 +57,7 @@ def ceiling_of(levels: Levels) -> Levels:
     times as far above the median as the 10th lies below.
     """
     tenth, half = levels.shape[1] // 10, levels.shape[1] // 2
-    ordered = np.partition(levels, half, axis=1)  # one place at a time: a fifth of both at once
+    ordered = np.partition(levels, half, axis=1)  # one place at a time costs a fifth of both
     median = ordered[:, half].copy()
     if tenth < half:
         ordered[:, :half].partition(tenth, axis=1)

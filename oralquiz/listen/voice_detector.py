@@ -105,12 +105,12 @@ class VoiceDetector:
         return self._begun is not None
 
     def wants(self, quiet: int) -> int:
-        """The position by which the next samples are wanted: no voice that goes on or is yet to
-        come can have been over for ``quiet`` samples before, so all of them may come at once."""
+        """The position up to which samples may come in one go: before it, no voice that goes on or
+        is yet to begin can have been over for ``quiet`` samples."""
         last = self._windows if self._begun is None else self._last_active + 1
         wanted = last * self._hop + quiet
         if not self._told and self._windows < MISTAKEN_S / HOP_S:
-            # where the room is measured next, a voice may turn out to be long over
+            # when the room is measured next, a voice may prove to be long over
             measured = (self._windows // EVERY + 1) * EVERY
             wanted = min(wanted, measured * self._hop + self._bands.width - self._hop)
         return wanted

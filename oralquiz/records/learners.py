@@ -38,7 +38,7 @@ class Learner:
 
 
 def follow(db: Database, pupil: Pupil, syllabus: Syllabus) -> Learner:
-    """What practice knows of ``pupil`` so far, every answer in the records taken in."""
+    """Bring what practice knows of ``pupil`` up to date with the answers in the records."""
     db.execute("update learners set behind = 0 where pupil_id = ?", [pupil.id])
     step, settings = reached_step(db, pupil, syllabus), _settings(db, pupil)
     taught = step if syllabus.taught(step) else ALL_RULES  # a course that adds none, only drills
@@ -88,14 +88,14 @@ def rule_states(db: Database) -> dict[int, dict[Rule, Skill]]:
 
 
 def follow_new(db: Database, syllabus: Syllabus | None = None) -> None:
-    """Follow every pupil who has answers that were not taken in: on ``syllabus``, or (None) each on
-    the course that was followed before."""
+    """Follow every pupil with answers that were not taken in yet: on ``syllabus`` or, where that is
+    None, each on the course used before."""
     for pupil in untold(db):
         follow(db, pupil, syllabus or _course_of(db, pupil))
 
 
 def untold(db: Database) -> list[Pupil]:
-    """The pupils of whom something was stored since they were last followed."""
+    """The pupils for whom something was stored since they were last followed."""
     rows = db.query(
         """
         select distinct sums.pupil_id from sums
@@ -108,7 +108,7 @@ def untold(db: Database) -> list[Pupil]:
 
 
 def _course_of(db: Database, pupil: Pupil) -> Syllabus:
-    """The shipped course on which the pupil was followed last; else the usual one."""
+    """The shipped course on which the pupil was followed last; otherwise the default one."""
     courses = db.query("select course from learners where pupil_id = ?", [pupil.id])
     shipped = [row["course"] for row in courses if row["course"] in shipped_syllabi()]
     return load_syllabus(*shipped)

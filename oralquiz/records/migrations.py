@@ -13,8 +13,8 @@ erased_turns             the turns of a session whose pupil was erased, so that 
 erased_names             a slow salted hash of each name that was erased, and when
 cards                    pupils' own codes for practice at home
 practice_sets            what a class practises at home; the newest counts
-learners                 what practice knows of each pupil (JSON), and of which answers it knows it;
-                         ``behind`` once something was stored since
+learners                 what practice knows of each pupil (JSON), and from which answers;
+                         ``behind``: something was stored since
 rule_states              of it, for every rule: skill, moves seen, mastered, when due
 counted (a view)         what counts of a sum: verdict, value, latency
 

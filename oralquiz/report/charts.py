@@ -1,7 +1,7 @@
-"""A chart of something over the weeks: marks, the line that goes with each, and a legend.
+"""A chart of something over the weeks: a mark and a line for each week, and a legend.
 
-As SVG that needs no style sheet, no script and no colour. Across, everything is in per cent, so it
-fills any width from a phone's up and its letters stay as large as the page's; downwards, in pixels.
+It is SVG that needs no style sheet, no script and no colour. Widths are in per cent and heights in
+pixels, so a chart fills any width from a phone's upwards and its letters keep their size.
 """
 
 from __future__ import annotations
@@ -13,16 +13,17 @@ from enum import StrEnum
 from html import escape
 
 LEFT, RIGHT = 21.0, 95.0
-"""Between which the marks lie, in per cent of the width."""
+"""The marks lie between these, in per cent of the width."""
 TOP, BOTTOM = 40.0, 150.0
 """The highest and the lowest line of the scale, in pixels."""
 LETTERS = 13
+"""The size of the letters, in pixels."""
 LINE = 19
 """The distance between two lines of the legend, in pixels."""
 
 
 class Shape(StrEnum):
-    """The shape of a value."""
+    """The shape of the mark that stands for a value."""
 
     DOT = "dot"
     SQUARE = "square"
@@ -31,8 +32,8 @@ class Shape(StrEnum):
 
 @dataclass(frozen=True)
 class ChartPoint:
-    """What was found in one week (None: nothing): the value, and the ends of its line. ``high`` may
-    be infinite."""
+    """One week: the value (None: there is none) and the ends of the line through its mark. ``high``
+    may be infinite."""
 
     label: str
     value: float | None
@@ -71,7 +72,7 @@ def chart_svg(chart: Chart) -> str:
         f"<title>{escape(chart.title)}</title>",
         f'<text x="0" y="14" font-weight="600">{escape(chart.title)}</text>',
         *_scale(chart),
-        *_way(chart),
+        *_connections(chart),
         *(_point(chart, at, point) for at, point in enumerate(chart.points)),
         *_labels(chart),
         *_legend(chart),
@@ -100,7 +101,7 @@ def _scale(chart: Chart) -> list[str]:
     return parts
 
 
-def _way(chart: Chart) -> list[str]:
+def _connections(chart: Chart) -> list[str]:
     """Thin lines from each value to that of the next week."""
     parts = []
     for at, (one, other) in enumerate(zip(chart.points, chart.points[1:], strict=False)):
@@ -140,7 +141,7 @@ def _mark(mark: Shape, y: float) -> str:
 
 
 def _labels(chart: Chart) -> list[str]:
-    """The first week, the last, and one between them: so many fit on a phone."""
+    """The first week, the last, and one between them: more would not fit on a phone."""
     last = len(chart.points) - 1
     wanted = {0: "middle", last: "end" if last else "middle"}
     if last >= 4:
@@ -165,11 +166,11 @@ def _legend(chart: Chart) -> list[str]:
 
 
 def _x(chart: Chart, at: int) -> float:
-    """Per cent from the left."""
+    """The place of week ``at``, in per cent from the left."""
     last = len(chart.points) - 1
     return (LEFT + RIGHT) / 2 if last == 0 else LEFT + (RIGHT - LEFT) * at / last
 
 
 def _y(chart: Chart, value: float) -> float:
-    """Pixels from above."""
+    """The height of ``value``, in pixels from the top."""
     return BOTTOM - (BOTTOM - TOP) * chart.share(value)

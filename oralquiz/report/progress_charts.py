@@ -13,7 +13,7 @@ SHARES = (0.0, 25.0, 50.0, 75.0, 100.0)
 
 
 def pupil_charts(weeks: Sequence[Week]) -> tuple[Chart, ...]:
-    """Of the last MOST_WEEKS weeks; empty for a pupil without any."""
+    """The charts of the last MOST_WEEKS weeks; none for a pupil who has not answered yet."""
     weeks = weeks[-MOST_WEEKS:]
     if not weeks:
         return ()
@@ -24,7 +24,7 @@ def pupil_charts(weeks: Sequence[Week]) -> tuple[Chart, ...]:
             SHARES,
             "%",
             Shape.DOT,
-            ("right of right and wrong", "95 % confidence limits"),
+            ("right, out of right and wrong", "95 % confidence limits"),
         ),
         _seconds(
             "Speed",
@@ -42,7 +42,7 @@ def pupil_charts(weeks: Sequence[Week]) -> tuple[Chart, ...]:
 
 
 def class_charts(weeks: Sequence[ClassWeek]) -> tuple[Chart, ...]:
-    """Of a class, pupil beside pupil; empty where nobody has answered."""
+    """The charts of a class, in which every pupil counts alike; none if nobody has answered."""
     weeks = weeks[-MOST_WEEKS:]
     if not weeks:
         return ()
@@ -99,7 +99,7 @@ def _ends(spread: Spread | None) -> tuple[float | None, float | None, float | No
 def _seconds(
     title: str, points: Sequence[ChartPoint], mark: Shape, legend: tuple[str, str]
 ) -> Chart:
-    """The scale takes in all marks, and lines as far as twice the highest mark."""
+    """The scale holds every mark, and lines up to twice as high as the highest mark."""
     values = [point.value for point in points if point.value is not None]
     highest = max(values, default=1.0)
     ends = [min(point.high, 2 * highest) for point in points if point.high is not None]

@@ -1,4 +1,4 @@
-"""A chart's points in plain characters, for a terminal: ``|   ├──●─┤   |``."""
+"""A chart in plain characters, for a terminal: one line a week, such as ``|  (--o--)  |``."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ def text_point(chart: Chart, point: ChartPoint, width: int = WIDTH) -> str:
 
 
 def text_legend(chart: Chart) -> str:
-    """What the signs mean, and from where to where the scale goes."""
+    """What the signs mean, and the ends of the scale."""
     value, line = chart.legend
     low, high = chart.scale[0], chart.scale[-1]
     return f"{MARKS[chart.mark]} {value}, (--) {line}; from {low:g} to {high:g} {chart.unit}"

@@ -20,10 +20,10 @@ from oralquiz.sound import SESSION_RATE, Samples, samples_in
 
 
 class Answering:
-    """The answer to one sum, over all attempts at it; begun anew when the sum is read again.
+    """The answer to one sum, over all attempts at it; a new one begins when the sum is read again.
 
-    It decides when nothing more is waited for and what the verdict is, and tells it as events; it
-    plays and records nothing. Positions are samples of the session. ``index`` is the turn's,
+    It decides when the answer is over and what the verdict is, and gives both as events; it plays
+    and records nothing. Positions are samples of the session. ``index`` is the turn's,
     ``highest`` the largest number that the frame shows, ``sum_ends`` the sample after the last
     spoken term.
     """
@@ -67,12 +67,12 @@ class Answering:
         self.listen(at)
 
     def nothing_before(self, at: int) -> int:
-        """The position, after ``at``, before which ``hear`` gives nothing, whatever is heard."""
+        """The position, after ``at``, before which ``hear`` can give no event."""
         assert self._listener is not None
         return min(self._listen_until, at + self._listener.foreseen)
 
     def hear(self, samples: Samples, at: int) -> list[Heard | Judged]:
-        """Take the next ``samples`` (n,), which end at ``at``: what came of the answer with them.
+        """Take the next ``samples`` (n,), which end at ``at``; returns what became of the answer.
 
         Where the last event is a verdict, ``next`` says what follows from it.
         """
@@ -85,7 +85,7 @@ class Answering:
         return self._heard(as_recorded(hearing), at)
 
     def typed(self, value: int, at: int) -> Judged:
-        """The verdict on ``value``, given by hand at ``at``: certain; its latency is the hand's."""
+        """The verdict on ``value``, typed at ``at``: certain; its latency includes the typing."""
         verdict = Verdict.RIGHT if value == self._answer else Verdict.WRONG
         latency = latency_s(self.sum_ends, at, SESSION_RATE)
         return Judged(self._index, self.attempt, verdict, value, latency, typed=True)
@@ -105,7 +105,7 @@ class Answering:
         return listener.finish() if late or not listener.speaking else None
 
     def _nothing_since(self, hearing: Hearing) -> bool:
-        """Whether this is still the wrong number that might have been taken back."""
+        """Whether no more was heard since the wrong number that may be taken back."""
         return self._wrong is not None and hearing.offset_s == self._wrong.offset_s
 
     def _heard(self, hearing: Hearing, at: int) -> list[Heard | Judged]:

@@ -1,4 +1,4 @@
-"""What a teacher or a pupil may have a running round do."""
+"""The commands that a teacher or a pupil may give to a running round."""
 
 from __future__ import annotations
 

@@ -8,7 +8,7 @@ from oralquiz.rounds.ports import AudioOut, EchoFilter
 from oralquiz.sound import BLOCK, Mixer, Samples, quantise
 
 MOST_AT_ONCE = 50
-"""Blocks (a second) of a stream that are taken in one go at most."""
+"""The most blocks of a stream (one second) that are taken in one go."""
 
 SILENCE: Samples = np.zeros(MOST_AT_ONCE * BLOCK, dtype=np.float32)
 SILENCE.setflags(write=False)
@@ -25,7 +25,7 @@ class Playback:
         self._sounds = Mixer()
 
     def play(self, samples: Samples, at: int) -> int:
-        """Have ``samples`` (n,) start at position ``at`` or as soon as possible after it; where."""
+        """Start ``samples`` (n,) at ``at``, or as soon after it as possible; returns the position."""
         samples = quantise(samples)
         start = self._out.play(samples, at)
         self._sounds.add(samples, start)
@@ -41,7 +41,7 @@ class Playback:
         self._sounds.stop(at)
 
     def mixed(self, start: int, count: int) -> Samples:
-        """What sounds in the ``count`` samples from ``start`` on. Asked for in order."""
+        """What sounds in the ``count`` samples from ``start`` on; to be asked for in order."""
         if self._sounds.silent(start, start + count):
             return SILENCE[:count]
         said = np.zeros(count, dtype=np.float32)

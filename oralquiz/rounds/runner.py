@@ -110,8 +110,8 @@ class Runner:
 
     @property
     def at_once(self) -> int:
-        """How many blocks may be taken in one go, at least 1: nothing happens before the last of
-        them, whatever they hold."""
+        """How many blocks may be taken in one go, at least 1: nothing can happen before the last of
+        them."""
         if self._commands or self.state is State.START:
             return 1
         until = self._wait_until

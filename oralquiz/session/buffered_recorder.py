@@ -20,7 +20,7 @@ GATHERED = 25
 
 
 class SessionRecorder(Recorder, Protocol):
-    """What a session needs of a recorder besides (see FileRecorder)."""
+    """What a session needs of a recorder in addition (see FileRecorder)."""
 
     def sync(self) -> None: ...
 

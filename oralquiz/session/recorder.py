@@ -30,8 +30,8 @@ ZIP_TIME = (1980, 1, 1, 0, 0, 0)  # the earliest a zip can hold: equal sessions,
 
 
 QUICK = 0.0
-"""FLAC's compression. The tightest would save 5 % of a file, and cost a class that is recorded a
-tenth of all its time."""
+"""FLAC's compression level. The highest would save 5 % of a file, but take a tenth of the computing
+time of a class that is being recorded."""
 
 QUICK_BLOCK = 1_152
 """Samples of a block of quick FLAC: what a crash can cost is 72 ms, less than the quiet by which an

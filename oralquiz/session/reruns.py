@@ -150,7 +150,7 @@ class _Tape:
 
     @property
     def foreseen(self) -> int:
-        """Everything is told by the block at which it was known."""
+        """0: what was heard is given at the very block at which it was recorded."""
         return 0
 
     def feed(self, samples: Samples) -> Hearing | None:

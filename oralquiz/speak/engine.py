@@ -30,7 +30,8 @@ ANSWER_SECONDS = 20.0
 """A clip takes about 10 ms on Linux and up to seconds where the engine loads its voice first."""
 
 IDLE_S = 10.0
-"""A worker that is asked for nothing for so long after a phrase ends: any may be a round's last."""
+"""A worker ends when it is asked for nothing for this long after a phrase, which may have been the
+last of a round."""
 
 ATTEMPTS = 3
 """Fresh engines tried before a phrase is given up."""
@@ -89,7 +90,7 @@ def _say(engine: Any, text: str, path: Path) -> None:
 
 def _wait_until_idle(engine: Any) -> None:
     """pyttsx3 does not wait for the first phrase, and for others only until their sound is there.
-    The bundled engine's own thread then still has its settings to put back: what it is told
+    The bundled engine's own thread then still has to restore its settings: what it is told
     meanwhile is lost (about one start in 300 kept the driver's rate, a third too fast)."""
     from pyttsx3.drivers import _espeak
 
@@ -100,7 +101,7 @@ def _wait_until_idle(engine: Any) -> None:
 
 
 def _settle(engine: Any) -> None:
-    """Have the bundled engine finish what its driver told it at the start, by an unheard word."""
+    """Have the bundled engine say an unheard word, so that it takes its driver's first settings."""
     if bundled_engine():
         with tempfile.TemporaryDirectory(prefix="oralquiz-") as folder:
             _say(engine, "a", Path(folder) / "unheard.wav")

@@ -42,7 +42,7 @@ from oralquiz.web.protocol import (
 from oralquiz.web.remote_round import RemoteRound
 
 RECEIPT_EVERY = 50
-"""Blocks between two receipts: a second of sound that a page must keep at least."""
+"""Blocks between two receipts. A page must keep at least this one second of sound."""
 
 SLOWER = "slower"
 """What a page may say besides a runner's commands: read more slowly from now on."""

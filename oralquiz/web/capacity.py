@@ -16,10 +16,10 @@ BURST_S = 1.0
 LATE_S = 0.4
 """Seconds by which the last verdict may come after its turn would have been."""
 FOLLOWED_S, FOLLOWED = 0.012, 0.24
-"""What following one pupil's microphone for a second costs: seconds of a core, or decodings of an
-answer, whichever is more."""
+"""The cost of listening to one pupil's microphone for a second: seconds of a core, or decodings of
+an answer, whichever is more."""
 SERVED = 0.2
-"""The share of it that one core has to do for everybody: the connections."""
+"""The share of that cost, the connections, which falls on one core for everybody."""
 BUSY = 0.75
 """The share of the cores that is ours to use: pages on the same computer, and whatever else runs
 there, take theirs."""

@@ -13,7 +13,7 @@ from oralquiz.report import chart_svg, class_charts
 from oralquiz.web.classroom import Classroom
 
 WEEKS = 10
-"""So many weeks back from the last answer."""
+"""How many weeks are shown, back from the last answer."""
 
 
 async def weeks_of(classroom: Classroom) -> dict[str, Any]:

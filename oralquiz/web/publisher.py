@@ -14,7 +14,7 @@ SETTLE_S = 0.05
 """Seconds in which changes are gathered, at least, before the watching pages are told."""
 
 SHARE = 0.05
-"""The share of the server's time that telling them may take: with a large class, whose news are
+"""The share of the server's time that telling them may take: with a large class, whose news is
 long and frequent, changes are gathered for longer."""
 
 

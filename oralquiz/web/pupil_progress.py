@@ -68,7 +68,7 @@ def _standings(syllabus: Syllabus, skills: Mapping[Rule, Skill]) -> list[tuple[s
 
 
 def _found(answers: Sequence[Answer]) -> dict[str, Any]:
-    """What the statistics say; at the first time they take a second to load."""
+    """What the statistics say. The first time, they take a second to load."""
     by_week = weeks(answers)
     return {
         "charts": [Markup(chart_svg(chart)) for chart in pupil_charts(by_week)],

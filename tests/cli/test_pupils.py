@@ -55,7 +55,7 @@ def test_speed_and_accuracy_are_reported_together_with_their_intervals(
     assert "no sure change, between 24 in 100 fewer and 24 in 100 more a week." in told
     for monday in ("2026-01-05", "2026-01-12", "2026-01-19"):
         assert monday in told
-    assert "Right answers (o right of right and wrong, (--) 95 % confidence limits; from 0" in told
+    assert "Right answers (o right, out of right and wrong, (--) 95 % confidence limits; " in told
     # Wilson (1927): 4 of 6 is 30 to 90 %
     assert "5 Jan | (--------o-----) | 12 Jan | (--------o-----) |" in told
 
