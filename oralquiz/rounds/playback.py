@@ -25,7 +25,7 @@ class Playback:
         self._sounds = Mixer()
 
     def play(self, samples: Samples, at: int) -> int:
-        """Start ``samples`` (n,) at ``at``, or as soon after it as possible; returns the position."""
+        """Start ``samples`` (n,) at ``at``, or as soon after it as possible; gives the place."""
         samples = quantise(samples)
         start = self._out.play(samples, at)
         self._sounds.add(samples, start)
