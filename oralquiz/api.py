@@ -1,4 +1,4 @@
-"""The functions behind ``import oralquiz`` that put rooms together; the rest are the rooms' own."""
+"""The functions of ``import oralquiz`` that use several rooms; the others are the rooms' own."""
 
 from __future__ import annotations
 

@@ -90,6 +90,12 @@ def test_imports_point_down_the_tree(room: str) -> None:
     assert wrong == []
 
 
+@pytest.mark.parametrize("room", BELOW)
+def test_a_room_uses_what_it_stands_on(room: str) -> None:
+    used = {room_of(name) for path in modules(room) for name in imports(path)}
+    assert BELOW[room] - used == set()
+
+
 @pytest.mark.parametrize("room", [*BELOW, "errors", "folders"])
 def test_a_room_is_entered_through_its_face(room: str) -> None:
     wrong = [

@@ -71,9 +71,9 @@ class Listener(Protocol):
         ...
 
     @property
-    def foreseen(self) -> int:
-        """Of the next samples, how many may be fed in one go: no answer is complete before the last
-        of them, whatever they are. 0 when nothing is known of that."""
+    def at_once(self) -> int:
+        """How many of the next samples may be fed in one go: no answer can be complete before the
+        last of them. 0 when that is not known."""
         ...
 
     def feed(self, samples: Samples) -> Hearing | None:

@@ -213,7 +213,7 @@ class AnswerListener:
         return self._detector.speaking
 
     @property
-    def foreseen(self) -> int:
+    def at_once(self) -> int:
         """Samples up to the next step at which the answer could be complete. (Looking for a voice
         at every step would cost several times as much.)"""
         due = max(self.position + 1, min(self._over_at(), self._detector.wants(self._closed)))
@@ -235,12 +235,12 @@ class AnswerListener:
         """Take the next samples (n,); the final hearing as soon as the answer is complete."""
         at = 0
         while at < len(samples):  # steps on the stream's own grid, however it comes in
-            foreseen = self.foreseen
-            part = samples[at : at + foreseen]
+            at_once = self.at_once
+            part = samples[at : at + at_once]
             self._parts.append(part)
             self.position += len(part)
-            at += foreseen
-            if len(part) == foreseen:
+            at += at_once
+            if len(part) == at_once:
                 self._look()
                 final = self._ended()
                 if final is not None:

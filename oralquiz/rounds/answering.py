@@ -69,7 +69,7 @@ class Answering:
     def nothing_before(self, at: int) -> int:
         """The position, after ``at``, before which ``hear`` can give no event."""
         assert self._listener is not None
-        return min(self._listen_until, at + self._listener.foreseen)
+        return min(self._listen_until, at + self._listener.at_once)
 
     def hear(self, samples: Samples, at: int) -> list[Heard | Judged]:
         """Take the next ``samples`` (n,), which end at ``at``; returns what became of the answer.

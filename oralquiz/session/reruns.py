@@ -149,7 +149,7 @@ class _Tape:
         return self._position not in self._judged
 
     @property
-    def foreseen(self) -> int:
+    def at_once(self) -> int:
         """0: what was heard is given at the very block at which it was recorded."""
         return 0
 

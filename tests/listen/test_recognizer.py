@@ -202,7 +202,7 @@ def test_looking_only_when_an_answer_could_be_over_finds_nothing_later(seed: int
     sound[: len(loud)] += loud
     texts = rng.choice(["forty", "forty two", "four", "", "[unk]"], 6).tolist()
     listener, at = scripted(*texts).listen(0, 99), 0
-    while (final := listener.feed(sound[at : at + listener.foreseen])) is None:
+    while (final := listener.feed(sound[at : at + listener.at_once])) is None:
         at = listener.position
     assert (listener.position / RATE, final) == looked_at_always(texts, sound)
 
@@ -210,7 +210,7 @@ def test_looking_only_when_an_answer_could_be_over_finds_nothing_later(seed: int
 def test_a_room_without_voice_is_looked_at_a_few_times_a_second() -> None:
     listener, looks = scripted("forty").listen(0, 99), 0
     while listener.position < 5 * RATE:
-        listener.feed(noise(listener.foreseen / RATE, -70))
+        listener.feed(noise(listener.at_once / RATE, -70))
         looks += 1
     assert looks <= 5 * 10
 

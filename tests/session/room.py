@@ -63,7 +63,7 @@ class PulseRecognizer:
 class PulseListener:
     heard: list[Samples] = field(default_factory=list)
     speaking: bool = False
-    foreseen: int = 0
+    at_once: int = 0
 
     def feed(self, samples: Samples) -> Hearing | None:
         self.heard.append(samples)
