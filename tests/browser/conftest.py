@@ -6,12 +6,11 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Error, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Error, expect, sync_playwright
 
 from oralquiz.records.pupil_list import add_pupil
 from oralquiz.rounds.planning import RoundPlan
@@ -19,13 +18,6 @@ from tests.browser.lesson import on_loop
 from tests.browser.running_server import RunningServer, Visitor, Windows, run_server
 
 expect.set_options(timeout=60_000)  # a machine that runs tests is busy
-
-# the page makes its player with `new Audio()`; this gives a test access to it
-REMEMBER_AUDIO = """
-const Original = window.Audio;
-window.Audio = function (...args) { return (window.player = new Original(...args)); };
-"""
-
 
 # the first is Chromium without a window's frame, which takes a third less of the computer
 BROWSERS = ("chromium-headless-shell", "chromium", "chromium-browser", "chrome")
@@ -50,62 +42,37 @@ def browser() -> Iterator[Browser]:
         started.close()
 
 
-@dataclass
-class Opened:
-    """A page, everything it wrote on the console, and every request it made."""
-
-    page: Page
-    complaints: list[str] = field(default_factory=list)
-    requests: list[str] = field(default_factory=list)
-
-    def listen(self) -> None:
-        self.page.on("console", lambda message: self.complaints.append(message.text))
-        self.page.on("pageerror", lambda error: self.complaints.append(str(error)))
-        self.page.on("request", lambda request: self.requests.append(request.url))
-
-
-Open = Callable[..., Opened]
+Open = Callable[..., Visitor]
 
 
 @pytest.fixture(scope="package")
-def free_pages(browser: Browser) -> list[Opened]:
-    """Pages that a test has finished with: opening one costs half a second."""
-    return []
+def windows(browser: Browser) -> Windows:
+    return Windows(browser)
 
 
 @pytest.fixture
-def open_page(browser: Browser, free_pages: list[Opened], tmp_path: Path) -> Iterator[Open]:
-    """Opens HTML from the file system, as a parent would."""
-    used: list[Opened] = []
-
-    def new() -> Opened:
-        opened = Opened(browser.new_context().new_page())
-        opened.page.add_init_script(REMEMBER_AUDIO)
-        opened.listen()
-        return opened
+def open_page(windows: Windows, tmp_path: Path) -> Iterator[Open]:
+    """Opens the HTML of a replay from the file system, as a parent would."""
+    used: list[Visitor] = []
 
     def opened(
         html: str, width: int = 1280, height: int = 800, *, calm: bool = True, dark: bool = False
-    ) -> Opened:
+    ) -> Visitor:
         path = tmp_path / f"page-{len(used)}.html"
         path.write_text(html, encoding="utf-8")
-        used.append(free_pages.pop() if free_pages else new())
-        page = used[-1].page
-        page.set_viewport_size({"width": width, "height": height})
-        page.emulate_media(
-            media="null",
+        visitor = windows.visit(
+            path.as_uri(),
+            replay=True,
+            viewport=(width, height),
             color_scheme="dark" if dark else "light",
             reduced_motion="reduce" if calm else "no-preference",
         )
-        page.goto(path.as_uri())
-        return used[-1]
+        used.append(visitor)
+        return visitor
 
     yield opened
-    for one in used:
-        one.page.goto("about:blank")
-        one.complaints.clear()
-        one.requests.clear()
-    free_pages += used
+    for visitor in used:
+        windows.close(visitor)
 
 
 @pytest.fixture(scope="module")
@@ -125,11 +92,6 @@ def room(tmp_path_factory: pytest.TempPathFactory) -> Iterator[RunningServer]:
     on_loop(server, fill())
     yield server
     server.stop()
-
-
-@pytest.fixture(scope="package")
-def windows(browser: Browser) -> Windows:
-    return Windows(browser)
 
 
 @pytest.fixture

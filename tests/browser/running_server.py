@@ -12,6 +12,7 @@ import base64
 import json
 import threading
 import time
+from collections import defaultdict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -123,23 +124,26 @@ def run_server(folder: Path) -> RunningServer:
     return found[0]
 
 
+FILES = "file://"
+
+
 @dataclass
 class Visitor:
     """One browser window: its page, and everything that went wrong in it."""
 
     page: Page
     context: BrowserContext
-    microphone: bool
-    origin: str = ""  # of the server that it visits
+    scripts: tuple[str, ...]  # that run before those of each page
+    origin: str = ""  # of the server that it visits, or of files
     rewired: bool = False  # it contains a Cable, which stays
     complaints: list[str] = field(default_factory=list)
 
     def complains(self, message: ConsoleMessage) -> None:
-        if message.type in ("error", "warning"):
+        if self.origin == FILES or message.type in ("error", "warning"):
             self.complaints.append(f"{message.text} {message.location['url']}")
 
     def asks(self, request: Request) -> None:
-        """The pages work offline: nothing is requested from any other server."""
+        """The pages work offline: nothing is requested from anywhere else."""
         if not request.url.startswith((self.origin, "data:", "blob:")):
             self.complaints.append(f"asked for {request.url}")
 
@@ -187,6 +191,12 @@ AudioBufferSourceNode.prototype.start = function (...args) {
 };
 """
 
+# a replay makes its player with `new Audio()`: `player` gives a test access to it
+PLAYER = """
+const Original = window.Audio;
+window.Audio = function (...args) { return (window.player = new Original(...args)); };
+"""
+
 # what a pupil is told in passing is gone after a second: `said` keeps it
 SAID = """
 window.said = [];
@@ -205,20 +215,22 @@ class Windows:
 
     def __init__(self, browser: Browser) -> None:
         self._browser = browser
-        self._free: dict[bool, list[Visitor]] = {False: [], True: []}
+        self._free: defaultdict[tuple[str, ...], list[Visitor]] = defaultdict(list)
 
     def visit(
         self,
         url: str,
         *,
         microphone: bool = True,
+        replay: bool = False,
         viewport: tuple[int, int] = (1280, 720),
         color_scheme: ColorScheme = "light",
         reduced_motion: Motion = "no-preference",
     ) -> Visitor:
-        """Open ``url`` in a window with a memory of its own."""
-        free = self._free[microphone]
-        visitor = free.pop() if free else self._new(microphone)
+        """Open ``url`` in a window with a memory of its own; a ``replay`` is a page alone."""
+        scripts = (PLAYER,) if replay else (SOUNDING, SAID, *([MICROPHONE] if microphone else []))
+        free = self._free[scripts]
+        visitor = free.pop() if free else self._new(scripts)
         visitor.origin = "{0.scheme}://{0.netloc}".format(urlsplit(url))
         page = visitor.page
         page.set_viewport_size({"width": viewport[0], "height": viewport[1]})
@@ -232,19 +244,22 @@ class Windows:
             return
         page = visitor.page
         page.unroute_all()
-        page.goto(f"{visitor.origin}/static/icon.svg")  # no script, and the same memory
-        page.evaluate("localStorage.clear(); sessionStorage.clear()")
+        if visitor.origin == FILES:
+            page.goto("about:blank")
+        else:
+            page.goto(f"{visitor.origin}/static/icon.svg")  # no script, and the same memory
+            page.evaluate("localStorage.clear(); sessionStorage.clear()")
         for other in visitor.context.pages[1:]:
             other.close()
         visitor.context.clear_cookies()
         visitor.complaints.clear()
-        self._free[visitor.microphone].append(visitor)
+        self._free[visitor.scripts].append(visitor)
 
-    def _new(self, microphone: bool) -> Visitor:
+    def _new(self, scripts: tuple[str, ...]) -> Visitor:
         context = self._browser.new_context()
-        for script in (SOUNDING, SAID, *([MICROPHONE] if microphone else [])):
+        for script in scripts:
             context.add_init_script(script)
-        visitor = Visitor(context.new_page(), context, microphone)
+        visitor = Visitor(context.new_page(), context, scripts)
         visitor.page.on("console", visitor.complains)
         visitor.page.on("pageerror", lambda error: visitor.complaints.append(str(error)))
         visitor.page.on("request", visitor.asks)

@@ -183,8 +183,7 @@ def test_the_page_fetches_nothing_and_keeps_its_own_policy(open_page: Open) -> N
     opened = open_page(wrong_page())
     opened.page.click("#play")
     until(opened.page, "window.player.currentTime > 0.2")
-    own = [url for url in opened.requests if not url.startswith(("file:", "blob:", "data:"))]
-    assert own == []
+    assert opened.complaints == []  # among them would be every request to a server
     # what the policy does not name by its hash does not run
     opened.page.evaluate(
         """() => { const s = document.createElement('script'); s.textContent = 'window.evil = 1';
