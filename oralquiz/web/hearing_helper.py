@@ -12,6 +12,7 @@ import signal
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, ThreadPoolExecutor
+from contextlib import suppress
 from threading import Lock
 from typing import IO, Any
 
@@ -142,7 +143,12 @@ def main() -> None:
     """Hear until the input ends."""
     for name in ("SIGINT", "SIGTERM"):  # sent to all of a terminal or a service: the server decides
         signal.signal(getattr(signal, name), signal.SIG_IGN)
-    given, said = own_pipes()
+    with suppress(BrokenPipeError):  # the server is gone
+        hear(*own_pipes())
+
+
+def hear(given: IO[bytes], said: IO[bytes]) -> None:
+    """Hear until ``given`` ends. Raises BrokenPipeError where nobody reads what is ``said``."""
     coming = frames(given)
     ((_, begin),) = next(coming, [(NO_ROUND, None)])
     if not isinstance(begin, Begin):
@@ -166,8 +172,6 @@ def main() -> None:
         for some in coming:
             for number, what in some:
                 helper.take(number, what)
-    except BrokenPipeError:
-        pass  # the server is gone
     finally:
         helper.leave()
 

@@ -2,11 +2,12 @@
 
     python -m tests.campaigns.hour_of_a_class [--minutes 60] [--pupils 30] [--sums 4]
 
-Clients and server are those of `bench_web`. One line for each round: the verdicts that came, how
-many were right about what was said, how late they were, what a pupil cost, the server's memory and
-how many helper processes are left once they have had time to end. Ends with status 1 when a verdict
-is missing, a helper is left behind, or the memory after the last round is more than a tenth above
-that after the third.
+Clients and server are those of `bench_web`. One line for each round: the answers given, how many
+were heard as they were said, how many got no verdict, how late the verdicts were, what a pupil
+cost, the memory of the server and its helpers at the round's end and when the helpers have ended,
+and how many of them are left once they have had time for that. Ends with status 1 when an answer is
+lost, a helper is left behind, or the memory after the last round is more than a tenth above that
+after the third.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import argparse
 import asyncio
 import time
 from contextlib import aclosing
+from pathlib import Path
 
 import numpy as np
 
@@ -47,27 +49,31 @@ async def helpers_left(pid: int) -> int:
     return left
 
 
-async def line(number: int, held: Held, sums: int, pid: int) -> tuple[str, bool]:
-    """A row of the table, and whether every verdict came and no helper is left."""
+HEAD = "round given heard lost   p50 s   p95 s   max s  ms/pupil  MB at its end  MB after  helpers"
+
+
+async def line(number: int, held: Held, pid: int) -> tuple[str, bool]:
+    """A row of the table, and whether every answer got its verdict and no helper is left."""
     waits = waits_s(held.pupils)["any verdict"]
-    asked, left = len(held.pupils) * sums, await helpers_left(pid)
+    given = sum(len(pupil.said) for pupil in held.pupils)
+    lost, left = given - len(waits), await helpers_left(pid)
     middle, late = np.quantile(waits, (0.5, 0.95))
     cost = 1000 * held.load / len(held.pupils)
     row = (
-        f"{number:5} {len(waits):4} of {asked:4} {heard_as_said(held):6} {middle:7.2f} {late:7.2f} "
-        f"{max(waits):7.2f} {cost:9.1f} {memory(pid):9.0f} {left:8}"
+        f"{number:5} {given:5} {heard_as_said(held):5} {lost:4} {middle:7.2f} {late:7.2f} "
+        f"{max(waits):7.2f} {cost:9.1f} {held.memory:14.0f} {memory(pid):9.0f} {left:8}"
     )
-    return row, len(waits) == asked and not left
+    return row, not lost and not left
 
 
 async def campaign(url: str, names: list[str], sums: int, pid: int, minutes: float) -> bool:
     """Hold rounds for ``minutes``. Returns whether all went well."""
-    print("round     verdicts  heard   p50 s   p95 s   max s  ms/pupil memory MB  helpers")
+    print(HEAD, flush=True)
     memories: list[float] = []
     until, well = time.monotonic() + 60 * minutes, True
     async with aclosing(classroom(url, names, sums, pid)) as rounds:
         async for held in rounds:
-            row, good = await line(len(memories) + 1, held, sums, pid)
+            row, good = await line(len(memories) + 1, held, pid)
             print(row, flush=True)
             memories.append(memory(pid))
             well = well and good
@@ -89,7 +95,10 @@ def main() -> None:
     names = [f"Pupil {number:02}" for number in range(wanted.pupils)]
     with served(names) as (url, pid):
         well = asyncio.run(campaign(url, names, wanted.sums, pid, wanted.minutes))
-    raise SystemExit(0 if well else 1)
+        there = family(pid)
+    left = [one for one in there if Path(f"/proc/{one}").exists()]
+    print(f"processes left after the server has ended: {len(left)}")
+    raise SystemExit(0 if well and not left else 1)
 
 
 if __name__ == "__main__":

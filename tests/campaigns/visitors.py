@@ -18,7 +18,6 @@ from random import Random
 
 from starlette.routing import BaseRoute, Mount, Route, WebSocketRoute
 from starlette.testclient import TestClient
-from starlette.websockets import WebSocketDisconnect
 
 from oralquiz.records.pupil_list import Pupil, pupils
 from oralquiz.records.session_rows import store
@@ -26,6 +25,7 @@ from oralquiz.session import open_session
 from oralquiz.web.app import create_app
 from oralquiz.web.attempt_limits import AttemptLimits
 from oralquiz.web.classroom import Classroom
+from tests.campaigns.socket_visits import Visitor, Visits, WatchedHost
 from tests.campaigns.tally import Tally, command
 from tests.session.room import make_round, run
 from tests.web.room import client_of, make_classroom, make_pupils
@@ -50,7 +50,7 @@ TEACHERS_FORMS: tuple[dict[str, str], ...] = (
 POSTED = ("/class", "/plan", "/results/{round}/correct", "/lock")
 OPEN = ("/about", "/join", "/chirp", "/favicon.ico", "/static/me.js")
 NOBODYS = ("/clip/a/b", "/replay/a.js")
-SOCKETS = {"/ws/me": "pupil", "/ws/teacher": "teacher", "/ws/wall": "teacher"}
+SOCKETS = ("/ws/me", "/ws/teacher", "/ws/wall")
 OTHERS = ("/", "/enter", "/leave", "/me", "/me/ask", "/me/replay/{round}")
 
 
@@ -118,11 +118,15 @@ class Model:
 class Campaign:
     """A classroom with a round of each pupil in its records, and browsers around it."""
 
-    def __init__(self, classroom: Classroom, own: TestClient, folder: Path, tally: Tally) -> None:
+    def __init__(
+        self, classroom: Classroom, heard: WatchedHost, own: TestClient, folder: Path, tally: Tally
+    ) -> None:
         self.classroom, self.own, self.tally = classroom, own, tally
         self.model = Model(classroom.keys.epoch)
         self.browsers = [self.browser(number) for number in range(BROWSERS)]
         self.rounds = {name: self.recorded(folder / name, name) for name in NAMES}
+        everyone = [self.pupil(name) for name in NAMES]
+        self.sockets = Visits(classroom, heard, own, everyone, self.rounds)
 
     def browser(self, number: int) -> TestClient:
         other = client_of(self.classroom, host=f"192.168.1.{20 + number}")
@@ -160,6 +164,7 @@ class Campaign:
             lambda: self.card(name, random.choice(["new card", "no card"])),
             lambda: self.close() if random.random() < 0.3 else None,
             lambda: self.lock() if random.random() < 0.1 else None,
+            self.hold_round,
         ]
         random.choice(changes)()
 
@@ -240,6 +245,11 @@ class Campaign:
         self.model.epoch += 1
         assert self.model.epoch == self.classroom.keys.epoch
 
+    def hold_round(self) -> None:
+        """A round in class, on the pages of whoever came as its pupils."""
+        pupils = [number for number in range(BROWSERS) if self.model.pupil(number)]
+        self.sockets.hold_round([self.visitor(number) for number in pupils])
+
     # --- what is tried ----------------------------------------------------------------------
 
     def attempt(self, random: Random) -> None:
@@ -255,7 +265,10 @@ class Campaign:
             lambda: self.replay(client, number, whose),
             lambda: self.open_page(client, random.choice(OPEN)),
             lambda: self.way_in(client, role),
-            lambda: self.socket(client, role, random.choice(list(SOCKETS))),
+            lambda: self.socket(number, random.choice(SOCKETS), random),
+            lambda: self.socket(number, own_socket(role), random),
+            lambda: self.left_open(number, random),
+            lambda: self.sound(client, number, whose),
             lambda: self.elsewhere(client, random),
             lambda: self.unknown(client, random.choice(NOBODYS)),
         ]
@@ -328,24 +341,35 @@ class Campaign:
         assert client.get("/enter").status_code == (303 if role == "teacher" else 200)
         return "/ and /enter"
 
-    def socket(self, client: TestClient, role: str, path: str) -> str:
-        may = SOCKETS[path] == ("pupil" if role in ("home", "allowed", "class") else role)
-        assert self.opens(client, path) == may, (role, path)
-        return path
+    def visitor(self, number: int) -> Visitor:
+        role, pupil = self.model.role(number), self.model.pupil(number)
+        return Visitor(self.browsers[number], role, pupil, self.model.visits[number])
 
-    def opens(self, client: TestClient, path: str) -> bool:
-        try:
-            with client.websocket_connect(path) as socket:
-                socket.receive_json()
-                socket.close()
-                while self.classroom.publisher.watching or any(
-                    device.online for device in self.classroom.roster.devices.values()
-                ):
-                    time.sleep(0.001)
-        except WebSocketDisconnect as end:
-            assert end.code == 4403, end.code
-            return False
-        return True
+    def socket(self, number: int, path: str, random: Random) -> str:
+        """Say what pages say; the teacher's yes or no to a pupil may be among it."""
+        end = self.sockets.say(self.visitor(number), path, random)
+        waiting = {one.pupil for one in self.classroom.roster.asking()}
+        for visit in self.model.places.values():
+            if visit.asks and visit.pupil not in waiting:
+                visit.asks, visit.allowed = False, True
+        return f"{path}: {end}"
+
+    def left_open(self, number: int, random: Random) -> str:
+        """A page that was open when its visitor signed out."""
+        visitor = self.visitor(number)
+        if random.random() < 0.7:  # else hardly anybody is signed in
+            return self.socket(number, own_socket(visitor.role), random)
+        end = self.sockets.opened(visitor, own_socket(visitor.role), lambda: self.leave(number))
+        return f"{own_socket(visitor.role)}: open when they left, {end}"
+
+    def sound(self, client: TestClient, number: int, whose: str) -> str:
+        """A sound of the round in class: only one's own can be fetched."""
+        run, clip = self.sockets.clips.get(whose, ("a", "b"))
+        running, own = self.sockets.device(whose).running, self.model.pupil(number) == whose
+        mine = own and running is not None and running.key == run
+        status = client.get(f"/clip/{run}/{clip}").status_code
+        assert status == 404 if not mine else status in (200, 404), (run, clip, status)
+        return f"/clip of one's own round: {status}" if mine else "/clip of another's round"
 
     def elsewhere(self, client: TestClient, random: Random) -> str:
         """A page of another site, or a foreign name for this computer."""
@@ -359,18 +383,24 @@ class Campaign:
         return "a foreign name"
 
 
+def own_socket(role: str) -> str:
+    """The socket that the pages of such a visitor open."""
+    return "/ws/teacher" if role == "teacher" else "/ws/me"
+
+
 def campaign(count: int, seed: int) -> Tally:
     """``count`` attempts, with a change before each."""
     tally = Tally(seed)
     with tempfile.TemporaryDirectory() as name:
-        classroom = make_classroom(Path(name))
+        heard = WatchedHost()
+        classroom = make_classroom(Path(name), hearing=heard)
         classroom.keys.set_passphrase(PASSPHRASE, classroom.passphrases)
         missing = paths(create_app(classroom, ["testserver"]).routes) ^ covered()
         with client_of(classroom) as own:
             assert own.portal is not None
             own.portal.call(make_pupils, classroom, *NAMES)
             own.post("/enter", data={"passphrase": PASSPHRASE})
-            tried = Campaign(classroom, own, Path(name) / "held", tally)
+            tried = Campaign(classroom, heard, own, Path(name) / "held", tally)
             if missing:
                 tally.fail("routes", f"tried here or there, and not in the other: {missing}")
             for number in range(count):

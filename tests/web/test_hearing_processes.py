@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import io
 import os
 import signal
 import sys
@@ -16,8 +17,10 @@ import pytest
 from oralquiz.errors import OralquizError
 from oralquiz.session import leftovers, open_session
 from oralquiz.sound import SESSION_RATE
+from oralquiz.web import hearing_helper
 from oralquiz.web.class_round import ClassRound
 from oralquiz.web.classroom import Classroom
+from oralquiz.web.hearing_frames import NO_ROUND, Begin, frame
 from oralquiz.web.hearing_processes import HearingProcesses
 from tests.session.room import PulseRecognizer
 from tests.web.room import Tablet, make_classroom, make_pupils, plan
@@ -150,6 +153,20 @@ def test_closing_waits_for_a_process_that_is_ending_already(tmp_path: Path) -> N
             os.kill(pid, 0)
 
     told(tmp_path, story)
+
+
+def test_a_process_whose_server_died_meanwhile_ends_in_silence(
+    monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Found by the campaign of kills: it was still loading the model, and then told nobody."""
+    nobody, said = os.pipe()
+    os.close(nobody)
+    given = io.BytesIO(frame([(NO_ROUND, Begin(PulseRecognizer))]))
+    with os.fdopen(said, "wb", buffering=0) as pipe:
+        monkeypatch.setattr(hearing_helper, "own_pipes", lambda: (given, pipe))
+        monkeypatch.setattr(signal, "signal", lambda *_: None)  # that would be for good
+        hearing_helper.main()
+    assert capfd.readouterr() == ("", "")
 
 
 def no_recognizer() -> PulseRecognizer:

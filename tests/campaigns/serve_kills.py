@@ -1,0 +1,357 @@
+"""Kills of `oralquiz serve` and of the processes that hear, while a class answers: nothing that a
+pupil was shown is lost, nothing is left behind, and erasing still works.
+
+    python -m tests.campaigns.serve_kills --count 200 --seed 7
+
+The server is the real one: its own process, with hearing processes, voices and model, in a folder
+of its own (Linux). Pupils answer aloud, one types. At a random moment the server or one hearing
+process gets SIGKILL; then the server is started again, and what it has is compared with what the
+pages showed. Every fourth kill is of a hearing process; some are followed by another while the
+server enters what was left, some come while a pupil is being erased, and after some a pupil is
+erased before the server is started again.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+import signal
+import time
+import zipfile
+from contextlib import suppress
+from dataclasses import dataclass, field
+from pathlib import Path
+from random import Random
+from tempfile import TemporaryDirectory
+
+from click.testing import CliRunner
+
+from oralquiz.cli import main
+from oralquiz.folders import HOME_VARIABLE
+from oralquiz.records.database import open_records
+from oralquiz.records.pupil_list import add_pupil
+from oralquiz.session import open_session
+from oralquiz.session.file import CUT_SHORT
+from tests.campaigns.live_class import CLASS, LiveClass, Server, Shown, Voices, processes
+from tests.campaigns.tally import Tally, command
+
+PUPILS = 5
+"""More than one process hears, so that there are two."""
+SUMS = 2
+PREPARING_S = 5.0
+"""Seconds that a round needs to its first answer, about."""
+ROUND_S = 11.0
+"""Seconds that a round of SUMS takes, about."""
+ENDING_S = 15.0
+"""Seconds that helpers have to end when their server is gone."""
+ENTERING_S = 60.0
+
+
+@dataclass
+class Home:
+    """The folder of a server, the pupils in it, and what their pages have shown."""
+
+    folder: Path
+    names: list[str] = field(default_factory=list)
+    shown: Shown = field(default_factory=dict)
+    whose: dict[str, str] = field(default_factory=dict)
+    """Whose round a key names."""
+    gone: list[str] = field(default_factory=list)
+    """The pupils who were erased."""
+
+    @property
+    def data(self) -> Path:
+        return self.folder / "data"
+
+    def add(self) -> None:
+        """Pupils in the places of those who were erased."""
+        db = open_records(self.data / "records.db")
+        while len(self.names) < PUPILS:
+            name = f"Zyxomma {len(self.names) + len(self.gone)} Erasmus"
+            add_pupil(db, name, created="2026-01-05T09:00:00+00:00", class_name=CLASS, consent=True)
+            self.names.append(name)
+        db.close()
+
+    def called(self, *arguments: str) -> tuple[int, str]:
+        """Exit status and output of a command in this home."""
+        done = CliRunner().invoke(main, list(arguments), env={HOME_VARIABLE: str(self.folder)})
+        return done.exit_code, done.output
+
+    def forget(self, name: str) -> None:
+        """``name`` is erased: what was shown to that pupil need not be there."""
+        self.names.remove(name)
+        self.gone.append(name)
+        self.shown = {key: one for key, one in self.shown.items() if self.whose[key[0]] != name}
+
+
+def campaign(count: int, seed: int) -> Tally:
+    """``count`` kills, in two homes side by side."""
+    tally = Tally(seed)
+    asyncio.run(_side_by_side(tally, count, min(2, count)))
+    return tally
+
+
+async def _side_by_side(tally: Tally, count: int, homes: int) -> None:
+    voices = Voices()
+    await asyncio.gather(
+        *(_in_one_home(tally, range(first, count, homes), voices) for first in range(homes))
+    )
+
+
+async def _in_one_home(tally: Tally, numbers: range, voices: Voices) -> None:
+    with TemporaryDirectory(prefix="oralquiz-") as folder:
+        home = Home(Path(folder))
+        home.add()
+        server = await Server.started(home.folder)
+        try:
+            for number in numbers:
+                trial = Trial(tally, home, voices, Random(f"{tally.seed} {number}"), number)
+                server = await trial.held(server)
+            await server.ended()
+            trial.end()
+        finally:
+            for pid in processes(home.folder):
+                with suppress(ProcessLookupError):
+                    os.kill(pid, signal.SIGKILL)
+
+
+class Trial:
+    """One round, one kill, and what is left of it."""
+
+    def __init__(
+        self, tally: Tally, home: Home, voices: Voices, random: Random, number: int
+    ) -> None:
+        self._tally, self._home, self._voices = tally, home, voices
+        self._random, self._number = random, number
+
+    async def held(self, server: Server) -> Server:
+        """Hold a round at ``server`` and kill. Returns the server that goes on."""
+        home, random = self._home, self._random
+        home.add()
+        live = LiveClass(server, home.names, self._voices, random)
+        try:
+            await live.sign_in()
+            await live.begin(SUMS)
+            await self._wait(live)
+            if self._number % 4 == 3:
+                await self._kill_hearing(live)
+            else:
+                await self._kill_server(live)
+                server = await self._started_again()
+        finally:
+            await live.close()
+        await self._entered()
+        self._compare()
+        return server
+
+    async def _wait(self, live: LiveClass) -> None:
+        """Until so many verdicts were shown, or a pupil's round is over, and a moment longer."""
+        verdicts = self._random.choice([0, *range(PUPILS * SUMS), PUPILS * SUMS])
+        await live.until(lambda: len(live.shown) >= verdicts or len(live.over) > 0, 6 * ROUND_S)
+        longest_s = PREPARING_S if not verdicts else 0.3 if live.over else 1.0
+        await asyncio.sleep(self._random.uniform(0, longest_s))
+
+    # --- kills ------------------------------------------------------------------------------
+
+    async def _kill_server(self, live: LiveClass) -> None:
+        what, erasing = "server killed", None
+        if self._random.random() < 0.15:
+            what, erasing = "server killed while it erases", self._random.choice(self._home.names)
+            await self._begin_erasing(live, erasing)
+        helpers = set(processes(self._home.folder))
+        await live.server.killed()
+        self._note(live)
+        self._tally.add(what, moment(live))
+        helpers |= set(processes(self._home.folder))
+        await self._helpers_end(len(helpers) - 1)
+        self._everything_is_listed()
+        if erasing is None and self._random.random() < 0.15:
+            self._erase(self._random.choice(self._home.names))
+
+    async def _begin_erasing(self, live: LiveClass, name: str) -> None:
+        """Stop the round, and ask for ``name`` to be erased without waiting for it."""
+        await live.stop()
+        sent = asyncio.create_task(
+            live.teacher.post("/class", data={"what": "erase", "pupil": name})
+        )
+        await asyncio.sleep(self._random.random() * 0.4)
+        sent.add_done_callback(lambda done: done.cancelled() or done.exception())
+
+    async def _kill_hearing(self, live: LiveClass) -> None:
+        hearing = processes(self._home.folder, "hearing_helper")
+        if not hearing:  # nothing is heard yet, or any more
+            self._tally.add("hearing process killed", "there was none")
+        for pid in self._random.sample(hearing, min(1, len(hearing))):
+            os.kill(pid, signal.SIGKILL)
+            self._tally.add("hearing process killed", moment(live))
+        over = await live.until(lambda: len(live.over) == PUPILS, 6 * ROUND_S)
+        self._note(live)
+        if "ended unexpectedly" in live.note:
+            self._tally.add("hearing process killed", "the round did not begin")
+            return
+        if not over or live.note:
+            self._fail("hearing process killed", f"{live.phases}: {live.trouble!r}, {live.note!r}")
+        cut = [name for name, phase in live.phases.items() if phase == "trouble"]
+        if cut and "ended unexpectedly" not in live.trouble:
+            self._fail("hearing process killed", f"the teacher was told {live.trouble!r}")
+
+    def _note(self, live: LiveClass) -> None:
+        self._home.shown |= live.shown
+        self._home.whose |= live.whose
+        self._tally.add("verdict shown to a pupil", "kept", len(live.shown))
+
+    async def _helpers_end(self, helpers: int) -> None:
+        """Wait until every process of the server has ended."""
+        begun = time.monotonic()
+        while left := processes(self._home.folder):
+            if time.monotonic() - begun > ENDING_S:
+                self._fail("helper", f"{len(left)} are alive after {ENDING_S:.0f} s")
+                return
+            await asyncio.sleep(0.05)
+        late = time.monotonic() - begun
+        self._tally.add("helper", f"ended within {1 if late < 1 else ENDING_S:.0f} s", helpers)
+
+    async def _started_again(self) -> Server:
+        """Start the server; sometimes kill it once more while it enters what was left."""
+        server = await Server.started(self._home.folder)
+        if self._random.random() < 0.2:
+            await asyncio.sleep(self._random.random() * 0.5)
+            await server.killed()
+            self._tally.add("server killed while it starts", "started again")
+            server = await Server.started(self._home.folder)
+        return server
+
+    # --- what is left -----------------------------------------------------------------------
+
+    def _everything_is_listed(self) -> None:
+        """Whatever lies among the sessions is in the records or shown by a check."""
+        db = open_records(self._home.data / "records.db")
+        known = {Path(row["file"]).name for row in db.query("select file from rounds")}
+        db.close()
+        _, listed = self._home.called("check", "sessions")
+        for path in sessions(self._home):
+            if path.name in known or path.name in listed:
+                self._tally.add("session or leftover", "listed")
+            else:
+                self._fail("session or leftover", f"{path.name} is not in {listed!r}")
+
+    async def _entered(self) -> None:
+        """Wait until the server has entered what was left."""
+        begun = time.monotonic()
+        while (found := self._home.called("check", "sessions"))[0]:
+            if time.monotonic() - begun > ENTERING_S:
+                self._fail("records", f"not entered: {found[1]!r}")
+                return
+            await asyncio.sleep(0.3)
+
+    def _compare(self) -> None:
+        """The files and the records have what was shown, and fit each other."""
+        home = self._home
+        files = {run_of(path): path for path in sessions(home)}
+        for key in {run for run, _ in home.shown}:
+            self._compare_file(files.get(key), key)
+        db = open_records(home.data / "records.db")
+        rows = db.query(
+            "select file, turn, verdict, value from sums join rounds on rounds.id = round_id"
+        )
+        there = {
+            (
+                (run_of(Path(row["file"])), row["turn"]),
+                (row["verdict"], row["value"]),
+            )
+            for row in rows
+        }
+        if missing := set(home.shown.items()) - there:
+            self._fail("records", f"not there: {sorted(missing)}")
+        for check in ("pragma_foreign_key_check", "pragma_quick_check where quick_check <> 'ok'"):
+            if wrong := list(db.query(f"select * from {check}")):
+                self._fail("records", f"{wrong}")
+        listed = {Path(row["file"]) for row in db.query("select file from rounds")}
+        known = {row["name"] for row in db.query("select name from pupils")}
+        db.close()
+        lie = {path for path in sessions(home) if not path.name.startswith(".")}  # no locks
+        if listed != lie:
+            self._fail("records", f"{listed ^ lie} are in the records or in the folder only")
+        for name in set(home.names) - known:  # the erasing that was cut short has been finished
+            home.forget(name)
+        for name in home.gone:
+            self._search(name)
+        self._tally.add("records", "fit the files")
+
+    def _compare_file(self, path: Path | None, key: str) -> None:
+        shown = {turn: one for (run, turn), one in self._home.shown.items() if run == key}
+        if path is None:
+            self._fail("session", f"no file of {key}, where {shown} was shown")
+            return
+        session = open_session(path)
+        found = {turn.index: (str(turn.verdict), turn.value) for turn in session.turns}
+        if not shown.items() <= found.items():
+            self._fail("session", f"{path.name}: shown {shown}, found {found}")
+        if session.damage not in ("", CUT_SHORT):
+            self._fail("session", f"{path.name}: {session.damage}")
+
+    # --- erasing ----------------------------------------------------------------------------
+
+    def _erase(self, name: str) -> None:
+        """Erase a pupil while no server runs."""
+        status, said = self._home.called("pupils", "erase", name, "--yes")
+        if status:
+            self._fail("erasing before the next start", f"status {status}: {said!r}")
+        self._home.forget(name)
+        self._search(name)
+        self._tally.add("erasing before the next start", "done")
+
+    def _search(self, name: str) -> None:
+        """Look for the name in every byte."""
+        wanted = name.encode()
+        for path in sorted(p for p in self._home.data.rglob("*") if p.is_file()):
+            if any(wanted in content for content in contents(path)):
+                self._fail("erasing", f"{name} is in {path.relative_to(self._home.folder)}")
+
+    def end(self) -> None:
+        """The server has ended as it should: nothing is left, nothing went wrong unseen."""
+        said = (self._home.folder / "said.txt").read_text()
+        if left := processes(self._home.folder):
+            self._fail("helper", f"{len(left)} outlive the server that was ended")
+        if "Traceback" in said:
+            self._fail("what the server says", said[-2_000:])
+        self._tally.add("home", f"{len(self._home.gone)} erased in it")
+
+    def _fail(self, what: str, why: str) -> None:
+        self._tally.fail(what, f"number {self._number}: {why}")
+
+
+def contents(path: Path) -> list[bytes]:
+    """What is in a file, and in what is packed in it; nothing of one that is just removed."""
+    try:
+        found = [path.read_bytes()]
+        if zipfile.is_zipfile(path):
+            with zipfile.ZipFile(path) as archive:
+                found += [archive.read(one) for one in archive.namelist()]
+    except FileNotFoundError:
+        return []
+    return found
+
+
+def moment(live: LiveClass) -> str:
+    """When it was killed, judging by what the pages had shown."""
+    if len(live.over) == PUPILS:
+        return "after the end"
+    if live.over:
+        return "while some are packed"
+    return "in the midst" if live.shown else "before any answer"
+
+
+def run_of(session: Path) -> str:
+    """The key of the round whose session this is."""
+    return session.stem.split("-", 4)[-1]
+
+
+def sessions(home: Home) -> list[Path]:
+    """Whatever lies among the sessions."""
+    folder = home.data / "sessions"
+    return sorted(folder.iterdir()) if folder.is_dir() else []
+
+
+if __name__ == "__main__":
+    command(campaign, 200)
