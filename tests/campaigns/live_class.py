@@ -126,8 +126,8 @@ class LiveClass:
         await self.teacher.get("/class")
         for what in ("close", "open"):
             await self.teacher.post("/class", data={"what": what})
-        page = (await self.teacher.get("/class")).text
-        code = re.search(r'<p class="code">([A-Z0-9]{6})</p>', page)
+        shown = (await self.teacher.get("/class")).text
+        code = re.search(r'<p class="code">([A-Z0-9]{6})</p>', shown)
         assert code is not None
         self._watching = await self._connect("/ws/teacher", "")
         self._tasks.append(asyncio.create_task(self._watch()))

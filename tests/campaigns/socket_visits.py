@@ -378,9 +378,9 @@ class Visits:
             case {"t": "do", "name": "pause", "pupil": None} if path == "/ws/teacher" and held:
                 return lambda: held.phase in (Phase.PAUSED, Phase.OVER)
             case {"t": "reveal", "on": on} if path == "/ws/teacher" and held:
-                return lambda: held.revealed == on
+                return lambda: held.revealed is bool(on)
             case {"t": "time", "stretch": stretch} if path == "/ws/me":
-                return lambda: self.device(visitor.pupil).stretch == stretch
+                return lambda: self.device(visitor.pupil).stretch == int(stretch)
             case {"t": "typed", "run": run, "value": value} if path == "/ws/me":
                 device, put = self.device(visitor.pupil), len(self._heard.put)
                 mine = device.running is not None and device.running.key == run
