@@ -361,7 +361,7 @@ class Visits:
         """Whether this is what the page never says."""
         if isinstance(said, bytes):
             return path == "/ws/wall" or said is NO_SOUND
-        kind = said["t"]
+        kind = str(said["t"])
         if kind == "nothing that there is" or path == "/ws/wall":
             return kind != "reveal"
         if path == "/ws/teacher":
