@@ -30,7 +30,7 @@ def excerpt(given: object, longest: int = 60) -> str:
     try:
         text = given if isinstance(given, str) else repr(given)
     except ValueError:  # Python prints no integer of more than 4,300 digits
-        return "a number of too many digits"
+        return "a number with too many digits"
     line = " ".join(text[: 4 * longest].split())
     if len(line) > longest or len(text) > 4 * longest:
         line = line[:longest] + "…"

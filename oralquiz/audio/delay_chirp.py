@@ -46,7 +46,7 @@ def chirp() -> Samples:
 def find_echo(heard: Samples, played: Samples) -> Echo | None:
     """Where ``played`` comes back in the recording ``heard``.
 
-    The first arrival counts, not a louder reflection up to 10 ms after it. None when it does not.
+    The first arrival counts, not a louder reflection up to 10 ms after it. None if it is not found.
     """
     if len(heard) < len(played):
         return None

@@ -12,7 +12,7 @@ from oralquiz.sound import SESSION_RATE, Samples
 
 
 class Microphone(AudioIn, Clock, Protocol):
-    """What is needed of a sound card here."""
+    """The part of a sound card that is needed here."""
 
 
 def record_one_word(source: Microphone, longest_s: float = 4.0, quiet_s: float = 0.6) -> Samples:

@@ -68,7 +68,7 @@ def parse_syllabus(text: str, where: str) -> Syllabus:
     except ValueError:  # a number of more digits than Python reads
         number = re.search(r"[0-9_]{1000}", text)
         line = text.count("\n", 0, number.start()) + 1 if number else 1
-        raise BadInput(f"{where}, line {line}: a number of too many digits") from None
+        raise BadInput(f"{where}, line {line}: a number with too many digits") from None
     except RecursionError:
         raise BadInput(f"{where}: brackets are nested too deeply") from None
     return _Reader(text, where).syllabus(data)
@@ -108,14 +108,14 @@ class _Reader:
                 self.fail(f"there is no setting {excerpt(key)} here", None, key)
         steps = data.get("step", [])
         if not isinstance(steps, list) or not steps or not isinstance(steps[0], dict):
-            self.fail("wanted at least one [[step]]", None, "step")
+            self.fail("a course has at least one [[step]]", None, "step")
         columns = self.number(data, None, "columns", _COLUMNS) or 2
         read: list[Step] = []
         names: set[str] = set()
         for index, entry in enumerate(steps):
             step = self.step(index, entry)
             if step.name.casefold() in names:
-                self.fail(f"a second step is named {excerpt(step.name)}", index, "name")
+                self.fail(f"two steps are named {excerpt(step.name)}", index, "name")
             if not step.adds and not read:
                 self.fail("the first step adds no rule: nothing could be played", index, "adds")
             frame = step.columns or columns

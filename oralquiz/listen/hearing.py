@@ -1,4 +1,4 @@
-"""What a recogniser returns, and the protocol that every recogniser meets."""
+"""What a recogniser returns, and the protocol that every recogniser implements."""
 
 from __future__ import annotations
 
@@ -63,7 +63,7 @@ def readable(words: str) -> str:
 
 
 class Listener(Protocol):
-    """One stream being heard. Not reused: one listener an answer."""
+    """One stream being heard. A listener hears one answer only."""
 
     @property
     def speaking(self) -> bool:
@@ -80,9 +80,9 @@ class Listener(Protocol):
         """Take the next samples (n,) at the recogniser's rate, in order, without gaps.
 
         Returns the final hearing as soon as an answer is complete (a number that can grow no
-        further, or voice followed by enough quiet), else None. More samples may follow: while no
-        more voice comes it returns None or the same hearing again, and once more does, the
-        hearing of everything.
+        further, or voice followed by enough quiet), else None. More samples may follow: it then
+        returns None or the same hearing again while no more voice comes, and a hearing of
+        everything once more voice has come.
         """
         ...
 

@@ -12,7 +12,7 @@ from oralquiz.errors import ModelError
 from oralquiz.listen.language import Growth
 
 MOST_NUMBERS = 20_000
-"""Numbers that are spelled ahead, at most."""
+"""The most numbers that are spelled in advance."""
 
 
 @lru_cache(maxsize=8)
@@ -49,7 +49,7 @@ class SpelledNumbers:
         return self._value.get(squeezed(words))
 
     def has_number(self, words: str) -> bool:
-        """Whether there is a word at all: the grammar holds no others than number words."""
+        """Whether there is a word at all: the grammar holds nothing but number words."""
         return bool(squeezed(words))
 
     def digit_by_digit(self, words: str) -> bool:

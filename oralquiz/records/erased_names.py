@@ -1,4 +1,4 @@
-"""Whose name was erased, kept so that a name can be checked and not read.
+"""The names that were erased, kept so that a name can be checked but not read.
 
 A copy of a session may come back from another computer, and these records may never have known it.
 What was recorded in it before a name was erased here stays out under that name. For that, a slow

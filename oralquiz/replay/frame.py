@@ -29,7 +29,7 @@ _PLACES = (
 def column(
     place: int, shown: Column, gestures: tuple[BeadStep, ...] = (), *, live: bool = False
 ) -> str:
-    """One column (0 is the ones), as the inside of COLUMN_WIDTH by HEIGHT, before ``gestures``.
+    """The drawing of column ``place`` (0 is the ones), COLUMN_WIDTH by HEIGHT, before ``gestures``.
 
     ``live`` draws every arrow there can be, for a script to show and hide.
     """

@@ -1,4 +1,4 @@
-"""The life of a round: opened, held, and kept, left or taken away, whatever happens on the way.
+"""The life of a round: opened, held, then finished, abandoned or discarded, whatever happens.
 
     with open_round(round, options, devices, folder) as live:
         live.run(card)
@@ -73,7 +73,7 @@ def open_round(
     """Make ready to hold ``round_``, which is kept in ``folder`` and becomes ``folder.zip``.
 
     ``watch`` is told of every event. ``buffered``: the sound goes to the disk in larger pieces
-    (see BufferedRecorder), and events are there for sure only after ``sync``.
+    (see BufferedRecorder), and events are on it for certain only after ``sync``.
 
     Raises OralquizError, with nothing left behind, when a sum cannot be
     read aloud or the session cannot be kept there.
@@ -140,7 +140,7 @@ class LiveRound:
                 return
 
     def correct(self, corrected: Corrected) -> None:
-        """Add a verdict by ear while the round is held."""
+        """Add the teacher's correction while the round is held."""
         self._recorder.event(self.runner.position, corrected)
 
     def sync(self) -> None:
@@ -200,7 +200,7 @@ class LiveRound:
 
     @contextlib.contextmanager
     def _kept_where_it_is(self) -> Iterator[None]:
-        """An error of writing leaves the folder, and the message names it."""
+        """After an error in writing the folder stays, and the message names it."""
         try:
             yield
         except OSError as error:

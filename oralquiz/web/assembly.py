@@ -35,8 +35,8 @@ T = TypeVar("T")
 Lately = Mapping[str, Collection[tuple[int, ...]]]
 
 CANCELLED = 6
-"""Devices whose loudspeakers are taken out of their microphones at once (about 0.04 of a core
-each); with more, nothing is heard while a sum is read."""
+"""The most devices whose loudspeakers are taken out of their microphones, at about 0.04 of a core
+each; with more, nothing is heard while a sum is read."""
 
 
 @dataclass(frozen=True)
@@ -126,8 +126,8 @@ class Assembly:
     async def _readers(
         self, reader: RoundReader, plan: RoundPlan, rounds: Sequence[Round]
     ) -> list[AheadReader]:
-        """A reader for each round (in the room the same for all) with its first sum ready: a pace
-        that is too quick is said now."""
+        """A reader for each round (in the room the same for all) with its first sum ready, so that
+        a pace that is too quick is reported now."""
         if plan.way is Way.ROOM:
             shared = AheadReader(reader)
             await self._in_turn(shared.prepare, rounds[0].turns[0])
@@ -138,7 +138,7 @@ class Assembly:
         return readers
 
     async def _in_turn(self, render: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> T:
-        """``render`` behind what else is rendered."""
+        """``render``, once everything before it is rendered."""
         loop = asyncio.get_running_loop()
         return await loop.run_in_executor(self._ahead, partial(render, *args, **kwargs))
 

@@ -69,13 +69,13 @@ class Bookkeeper:
         await self.follow_pupils()
 
     async def follow_pupils(self) -> None:
-        """Take new answers into what practice knows of each pupil. When that fails, it is made good
+        """Take new answers into what practice knows of each pupil. When that fails, it is done
         at the pupil's next practice."""
         with suppress(*NOT_KEPT):
             await self._records.apart(follow_new, self._syllabus())
 
     async def _enter_left(self) -> None:
-        async with self._entering:  # of a process that died all rounds fail at once
+        async with self._entering:  # all rounds of a process that dies fail at once
             await self.enter_waiting()
 
     async def _keep(self, class_round: ClassRound, work: Awaitable[None]) -> None:
@@ -86,12 +86,12 @@ class Bookkeeper:
             class_round.trouble = f"This is not in the records: {error}"
         self._changed()
 
-    # --- the teacher's ear ------------------------------------------------------------------
+    # --- corrections ------------------------------------------------------------------------
 
     async def correct(
         self, class_round: ClassRound, number: int, verdict: str, value: int | None
     ) -> None:
-        """The teacher's ear on an answer of ``class_round``. Raises BadInput."""
+        """Add the teacher's verdict on an answer of ``class_round``. Raises BadInput."""
         wanted = class_round.verdict_on(number, verdict, value)
         participant, _ = class_round.judged[number]
         if participant.remote.over and participant.remote.file is not None:
@@ -117,7 +117,7 @@ class Bookkeeper:
     async def correct_file(
         self, file: Path, turn: int, verdict: Verdict, value: int | None
     ) -> None:
-        """The teacher's ear on a turn of a finished session. Raises BadInput."""
+        """Add the teacher's verdict on a turn of a finished session. Raises BadInput."""
         when = datetime.now(UTC).isoformat(timespec="seconds")
         await self._records.do(_correct_file, file, turn, verdict, value, when)
         self._background.run(self.follow_pupils())

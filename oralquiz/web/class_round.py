@@ -118,7 +118,7 @@ class ClassRound:
             for one in going:
                 one.remote.command(Command(name))
         else:
-            raise BadInput(f"there is nothing called {name[:20]} to do")
+            raise BadInput(f"there is no command {name[:20]}")
         self._changed()
 
     def _stop(self, going: list[Participant], whole: bool) -> None:

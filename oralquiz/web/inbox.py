@@ -14,8 +14,8 @@ from oralquiz.web.page_stream import Delays
 @dataclass(frozen=True)
 class MicrophoneBlocks:
     """Blocks of the microphone that came at ``at_s`` on the server's clock, the last sample of the
-    stream among them the one before ``ends``. Made into samples by who takes them, since the event
-    loop has enough to do."""
+    stream among them the one before ``ends``. Whoever takes them makes samples of them, since the
+    event loop has enough to do."""
 
     pcm: bytes
     ends: int
@@ -66,7 +66,7 @@ class Obey:
 
 @dataclass(frozen=True)
 class ReadSlower:
-    """The pace has changed, and what was rendered at the one before was rendered anew."""
+    """The pace has changed, and what was rendered at the old one was rendered again."""
 
 
 @dataclass(frozen=True)

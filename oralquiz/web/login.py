@@ -27,7 +27,7 @@ async def home(request: Request) -> Response:
     here = await who(request)
     if here.teacher:
         return RedirectResponse("/class", 303)
-    if here.pupil is not None or "card" in request.session:  # there one is told of a card's end
+    if here.pupil is not None or "card" in request.session:  # it also says that a card has ended
         return RedirectResponse("/me", 303)
     return RedirectResponse("/join", 303)
 
@@ -101,7 +101,7 @@ async def join(request: Request) -> Response:
         return again("This code does not open anything. Look at it again, or ask for a new one.")
     if ticket.pupil is not None:
         pupil = await classroom.pupil(ticket.pupil)
-        if pupil is None or pupil.name != ticket.name:  # erased; the number may be given anew
+        if pupil is None or pupil.name != ticket.name:  # erased; the number may be given again
             return again("This code is no longer valid.")
         card = classroom.codes.card_of(pupil)
         if card is None:

@@ -44,7 +44,7 @@ class RuleGrid:
         return [column for column in self.columns if not column.new]
 
     def needing(self, step: str) -> list[str]:
-        """The pupils with whom a rule of ``step`` is growing or due."""
+        """The pupils for whom a rule of ``step`` is growing or due."""
         needed = {
             name
             for one in self.columns

@@ -91,7 +91,7 @@ class Security:
 
     def _refusal(self, scope: Scope, headers: Headers, host: str) -> tuple[int, str] | None:
         if host_name(host) not in self._hosts:
-            return 421, "this computer is not called that"
+            return 421, "this computer does not go by that name"
         who = scope["client"][0] if scope.get("client") else "?"
         if not self._limit.take(who):
             return 429, "too many requests: wait a moment"

@@ -62,7 +62,7 @@ class _Server(uvicorn.Server):
 
 
 def listen_on(host: str, port: int) -> socket.socket:
-    """A listening socket. Raises BadInput in one line when the port cannot be had."""
+    """A listening socket. Raises BadInput when the port cannot be used."""
     sock = socket.socket(socket.AF_INET6 if ":" in host else socket.AF_INET)
     sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
@@ -120,7 +120,7 @@ def voices() -> list[tuple[str, str]]:
     heard in; the usual one first."""
     from oralquiz.speak import list_voices
 
-    found = [("", "The usual voice")]
+    found = [("", "Default voice")]
     try:
         for voice in list_voices():
             if any(language.startswith("en") for language in voice.languages):
@@ -178,7 +178,7 @@ def _server(address: ListeningAddress, takes_signals: bool) -> _Server:
         access_log=False,
         ws=PatientSocket,
         ws_max_size=max(MESSAGE_BYTES * 4, PACKET_BYTES),
-        ws_per_message_deflate=False,  # sound does not shrink, and it would cost memory
+        ws_per_message_deflate=False,  # sound does not compress, and it would cost memory
         server_header=False,
         proxy_headers=False,
         lifespan="off",
@@ -202,7 +202,7 @@ def _network(classroom: Classroom, port: int, names: Sequence[str]) -> Listening
     if not classroom.keys.passphrase:
         raise BadInput("a class network needs a teacher's passphrase first")
     if not names:
-        raise BadInput("this computer has no address in a network: is it connected?")
+        raise BadInput("this computer has no address on a network: is it connected?")
     sock = listen_on("0.0.0.0", port)
     certificate = own_certificate(classroom.keys.path.parent, names)
     classroom.fingerprint = certificate.fingerprint

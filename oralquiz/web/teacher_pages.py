@@ -151,7 +151,7 @@ async def _change(
         erased = await classroom.erase(pupil)
         left = [f"not where it was: {path}" for path in erased.missing]
         left += [f"not erased from: {why}" for why in erased.unreadable]
-        note = f"{name} is erased: the rows, the name and the voice."
+        note = f"{name} is erased: records, name and voice."
         return go(request, "/class", "; but ".join([note, *left])[:1000])
     elif what == "free":
         classroom.roster.release(await records.do(find_pupil, name))
@@ -183,7 +183,7 @@ async def _change(
         await _give(classroom, form)
         return go(request, "/class", "The class has its new practice set.")
     else:
-        raise BadInput("there is nothing of that name to do")
+        raise BadInput("there is no such action")
     return go(request, "/class")
 
 

@@ -11,43 +11,43 @@ pytestmark = pytest.mark.slow
 
 
 def test_blocks_in_order_pass_once() -> None:
-    intake = BlockSequence()
-    assert [intake.fresh(*p) for p in ((0, 3), (3, 3), (3, 3), (0, 1), (4, 3), (7, 1))] == [
+    sequence = BlockSequence()
+    assert [sequence.fresh(*p) for p in ((0, 3), (3, 3), (3, 3), (0, 1), (4, 3), (7, 1))] == [
         *(3, 3, 0, 0, 1, 1),
     ]
-    assert (intake.next, intake.doubled, intake.lost) == (8, 6, 0)
+    assert (sequence.next, sequence.doubled, sequence.lost) == (8, 6, 0)
 
 
 def test_a_missing_block_is_asked_for() -> None:
-    intake = BlockSequence(next=5)
+    sequence = BlockSequence(next=5)
     with pytest.raises(Gap) as gap:
-        intake.fresh(7, 3)
+        sequence.fresh(7, 3)
     assert gap.value.expected == 5
-    assert intake.next == 5
+    assert sequence.next == 5
 
 
 @pytest.mark.parametrize(
     ("first", "count", "missing"), [(5, 3, 3), (3, 4, 2), (2, 3, 0), (0, 1, 0), (6, 2, 0)]
 )
 def test_what_is_lost_for_good_is_counted_once(first: int, count: int, missing: int) -> None:
-    intake = BlockSequence(next=5)
-    assert intake.skip(first, count) == missing
-    assert (intake.lost, intake.next) == (missing, 5 + missing)
+    sequence = BlockSequence(next=5)
+    assert sequence.skip(first, count) == missing
+    assert (sequence.lost, sequence.next) == (missing, 5 + missing)
 
 
 @given(st.data())
 def test_however_often_the_connection_breaks_every_block_passes_once(data: st.DataObject) -> None:
     """A page sends in order, and after a break again from what is wanted or from earlier."""
-    intake, passed, at = BlockSequence(), [], 0
+    sequence, passed, at = BlockSequence(), [], 0
     for _ in range(40):
         if data.draw(st.integers(0, 4)) == 0:
-            at = data.draw(st.integers(max(0, intake.next - 9), intake.next))
+            at = data.draw(st.integers(max(0, sequence.next - 9), sequence.next))
         count = data.draw(st.integers(1, 8))
-        new = intake.fresh(at, count)
+        new = sequence.fresh(at, count)
         passed += list(range(at, at + count))[count - new :]
         at += count
     assert passed == list(range(len(passed)))
-    assert intake.next == len(passed)
+    assert sequence.next == len(passed)
 
 
 def test_the_quickest_packet_tells_the_clock() -> None:

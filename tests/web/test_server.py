@@ -203,7 +203,7 @@ def test_an_unknown_course_is_refused_at_once() -> None:
 
 def test_a_teacher_chooses_among_the_voices_that_are_there() -> None:
     found = server.voices()
-    assert found[0] == ("", "The usual voice")
+    assert found[0] == ("", "Default voice")
     assert len({name for name, _ in found}) == len(found)
     assert all(name.startswith(("engine:", "neural:", "own:")) for name, _ in found[1:])
 

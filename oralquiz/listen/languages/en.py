@@ -61,7 +61,7 @@ class EnglishNumbers:
         return number_growth(words, self.lowest, self.highest)
 
     def phrases(self, known: Callable[[str], bool]) -> list[str]:
-        from oralquiz.listen.spelled_numbers import spelled_numbers  # num2words takes its time
+        from oralquiz.listen.spelled_numbers import spelled_numbers  # num2words is slow to import
 
         return spelled_numbers("en", self.lowest, self.highest).phrases(known)
 
