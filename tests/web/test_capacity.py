@@ -14,7 +14,7 @@ from oralquiz.web.class_round import Phase
 from tests.web.room import Tablet, make_classroom, make_pupils, plan
 
 
-def test_more_cores_and_quicker_ones_hear_more() -> None:
+def test_more_and_quicker_cores_hear_more_pupils() -> None:
     assert pupils_at_once(0.03, 2) > pupils_at_once(0.03, 1)
     assert pupils_at_once(0.015, 2) > pupils_at_once(0.03, 2)
     assert pupils_at_once(0.1, 2) >= 1.9 * pupils_at_once(0.2, 2)
@@ -28,7 +28,7 @@ def test_what_was_measured_is_allowed_and_what_was_late_is_not() -> None:
     assert 240 <= pupils_at_once(0.035, 12) < 400
 
 
-def test_one_core_for_the_connections_is_the_limit_of_many() -> None:
+def test_with_many_cores_the_one_for_connections_is_the_limit() -> None:
     assert pupils_at_once(0.03, 1000) == pupils_at_once(0.03, 10_000)
 
 

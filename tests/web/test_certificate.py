@@ -26,7 +26,7 @@ def test_a_damaged_certificate_is_made_anew(tmp_path: Path) -> None:
     assert second.fingerprint == own_certificate(tmp_path, ["laptop"]).fingerprint
 
 
-def test_tls_accepts_the_certificate_and_it_is_no_authority(tmp_path: Path) -> None:
+def test_tls_accepts_the_certificate_and_it_is_not_an_authority(tmp_path: Path) -> None:
     made = own_certificate(tmp_path, ["laptop", "10.0.0.2"])
     context = ssl.create_default_context(ssl.Purpose.CLIENT_AUTH)
     context.load_cert_chain(made.cert, made.key)

@@ -14,7 +14,7 @@ def tables(db: Database) -> int:
     return len(db.table_names())
 
 
-def test_records_that_are_new_are_begun_by_one_connection(tmp_path: Path) -> None:
+def test_new_records_are_created_by_one_connection(tmp_path: Path) -> None:
     """Two that make the same file at once lock each other out."""
 
     async def both(folder: Path) -> None:

@@ -145,7 +145,7 @@ def test_the_passphrase_opens_and_nothing_else_does(
     assert teacher.get("/class").status_code == 303
 
 
-def test_the_passphrase_is_kept_as_argon2id_in_a_file_of_ones_own(classroom: Classroom) -> None:
+def test_the_passphrase_is_kept_as_argon2id_in_a_private_file(classroom: Classroom) -> None:
     lock(classroom)
     text = classroom.keys.path.read_text()
     assert "$argon2id$" in text
@@ -194,7 +194,7 @@ def test_guessing_is_slowed_down(classroom: Classroom, teacher: TestClient) -> N
     assert teacher.post("/enter", data={"passphrase": PASSPHRASE}).status_code == 303
 
 
-def test_a_class_that_guesses_codes_locks_no_teacher_out(
+def test_a_class_guessing_codes_does_not_lock_the_teacher_out(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     lock(classroom)
@@ -313,7 +313,7 @@ def test_ended_visits_are_forgotten_when_their_cookies_have_run_out(tmp_path: Pa
 LONG = "9" * 5000
 
 
-def test_a_number_of_5000_digits_in_a_path_is_no_page(
+def test_a_path_with_a_number_of_5000_digits_is_not_found(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     stranger = browser(classroom, teacher, host="192.168.1.20")
@@ -421,7 +421,7 @@ def test_a_pupil_joins_by_code_and_sees_no_other_page(
     assert close_code(tablet, "/ws/wall") == (4403, "sign in first")
 
 
-def test_on_this_computer_too_a_pupils_browser_is_no_teacher(
+def test_a_pupils_browser_on_this_computer_is_not_the_teacher(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     child = browser(classroom, teacher)
@@ -498,7 +498,7 @@ def card_on(page: str) -> str:
     return str(code)
 
 
-def test_who_came_with_a_card_stays_as_long_as_the_card(
+def test_a_page_opened_with_a_card_stays_as_long_as_the_card(
     classroom: Classroom, teacher: TestClient, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     code = card_on(teacher.post("/class", data={"what": "card", "pupil": "Ben"}).text)
@@ -591,7 +591,7 @@ def test_practice_does_not_begin_on_a_page_whose_card_has_ended(
     assert classroom.conductor.practices == {}
 
 
-def test_a_card_is_good_after_the_laptop_was_switched_off(
+def test_a_card_stays_valid_after_the_laptop_was_switched_off(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     kept = tmp_path / "records.db"
@@ -678,7 +678,7 @@ def test_requests_are_limited(
         '{"t": "reveal", "on": true}',
     ],
 )
-def test_a_pupils_socket_ends_on_what_its_page_does_not_say(
+def test_a_pupils_socket_ends_on_a_message_that_its_page_never_sends(
     classroom: Classroom, teacher: TestClient, what: str | bytes
 ) -> None:
     asha = browser(classroom, teacher, host="192.168.1.20")

@@ -98,7 +98,7 @@ def test_erasing_asks_first(classroom: Classroom, teacher: TestClient) -> None:
     assert "Ben is erased" in teacher.get("/class").text
 
 
-def test_who_is_erased_during_practice_does_not_come_back(
+def test_a_pupil_erased_during_practice_does_not_come_back(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     """The round that is cut short must not be stored after the rows have been removed."""
@@ -122,7 +122,7 @@ def test_who_is_erased_during_practice_does_not_come_back(
     assert list(classroom.sessions.iterdir()) == []
 
 
-def test_nobody_is_erased_out_of_the_round_that_is_held(
+def test_nobody_is_erased_while_their_round_is_held(
     classroom: Classroom, teacher: TestClient
 ) -> None:
     assert teacher.portal is not None
@@ -242,7 +242,7 @@ def test_a_plan_is_kept_and_shown(classroom: Classroom, teacher: TestClient) -> 
         ("terms", "99", "is not between 2 and 15"),
     ],
 )
-def test_why_a_plan_is_impossible_is_said(
+def test_the_page_says_why_a_plan_is_impossible(
     teacher: TestClient, field: str, value: str, trouble: str
 ) -> None:
     form = {"step": "direct", "count": "4", "terms": "3", "pace": "2", "way": "own"}
@@ -321,7 +321,7 @@ def test_results_say_what_was_typed_and_the_words_that_were_no_number(
     assert "Not right, typed 38, after 1.00 s." in page
 
 
-def test_times_are_those_of_the_clock_on_the_wall(
+def test_times_are_shown_in_local_time(
     classroom: Classroom, teacher: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     round_id = keep(classroom, teacher, tmp_path / "held", "Asha Rao", 33)
@@ -360,7 +360,7 @@ def test_every_round_can_be_reached(
         assert shown(f"/results?skip={bad}")[0] == ids[:2]
 
 
-def test_a_comma_in_a_name_makes_no_two_pupils(
+def test_a_comma_in_a_name_does_not_make_two_pupils(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     keep(classroom, teacher, tmp_path / "held", "Rao, Asha", 33)
@@ -401,7 +401,7 @@ def test_the_replay_keeps_to_the_policy_of_this_server(
     assert teacher.get("/replay/other.js").status_code == 404
 
 
-def test_a_pupil_can_look_again_at_nobody_elses_mistakes(
+def test_a_pupil_can_look_again_only_at_own_mistakes(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     hers = keep(classroom, teacher, tmp_path / "hers", "Asha Rao", 38)

@@ -13,7 +13,7 @@ from oralquiz.web.publisher import SETTLE_S, Publisher
 
 
 @pytest.mark.parametrize(("takes_s", "waits_s"), [(0.0001, SETTLE_S), (0.01, 0.2)])
-def test_news_that_take_long_are_told_less_often(takes_s: float, waits_s: float) -> None:
+def test_news_that_takes_long_is_told_less_often(takes_s: float, waits_s: float) -> None:
     now_s = 0.0
 
     def live() -> Live:

@@ -21,7 +21,7 @@ from tests.session.room import make_round, run
 WHEN = "2026-01-05T09:00:00+00:00"
 
 
-def test_the_command_line_takes_the_card_too_from_a_server_that_runs(
+def test_erasing_at_the_command_line_takes_the_card_from_a_running_server(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))

@@ -47,7 +47,7 @@ def test_the_class_sees_who_can_do_what(
     assert "Plan this lesson" in page
 
 
-def test_the_plan_is_filled_in_from_it(
+def test_the_plan_is_filled_in_from_the_grid(
     classroom: Classroom, teacher: TestClient, tmp_path: Path
 ) -> None:
     practised(classroom, teacher, tmp_path)

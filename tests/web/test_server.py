@@ -183,7 +183,7 @@ def test_a_slow_answer_and_a_kept_connection_are_not_cut_off(
     asyncio.run(served(tmp_path, story, network=False))
 
 
-def test_a_port_that_is_taken_is_one_clear_line(
+def test_a_port_in_use_gives_one_clear_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("ORALQUIZ_HOME", str(tmp_path))
@@ -201,7 +201,7 @@ def test_an_unknown_course_is_refused_at_once() -> None:
     assert "there is no syllabus 'nothing'" in result.stderr
 
 
-def test_a_teacher_chooses_among_the_voices_that_are_there() -> None:
+def test_a_teacher_chooses_among_the_available_voices() -> None:
     found = server.voices()
     assert found[0] == ("", "Default voice")
     assert len({name for name, _ in found}) == len(found)
