@@ -43,6 +43,8 @@ from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
+from oralquiz.web.class_round import ClassRound
+from oralquiz.web.page_stream import PageStream
 from tests.browser.running_server import RunningServer, run_server
 
 EVERY_S = 2.6
@@ -128,15 +130,15 @@ def _on(room: RunningServer, work: Any) -> Any:
     return asyncio.run_coroutine_threadsafe(work, room.loop).result(60)
 
 
-def hold(room: RunningServer, plan: RoundPlan) -> tuple[Session, Any]:
-    """Hold the round to its end; returns the session and its run."""
+def hold(room: RunningServer, plan: RoundPlan) -> tuple[Session, PageStream]:
+    """Hold the round to its end; returns the session, and the page's stream as it was then."""
     room.classroom.plan = plan
-    class_round = _on(room, room.classroom.begin())
-    run = next(iter(class_round.participants.values())).remote
-    while run.file is None:
+    class_round: ClassRound = _on(room, room.classroom.begin())
+    remote = next(iter(class_round.participants.values())).remote
+    while remote.file is None:
         time.sleep(0.1)
     time.sleep(0.5)
-    return open_session(run.file), run
+    return open_session(remote.file), remote.stream
 
 
 def through_a_file(room: RunningServer, playwright: Any, folder: Path, answers: int) -> None:
@@ -154,14 +156,14 @@ def through_a_file(room: RunningServer, playwright: Any, folder: Path, answers: 
     page = browser.new_context(permissions=["microphone"]).new_page()
     join(room, page)
     plan = RoundPlan("direct", Way.OWN, count=answers, terms=1, pace_s=1.0)
-    session, run = hold(room, plan)
+    session, stream = hold(room, plan)
     browser.close()
     heard = session.audio[:, 1].astype(np.float32) / 32768.0
     chirps = places(heard, chirp())
     apart = MARKER_EVERY * EVERY_S
     gaps = np.diff(chirps) / SESSION_RATE - apart
     row("stream: distance of two markers, error (ms)", [1000 * float(g) for g in gaps])
-    print(f"{'stream: blocks lost, doubled':<58} {run.intake.lost}, {run.intake.doubled}")
+    print(f"{'stream: blocks lost, doubled':<58} {stream.blocks.lost}, {stream.blocks.doubled}")
     errors = []
     for turn in session.turns:
         for attempt in turn.attempts:
@@ -186,8 +188,8 @@ def through_the_air(room: RunningServer, playwright: Any, answers: int, measure:
     page = browser.new_context(permissions=["microphone"]).new_page()
     join(room, page, measure)
     plan = RoundPlan("direct", Way.OWN, count=answers, terms=2, pace_s=1.5, answer_within_s=3)
-    session, run = hold(room, plan)
-    reported = run.delay_s
+    session, stream = hold(room, plan)
+    reported = stream.delays.delay_s
     browser.close()
     said = session.audio[:, 0].astype(np.float32) / 32768.0
     heard = session.audio[:, 1].astype(np.float32) / 32768.0
