@@ -105,8 +105,8 @@ async def _in_one_home(tally: Tally, numbers: range, voices: Voices) -> None:
         server = await Server.started(home.folder)
         try:
             for number in numbers:
-                trial = Trial(tally, home, voices, Random(f"{tally.seed} {number}"), number)
-                server = await trial.held(server)
+                trial = Trial(tally, home, Random(f"{tally.seed} {number}"), number)
+                server = await trial.held(server, voices)
             await server.ended()
             trial.end()
         finally:
@@ -118,17 +118,15 @@ async def _in_one_home(tally: Tally, numbers: range, voices: Voices) -> None:
 class Trial:
     """One round, one kill, and what is left of it."""
 
-    def __init__(
-        self, tally: Tally, home: Home, voices: Voices, random: Random, number: int
-    ) -> None:
-        self._tally, self._home, self._voices = tally, home, voices
-        self._random, self._number = random, number
+    def __init__(self, tally: Tally, home: Home, random: Random, number: int) -> None:
+        self.tally = tally
+        self._home, self._random, self._number = home, random, number
 
-    async def held(self, server: Server) -> Server:
+    async def held(self, server: Server, voices: Voices) -> Server:
         """Hold a round at ``server`` and kill. Returns the server that goes on."""
         home, random = self._home, self._random
         home.add()
-        live = LiveClass(server, home.names, self._voices, random)
+        live = LiveClass(server, home.names, voices, random)
         try:
             await live.sign_in()
             await live.begin(SUMS)
@@ -141,7 +139,7 @@ class Trial:
         finally:
             await live.close()
         await self._entered()
-        self._compare()
+        self.compare()
         return server
 
     async def _wait(self, live: LiveClass) -> None:
@@ -161,10 +159,10 @@ class Trial:
         helpers = set(processes(self._home.folder))
         await live.server.killed()
         self._note(live)
-        self._tally.add(what, moment(live))
+        self.tally.add(what, moment(live))
         helpers |= set(processes(self._home.folder))
         await self._helpers_end(len(helpers) - 1)
-        self._everything_is_listed()
+        self.everything_is_listed()
         if erasing is None and self._random.random() < 0.15:
             self._erase(self._random.choice(self._home.names))
 
@@ -180,14 +178,14 @@ class Trial:
     async def _kill_hearing(self, live: LiveClass) -> None:
         hearing = processes(self._home.folder, "hearing_helper")
         if not hearing:  # nothing is heard yet, or any more
-            self._tally.add("hearing process killed", "there was none")
+            self.tally.add("hearing process killed", "there was none")
         for pid in self._random.sample(hearing, min(1, len(hearing))):
             os.kill(pid, signal.SIGKILL)
-            self._tally.add("hearing process killed", moment(live))
+            self.tally.add("hearing process killed", moment(live))
         over = await live.until(lambda: len(live.over) == PUPILS, ROUND_S)
         self._note(live)
         if "ended unexpectedly" in live.note:
-            self._tally.add("hearing process killed", "the round did not begin")
+            self.tally.add("hearing process killed", "the round did not begin")
             return
         if not over or live.note:
             self._fail("hearing process killed", f"{live.phases}: {live.trouble!r}, {live.note!r}")
@@ -198,7 +196,7 @@ class Trial:
     def _note(self, live: LiveClass) -> None:
         self._home.shown |= live.shown
         self._home.whose |= live.whose
-        self._tally.add("verdict shown to a pupil", "kept", len(live.shown))
+        self.tally.add("verdict shown to a pupil", "kept", len(live.shown))
 
     async def _helpers_end(self, helpers: int) -> None:
         """Wait until every process of the server has ended."""
@@ -209,7 +207,7 @@ class Trial:
                 return
             await asyncio.sleep(0.05)
         late = time.monotonic() - begun
-        self._tally.add("helper", f"ended within {1 if late < 1 else ENDING_S:.0f} s", helpers)
+        self.tally.add("helper", f"ended within {1 if late < 1 else ENDING_S:.0f} s", helpers)
 
     async def _started_again(self) -> Server:
         """Start the server; sometimes kill it once more while it enters what was left."""
@@ -217,13 +215,13 @@ class Trial:
         if self._random.random() < 0.2:
             await asyncio.sleep(self._random.random() * 0.5)
             await server.killed()
-            self._tally.add("server killed while it starts", "started again")
+            self.tally.add("server killed while it starts", "started again")
             server = await Server.started(self._home.folder)
         return server
 
     # --- what is left -----------------------------------------------------------------------
 
-    def _everything_is_listed(self) -> None:
+    def everything_is_listed(self) -> None:
         """Whatever lies among the sessions is in the records or shown by a check."""
         db = open_records(self._home.data / "records.db")
         known = {Path(row["file"]).name for row in db.query("select file from rounds")}
@@ -231,7 +229,7 @@ class Trial:
         _, listed = self._home.called("check", "sessions")
         for path in sessions(self._home):
             if path.name in known or path.name in listed:
-                self._tally.add("session or leftover", "listed")
+                self.tally.add("session or leftover", "listed")
             else:
                 self._fail("session or leftover", f"{path.name} is not in {listed!r}")
 
@@ -252,7 +250,7 @@ class Trial:
         db.close()
         return listed ^ {path for path in sessions(self._home) if not path.name.startswith(".")}
 
-    def _compare(self) -> None:
+    def compare(self) -> None:
         """The files and the records have what was shown, and fit each other."""
         home = self._home
         files = {run_of(path): path for path in sessions(home)}
@@ -280,7 +278,7 @@ class Trial:
             home.forget(name)
         for name in home.gone:
             self._search(name)
-        self._tally.add("records", "fit the files")
+        self.tally.add("records", "fit the files")
 
     def _compare_file(self, path: Path | None, key: str) -> None:
         shown = {turn: one for (run, turn), one in self._home.shown.items() if run == key}
@@ -303,7 +301,7 @@ class Trial:
             self._fail("erasing before the next start", f"status {status}: {said!r}")
         self._home.forget(name)
         self._search(name)
-        self._tally.add("erasing before the next start", "done")
+        self.tally.add("erasing before the next start", "done")
 
     def _search(self, name: str) -> None:
         """Look for the name in every byte."""
@@ -319,10 +317,10 @@ class Trial:
             self._fail("helper", f"{len(left)} outlive the server that was ended")
         if "Traceback" in said:
             self._fail("what the server says", said[-2_000:])
-        self._tally.add("home", f"{len(self._home.gone)} erased in it")
+        self.tally.add("home", f"{len(self._home.gone)} erased in it")
 
     def _fail(self, what: str, why: str) -> None:
-        self._tally.fail(what, f"number {self._number}: {why}")
+        self.tally.fail(what, f"number {self._number}: {why}")
 
 
 def contents(path: Path) -> list[bytes]:

@@ -5,12 +5,19 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from random import Random
 
 import pytest
 from click.testing import CliRunner
+from starlette.requests import HTTPConnection
 
 from oralquiz.cli import main
-from tests.campaigns import bad_inputs, erasing, kills, visitors
+from oralquiz.records.database import open_records
+from oralquiz.records.session_rows import store_file
+from oralquiz.web.identity import Who
+from tests.campaigns import bad_inputs, erasing, kills, serve_kills, visitors
+from tests.campaigns.tally import Tally
+from tests.session.room import make_round, run
 from tests.sizes import size
 
 pytestmark = pytest.mark.slow
@@ -28,15 +35,23 @@ def test_bad_inputs() -> None:
 
 
 def test_visitors() -> None:
-    tally = visitors.campaign(150, 2)
+    tally = visitors.campaign(size(110, 300), 2)
     assert tally.failures == []
-    assert tally.tried == 150
+    assert tally.tried == size(110, 300)
 
 
 def test_a_visitor_who_sees_too_much_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
     """Shows that the campaign can fail."""
     monkeypatch.setattr("oralquiz.web.result_pages.sees", lambda *_: True)
     assert len(visitors.campaign(150, 2).failures) == 1
+
+
+def test_a_visitor_who_may_command_too_much_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
+    async def teacher(_: HTTPConnection) -> Who:
+        return Who(teacher=True)
+
+    monkeypatch.setattr("oralquiz.web.sockets.who", teacher)
+    assert len(visitors.campaign(50, 2).failures) == 1
 
 
 def test_erasing() -> None:
@@ -51,6 +66,31 @@ def test_kills() -> None:
     tally = kills.campaign(size(1, 2), 1)
     assert tally.failures == []
     assert tally.tried == size(1, 2)
+
+
+def test_what_a_killed_server_lost_is_found(tmp_path: Path) -> None:
+    """Shows that the campaign of the real server, which takes minutes, can fail."""
+    home = serve_kills.Home(tmp_path)
+    home.add()
+    left = home.data / "sessions" / "2026-01-05-090000-key-1"
+    file, _, _ = run(left, make_round("1 + 2", pupil=home.names[0]), [3])
+    db = open_records(home.data / "records.db")
+    store_file(db, file)
+    db.close()
+    home.shown, home.whose = {("key-1", 0): ("right", 3)}, {"key-1": home.names[0]}
+    trial = serve_kills.Trial(Tally(1), home, Random(1), 0)
+    trial.everything_is_listed()
+    trial.compare()
+    assert trial.tally.failures == []
+    home.shown["key-1", 0] = ("wrong", 4)
+    trial.compare()
+    assert len(trial.tally.failures) == 2  # not in the file, not in the records
+    (file.parent / "unknown").mkdir()
+    home.gone.append(home.names[0])
+    trial.everything_is_listed()
+    trial.compare()
+    assert "unknown is not in" in trial.tally.failures[2]
+    assert any("Zyxomma 0 Erasmus is in" in failure for failure in trial.tally.failures)
 
 
 @pytest.mark.parametrize("name", ["0f432d7733.zip", "572412ff59.zip"])
