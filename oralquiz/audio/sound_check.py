@@ -37,7 +37,7 @@ CLEAR_DB = 15.0
 
 
 class MeasurableCard(AudioIn, AudioOut, Clock, Protocol):
-    """What of a sound card is used here: see sound_card.SoundCard."""
+    """The part of a sound card that is used here: see sound_card.SoundCard."""
 
     output_name: str
     input_name: str
@@ -208,7 +208,7 @@ def findings(measured: Measured) -> list[Finding]:
     if m.gaps or m.lost:
         note(
             False,
-            f"The sound stumbled: {m.gaps} holes in what was played, {m.lost} samples of the "
+            f"The sound broke off: {m.gaps} gaps in what was played, {m.lost} samples of the "
             "microphone lost. Close other programs, or use a cable instead of wireless.",
         )
     return sorted(found, key=lambda finding: finding.fit)

@@ -1,4 +1,4 @@
-"""A pupil's answers as learning looks at them."""
+"""A pupil's answers as `learn` takes them."""
 
 from __future__ import annotations
 

@@ -64,13 +64,13 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
 
 
 def _named(session: Session) -> int:
-    """How many sums somebody was asked who is not erased."""
+    """How many sums were for pupils who are not erased."""
     return sum(turn.pupil != ERASED for turn in session.round.turns)
 
 
 def _left_out(sums: int) -> str:
-    """In words, that so many sums stay out; empty for none."""
-    return f"{counted(sums, 'sum')} of who was erased here left out" if sums else ""
+    """A note that so many sums stay out; empty for none."""
+    return f"{counted(sums, 'sum')} of erased pupils left out" if sums else ""
 
 
 def waiting(db: Database, folder: Path) -> list[Path]:

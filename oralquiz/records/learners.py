@@ -90,11 +90,11 @@ def rule_states(db: Database) -> dict[int, dict[Rule, Skill]]:
 def follow_new(db: Database, syllabus: Syllabus | None = None) -> None:
     """Follow every pupil with answers that were not taken in yet: on ``syllabus`` or, where that is
     None, each on the course used before."""
-    for pupil in untold(db):
+    for pupil in pupils_behind(db):
         follow(db, pupil, syllabus or _course_of(db, pupil))
 
 
-def untold(db: Database) -> list[Pupil]:
+def pupils_behind(db: Database) -> list[Pupil]:
     """The pupils for whom something was stored since they were last followed."""
     rows = db.query(
         """

@@ -38,7 +38,7 @@ def store_file(db: Database, file: Path) -> Session:
 
 
 def _without_erased(db: Database, session: Session, file: Path) -> Session:
-    """The session in ``file``, out of which those are taken whose turns are nobody's any more."""
+    """The session in ``file``, without those whose turns no longer belong to anybody."""
     round_id = session.header["id"]
     if not erase_turns(file, session, turns_erased(db, round_id)):
         return session

@@ -78,7 +78,7 @@ class Event(_Carrying):
         return _NAMES[type(self)]
 
     def as_json(self) -> dict[str, Any]:
-        """The keys beside the envelope, in canonical order; optional ones only where they tell."""
+        """The keys beside the envelope, in canonical order; optional ones only if they differ."""
         return _told(self)
 
 
@@ -107,8 +107,8 @@ class SumBegun(OfTurn):
 
 @dataclass(frozen=True)
 class Dictated(OfTurn):
-    """A sum is read aloud from ``start`` to ``end``. Read again, what was answered before no
-    longer counts."""
+    """A sum is read aloud from ``start`` to ``end``. Once it is read again, what was answered
+    before no longer counts."""
 
     start: Sample
     end: Sample
@@ -221,7 +221,7 @@ _PARTS: Mapping[tuple[type[_Carrying], str], type[_Carrying]] = {
 
 
 def event_from(type: str, data: Mapping[str, Any]) -> Event:
-    """The event that ``data``, without the envelope, tells of. Raises ValueError if it tells of
+    """The event that ``data``, without the envelope, describes. Raises ValueError if it describes
     none."""
     kind = TYPES.get(type)
     if kind is None:

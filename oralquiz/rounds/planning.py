@@ -50,8 +50,8 @@ class TooFewSums(OralquizError):
 
 @dataclass(frozen=True)
 class RoundPlan:
-    """The round to hold: ``count`` sums of the step for each pupil (``terms`` 0: as many
-    terms as are usual)."""
+    """The round to hold: ``count`` sums of the step for each pupil (``terms`` 0: the
+    usual number of terms)."""
 
     step: str
     way: Way = Way.OWN
@@ -85,8 +85,8 @@ class PlannedSums:
 def sums_for(
     plan: RoundPlan, count: int, seed: int | None = None, *, repeat: bool = True
 ) -> PlannedSums:
-    """A set of ``count`` sums; when fewer exist, they come again. Raises BadInput when there is
-    none, and without ``repeat`` TooFewSums when one would have to come again."""
+    """A set of ``count`` sums; when fewer exist, they are repeated. Raises BadInput when there is
+    none, and without ``repeat`` TooFewSums when one would have to be repeated."""
     request, made = _compose(plan, count, [()], seed, repeat=repeat)
     return PlannedSums(made.sets[0], made.total, request.columns)
 
@@ -106,7 +106,7 @@ def _compose(
         there, wanted = len({one for its in made.sets for one in its}), count * len(avoid)
         raise TooFewSums(
             f"{plan.step} has only {there} such sums and {wanted} are wanted: "
-            f"see `oralquiz compose --step {plan.step}` for what stands in the way"
+            f"see `oralquiz compose --step {plan.step}` for what prevents more"
         )
     if not all(made.sets):
         raise BadInput(f"there is no sum of {plan.terms} terms for {plan.step}")

@@ -1,7 +1,7 @@
 """The four parts of a session, out of a zip or a directory, whatever state it is in.
 
 Nothing is ever unpacked to the disk, only the four names are looked at, and of each no more is
-read than a session can hold: a file made to harm finds nothing to do. Where a zip is cut off or
+read than a session can hold, so a malicious file can do no harm. Where a zip is cut off or
 damaged, each part is read up to the damage.
 """
 

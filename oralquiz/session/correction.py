@@ -1,4 +1,4 @@
-"""The teacher's ear: a correction is one more event at the end, never an overwrite."""
+"""The teacher's corrections: each is one more event at the end, never an overwrite."""
 
 from __future__ import annotations
 
@@ -23,7 +23,9 @@ def correct(
     yet.
     """
     if not by.isprintable():
-        raise BadInput(f"who corrects it holds a character that cannot be printed: {by[:60]!r}")
+        raise BadInput(
+            f"the corrector's name holds a character that cannot be printed: {by[:60]!r}"
+        )
     be_finished(path)
     with only_writer(path):
         session = open_session(path)

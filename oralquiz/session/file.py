@@ -133,7 +133,7 @@ def open_session(path: Path) -> Session:
     """Read a finished session (a zip) or one that is running or was cut short (a directory).
 
     Every version of the format is read. Raises SessionFileError with the file and what is wrong.
-    Damage behind the header does not raise: everything before it is returned, and ``damage``
+    Damage after the header does not raise: everything before it is returned, and ``damage``
     names it.
     """
     parts = read_parts(path)
@@ -180,7 +180,7 @@ def _header(path: Path, raw: bytes) -> tuple[int, dict[str, Any]]:
         raise SessionFileError(f"{path}: session.json: {wrong}")
     if not _is_time(head["created"]):
         raise SessionFileError(
-            f"{path}: session.json: created: {head['created']!r} is no date and time (ISO 8601)"
+            f"{path}: session.json: created: {head['created']!r} is not a date and time (ISO 8601)"
         )
     return version, head
 
@@ -259,8 +259,8 @@ def _lines(raw: bytes) -> Iterator[str]:
 
 
 def _sensible(told: RawEntry, since: int, round_: Round) -> Entry:
-    """The entry that ``told`` is, after one at sample ``since``. Raises ValueError with what about
-    it cannot be."""
+    """The entry that ``told`` is, after one at sample ``since``. Raises ValueError that says what
+    about it is impossible."""
     try:
         entry = told.entry()
     except ValueError as error:  # the schema says it in its own words, but takes long

@@ -31,7 +31,7 @@ SMALLER = "audio.part"
 """What older versions encoded the sound into; a crash may have left it."""
 
 NEW = ".new-"
-"""How the name of a folder in which a session is written anew begins; a crash may leave it."""
+"""How the names of folders begin in which a session is rewritten; a crash may leave one."""
 
 BEGIN_S = 2.0
 """Seconds a new round waits for others who only look whether its folder is held."""

@@ -16,7 +16,7 @@ def read_sound(raw: bytes, rate: int, most: int) -> tuple[Pcm, str]:
     """The sound of ``raw``, (n, 2) at ``rate``, up to where it was cut and no more than ``most``
     samples of it (4 bytes each in memory); and in words what of it could not be read."""
     if not raw.startswith(b"fLaC"):
-        return np.zeros((0, 2), dtype=np.int16), "audio.flac is missing or no FLAC"
+        return np.zeros((0, 2), dtype=np.int16), "audio.flac is missing or not FLAC"
     sound, damage = _decoded(raw, rate, most, most)
     if damage == _EARLY:  # again, with small steps at the end: to get all that is before the damage
         sound, damage = _decoded(raw, rate, most, len(sound))

@@ -72,7 +72,7 @@ class Assembly:
         self._voices: Sequence[tuple[str, str]] = ()
 
     async def close(self) -> None:
-        """Let go of threads and processes."""
+        """Release threads and processes."""
         await self.hearing.close()
         self._ahead.shutdown(wait=False, cancel_futures=True)
 
@@ -203,4 +203,4 @@ def echo_of(mic: bool, devices: int) -> AgainstEcho:
     """How a device's loudspeaker is kept out of its microphone when this many devices listen."""
     if not mic:
         return AgainstEcho.NONE
-    return AgainstEcho.CANCELLED if devices <= CANCELLED else AgainstEcho.DEAF
+    return AgainstEcho.CANCELLED if devices <= CANCELLED else AgainstEcho.HALF_DUPLEX

@@ -2,7 +2,7 @@
 
 It is made on first use and again when it is about to expire or the machine's addresses changed.
 Tablets do not know who signed it and say so once; the fingerprint, shown on the teacher's page,
-lets whoever wants to compare.
+lets anyone check it.
 """
 
 from __future__ import annotations

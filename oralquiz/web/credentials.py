@@ -134,7 +134,7 @@ class Codes:
         return _ticket(card) if card else None
 
     def forget_pupil(self, pupil: Pupil) -> None:
-        """The pupil's card stops working, and the name is on no other."""
+        """The pupil's card stops working."""
         self.cards.take_back(pupil)
 
     def open(self, code: str) -> Ticket | None:

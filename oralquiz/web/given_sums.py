@@ -1,4 +1,4 @@
-"""The sums of a round as they are read aloud, given one after the other by who renders them."""
+"""The sums of a round as they are read aloud, given one after the other by whoever renders them."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class GivenSums:
         self._given = dict([*self._given.items(), (turn, dictation)][-2:])
 
     def has(self, turn: int) -> bool:
-        """Whether ``turn`` was given, or is none of the round."""
+        """Whether ``turn`` was given, or is not in the round."""
         return turn in self._given or turn >= len(self._round.turns)
 
     def forget(self) -> None:

@@ -18,8 +18,8 @@ PUPIL_STAYS_S = 6 * 3600.0
 @dataclass(frozen=True)
 class Who:
     """A teacher, a pupil, or nobody yet. ``home``: the pupil came with a card of their own.
-    ``earlier``: the page may show what was recorded before; who came with the code of the class and
-    a name may be anybody of the class."""
+    ``earlier``: the page may show what was recorded before; whoever came with the code of the
+    class and a name may be anybody in the class."""
 
     teacher: bool = False
     pupil: Pupil | None = None
@@ -50,7 +50,7 @@ async def who(connection: HTTPConnection) -> Who:
     )
     if lasts and "pupil" in session:
         pupil = await classroom.pupil(session["pupil"])
-        # a number may be given anew after erasing; the name then differs
+        # a number may be given again after erasing; the name then differs
         if pupil is not None and pupil.name == session.get("name"):
             card, place = classroom.codes.card_of(pupil), classroom.roster.places.get(pupil.id)
             if card is not None and card[0] == session.get("card"):

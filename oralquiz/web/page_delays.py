@@ -5,7 +5,7 @@ from __future__ import annotations
 from oralquiz.web.page_stream import Delays
 
 MOST_DELAY_S = 2.0
-"""No delay is taken to be longer, whatever a page says."""
+"""A delay counts as at most this, whatever a page says."""
 
 PINGS = 4
 """Pings that may be under way at once."""
@@ -41,5 +41,5 @@ class PageDelays:
 
     @property
     def known(self) -> Delays:
-        """What is known by now."""
+        """What is known so far."""
         return Delays(self._out_s + self._in_s, self._in_s, self._way_s)

@@ -23,7 +23,7 @@ def read_plan(form: Mapping[str, object], syllabus: Syllabus) -> RoundPlan:
     syllabus.step(step)
     way = str(form.get("way", Way.OWN))
     if way not in [w.value for w in Way]:
-        raise BadInput(f"there is no way '{way[:20]}' to hold a round")
+        raise BadInput(f"there is no way of holding a round called '{way[:20]}'")
     return RoundPlan(
         step,
         Way(way),

@@ -72,7 +72,7 @@ class AgainstEcho(StrEnum):
 
     NONE = "none"
     CANCELLED = "cancelled"
-    DEAF = "deaf"
+    HALF_DUPLEX = "half duplex"
 
 
 @dataclass(frozen=True)
@@ -378,7 +378,7 @@ def _echo_filter(echo: AgainstEcho) -> EchoFilter | None:
     match echo:
         case AgainstEcho.CANCELLED:
             return EchoCanceller()
-        case AgainstEcho.DEAF:
+        case AgainstEcho.HALF_DUPLEX:
             return HalfDuplexGate()
         case _:
             return None

@@ -44,7 +44,7 @@ def test_what_was_recorded_before_stays_out_under_that_name(tmp_path: Path, db: 
     copy = elsewhere(tmp_path, "Asha", "Ben  ZIMMER", NAME)
     before = copy.read_bytes()
     imported = import_session(db, copy, sessions)
-    assert imported.damage == "2 sums of who was erased here left out"
+    assert imported.damage == "2 sums of erased pupils left out"
     assert [pupil.name for pupil in pupils(db)] == ["Asha"]
     assert names_in(imported.file) == ["Asha", ERASED, ERASED]
     said = open_session(imported.file)

@@ -16,7 +16,7 @@ from oralquiz.judge import Verdict
 from oralquiz.learn import Standing, standing_of
 from oralquiz.records.database import open_records
 from oralquiz.records.erasure import erase_pupil
-from oralquiz.records.learners import follow, follow_new, reached_step, rule_states, untold
+from oralquiz.records.learners import follow, follow_new, pupils_behind, reached_step, rule_states
 from oralquiz.records.migrations import migrations
 from oralquiz.records.practice_sets import PracticeSet, give_set
 from oralquiz.records.pupil_list import add_pupil, find_pupil
@@ -106,15 +106,15 @@ def test_only_pupils_with_something_new_are_followed(db: Database, tmp_path: Pat
     wide = replace(make_round("120 + 3", pupil="Asha"), columns=3)  # not what is practised
     held(db, tmp_path / "w", wide, [123])
     held(db, tmp_path / "b", make_round("2 + 2", pupil="Ben"), [4])
-    assert [pupil.name for pupil in untold(db)] == ["Asha", "Ben"]
+    assert [pupil.name for pupil in pupils_behind(db)] == ["Asha", "Ben"]
     follow_new(db)
-    assert untold(db) == []
+    assert pupils_behind(db) == []
     assert len(rule_states(db)) == 2
     correct(path, 0, Verdict.WRONG, by="Ms Rao", when=WHEN)
     store_file(db, path)
-    assert [pupil.name for pupil in untold(db)] == ["Asha"]
+    assert [pupil.name for pupil in pupils_behind(db)] == ["Asha"]
     follow_new(db, load_syllabus("bead-frame"))
-    assert untold(db) == []
+    assert pupils_behind(db) == []
 
 
 def test_a_pupil_is_followed_on_the_course_that_was_followed_before(

@@ -148,9 +148,9 @@ def test_an_older_version_opens() -> None:
         (lambda h: h.update(sample_rate=8), "sample_rate: 16000 was expected"),
         (lambda h: h["options"].update(pace_s="fast"), "options.pace_s"),
         (lambda h: h.pop("round"), "'round' is a required property"),
-        (lambda h: h.update(created="some day"), "created: 'some day' is no date and time"),
-        (lambda h: h.update(created="2026-01-05"), "created: '2026-01-05' is no date and time"),
-        (lambda h: h.update(created="0001-01-01T00:00:00"), "is no date and time"),
+        (lambda h: h.update(created="some day"), "created: 'some day' is not a date and time"),
+        (lambda h: h.update(created="2026-01-05"), "created: '2026-01-05' is not a date and time"),
+        (lambda h: h.update(created="0001-01-01T00:00:00"), "is not a date and time"),
     ],
 )
 def test_a_wrong_header_is_refused_and_the_place_is_named(
@@ -222,7 +222,7 @@ def test_a_part_that_is_missing_is_named(tmp_path: Path, finished: bytes, missin
     del parts[missing]
     session = opened(tmp_path, packed(parts))
     if missing == "audio.flac":
-        assert session.damage == "audio.flac is missing or no FLAC"
+        assert session.damage == "audio.flac is missing or not FLAC"
         assert session.audio.shape == (0, 2)
     if missing == "events.jsonl":
         assert session.turns == ()

@@ -4,9 +4,9 @@
 /** @import { TeacherWords } from "./words.js" */
 
 import { measured } from "./chirp.js";
+import { correctionIsOpen, openCorrection, whenCorrected } from "./correction.js";
 import { Device } from "./device.js";
 import { all, button, byId, field, keep, nameOf, reason, setText, showTrouble } from "./dom.js";
-import { earIsOpen, openEar, whenCorrected } from "./ear.js";
 import { NOT_IN } from "./link.js";
 import { drawAnswer, drawAsker, drawRow, newAnswer, newAsker, newRow } from "./rows.js";
 import { fill, words } from "./words.js";
@@ -25,7 +25,7 @@ let beginning = false; // asked for, and neither begun nor refused
 const device = new Device("/ws/teacher", {
   onState: (on) => {
     beginning = false;
-    trouble(on ? "" : "The connection to the server is gone. It comes back by itself.");
+    trouble(on ? "" : "The connection to the server is lost. It will come back by itself.");
   },
   onAside: (had) => {
     if (had) trouble("The sound has moved to another page. “Sound on here” brings it back.");
@@ -176,7 +176,7 @@ whenCorrected(send);
 function correct(number) {
   const lesson = news?.lesson;
   const answer = lesson?.answers[number];
-  if (lesson && answer) openEar(answer, lesson.key, said.verdicts);
+  if (lesson && answer) openCorrection(answer, lesson.key, said.verdicts);
 }
 
 // The answer that waits for the teacher, else the last one.
@@ -203,10 +203,10 @@ addEventListener("keydown", (event) => {
   if (event.ctrlKey || event.metaKey || event.altKey || !keys.checked) return;
   if (event.repeat || isTyping(event.target)) return; // repeated: a book on the keyboard
   const key = event.key.toLowerCase();
-  const pressed = all(`${earIsOpen() ? "dialog" : ".deck"} [data-key]`, HTMLButtonElement)
+  const pressed = all(`${correctionIsOpen() ? "dialog" : ".deck"} [data-key]`, HTMLButtonElement)
     .find((one) => one.dataset.key === key && !one.hidden);
   if (pressed) pressed.click();
-  else if (earIsOpen() || key !== "c" || !correctNext()) return;
+  else if (correctionIsOpen() || key !== "c" || !correctNext()) return;
   event.preventDefault();
 });
 

@@ -3,12 +3,12 @@
 /** @import { CommandName, Reading, Show } from "./protocol.js" */
 /** @import { PupilWords } from "./words.js" */
 
+import { practisedFor, propose, resting, whenRested } from "./breaks.js";
 import { measured } from "./chirp.js";
 import { Device } from "./device.js";
 import { all, button, byId, field, nameOf, reason, setText, showTrouble } from "./dom.js";
 import { Keypad } from "./keypad.js";
 import { NOT_IN } from "./link.js";
-import { practisedFor, propose, resting, whenRested } from "./rest.js";
 import { saying } from "./saying.js";
 import { microphone, stretch, volume } from "./settings.js";
 import { drawStones } from "./stones.js";

@@ -16,7 +16,7 @@ let number = 0; // of the answer that is being corrected
  * @param {string} key of the round
  * @param {Verdicts} verdicts
  */
-export function openEar(answer, key, verdicts) {
+export function openCorrection(answer, key, verdicts) {
   number = answer.number;
   const verdict = answer.corrected ? "" : `${verdicts[answer.verdict].word}, `;
   setText(byId("ear-sum"), `${sumOf(answer)}; ${verdict}${outcome(answer, verdicts)}.`);
@@ -30,7 +30,7 @@ export function openEar(answer, key, verdicts) {
   if (!dialog.open) dialog.showModal();
 }
 
-export function earIsOpen() {
+export function correctionIsOpen() {
   return dialog.open;
 }
 
