@@ -14,6 +14,7 @@ from oralquiz.speak.loudness import LOUDNESS_LUFS, level
 from oralquiz.speak.reading import Reading, term_texts
 from oralquiz.speak.stretch import compress
 from oralquiz.speak.voice import Voice
+from oralquiz.speak.worked_out import once_a_clip
 
 MAX_COMPRESSION = 1.4
 GAP_S = 0.15
@@ -96,11 +97,11 @@ def dictate(
     before = [*([table.lead_in] if reading.lead_in else []), *(table.count_in * reading.count_in)]
     after = [table.closing] if reading.closing else []
 
-    spoken = [at_rate(voice.say(text), sample_rate) for text in texts]
+    spoken = [_at(voice.say(text), sample_rate) for text in texts]
     rate = spoken[0].sample_rate
     factors = _compressions(texts, spoken, pace, gap)
-    clips = [compress(clip, factor) for clip, factor in zip(spoken, factors, strict=True)]
-    clips += [at_rate(voice.say(text), rate) for text in [*before, *after]]
+    clips = [_compressed(clip, factor) for clip, factor in zip(spoken, factors, strict=True)]
+    clips += [_at(voice.say(text), rate) for text in [*before, *after]]
     clips = [faded(clip, FADE_S) for clip in level(clips, loudness)]
     lengths = [len(clip.samples) for clip in clips]
 
@@ -133,6 +134,15 @@ def dictate(
         tuple(opening),
         closing[0] if closing else None,
     )
+
+
+def _at(clip: Clip, rate: int | None) -> Clip:
+    """``clip`` at ``rate`` (None: its own)."""
+    return clip if rate is None or rate == clip.sample_rate else _resampled(clip, rate)
+
+
+_resampled = once_a_clip(at_rate)
+_compressed = once_a_clip(compress)
 
 
 def _compressions(

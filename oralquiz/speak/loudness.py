@@ -11,6 +11,7 @@ import warnings
 import numpy as np
 
 from oralquiz.sound import Clip, resample
+from oralquiz.speak.worked_out import once_a_clip
 
 LOUDNESS_LUFS = -23.0
 """The level of EBU R 128. The voices' peaks lie 16 to 21 dB over their loudness: louder, a peaky
@@ -20,6 +21,7 @@ PEAK_DBTP = -1.0
 BLOCK_S = 0.4
 
 
+@once_a_clip
 def loudness(clip: Clip) -> float:
     """Integrated loudness in LUFS (-inf for silence)."""
     import pyloudnorm  # two seconds and 40 MB, which a process that only hears can do without
@@ -32,6 +34,7 @@ def loudness(clip: Clip) -> float:
         return float(meter.integrated_loudness(clip.samples.astype(np.float64)))
 
 
+@once_a_clip
 def true_peak(clip: Clip) -> float:
     """True peak in dBTP (-inf for silence)."""
     over = resample(clip.samples.astype(np.float64), clip.sample_rate, 4 * clip.sample_rate)

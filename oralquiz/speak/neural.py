@@ -18,6 +18,7 @@ from oralquiz.errors import AudioError, BadInput
 from oralquiz.folders import data_folder
 from oralquiz.sound import Clip
 from oralquiz.speak.clip_cache import kept
+from oralquiz.speak.last_said import LastSaid
 from oralquiz.speak.trim import trim
 
 USUAL_RATE = 165
@@ -72,7 +73,7 @@ class NeuralVoice:
         self._id = voice_id
         self._path = found[voice_id]
         self._rate = rate
-        self._clips: dict[str, Clip] = {}
+        self._last = LastSaid()
 
     @property
     def name(self) -> str:
@@ -84,14 +85,15 @@ class NeuralVoice:
 
     def say(self, text: str) -> Clip:
         """``text`` trimmed to its voice. Raises AudioError when the network cannot say it."""
-        if text not in self._clips:
-            size = str(self._path.stat().st_size)
-            key = ("piper", self._id, size, str(self._rate), text)
-            try:
-                self._clips[text] = trim(kept(key, lambda: self._render(text)))
-            except AudioError as error:
-                raise AudioError(f"voice {self.name} cannot say '{text}': {error}") from error
-        return self._clips[text]
+        return self._last.said(text, lambda: self._say(text))
+
+    def _say(self, text: str) -> Clip:
+        size = str(self._path.stat().st_size)
+        key = ("piper", self._id, size, str(self._rate), text)
+        try:
+            return trim(kept(key, lambda: self._render(text)))
+        except AudioError as error:
+            raise AudioError(f"voice {self.name} cannot say '{text}': {error}") from error
 
     def _render(self, text: str) -> bytes:
         voice = _load(self._path)

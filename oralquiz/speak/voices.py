@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from weakref import WeakValueDictionary
 
 from oralquiz.errors import AudioError, BadInput
 from oralquiz.sound import Clip
 from oralquiz.speak.clip_cache import kept
 from oralquiz.speak.engine import Engine, bundled_engine, engine_version
+from oralquiz.speak.last_said import LastSaid
 from oralquiz.speak.measured_voices import UNDERSTOOD, WELL
 from oralquiz.speak.neural import NeuralVoice, neural_voices
 from oralquiz.speak.own_voice import OwnVoice, own_voices
@@ -41,7 +43,7 @@ class EngineVoice:
         self._id = voice_id
         self._rate = rate
         self._engine = Engine(voice_id, rate)
-        self._clips: dict[str, Clip] = {}
+        self._last = LastSaid()
 
     @property
     def name(self) -> str:
@@ -53,13 +55,14 @@ class EngineVoice:
 
     def say(self, text: str) -> Clip:
         """``text`` trimmed to its voice. Raises AudioError when the engine cannot say it."""
-        if text not in self._clips:
-            key = (engine_version(), self._id or "", str(self._rate), text)
-            try:
-                self._clips[text] = trim(kept(key, lambda: self._engine.render(text)))
-            except AudioError as error:
-                raise AudioError(f"voice {self.name} cannot say '{text}': {error}") from error
-        return self._clips[text]
+        return self._last.said(text, lambda: self._say(text))
+
+    def _say(self, text: str) -> Clip:
+        key = (engine_version(), self._id or "", str(self._rate), text)
+        try:
+            return trim(kept(key, lambda: self._engine.render(text)))
+        except AudioError as error:
+            raise AudioError(f"voice {self.name} cannot say '{text}': {error}") from error
 
 
 def rate_for(pace: float) -> int:
@@ -84,15 +87,25 @@ def open_voice(
     if rate is None:
         rate = CLEAR_RATE if pace is None else rate_for(pace)
     if name is None:
-        return EngineVoice(phrases(language).engine if bundled_engine() else None, rate)
+        usual = phrases(language).engine if bundled_engine() else None
+        return _engine_voice(usual, rate)
     kind, _, voice_id = name.partition(":")
     if kind == "engine" and voice_id:
-        return EngineVoice(None if voice_id == "default" else voice_id, rate)
+        return _engine_voice(None if voice_id == "default" else voice_id, rate)
     if kind == "neural" and voice_id:
         return NeuralVoice(voice_id, rate)
     if kind == "own" and voice_id:
         return OwnVoice(voice_id)
     raise BadInput(f"'{name}' is not a voice: see the names in `oralquiz voice list`")
+
+
+_speaking: WeakValueDictionary[tuple[str | None, int], EngineVoice] = WeakValueDictionary()
+
+
+def _engine_voice(voice_id: str | None, rate: int) -> EngineVoice:
+    """The voice that somebody speaks with already, else a new one: pupils who practise at the same
+    time are read the same phrases."""
+    return _speaking.setdefault((voice_id, rate), EngineVoice(voice_id, rate))
 
 
 def language_of(name: str | None) -> str:

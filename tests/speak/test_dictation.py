@@ -1,8 +1,12 @@
 from __future__ import annotations
 
 import itertools
+import weakref
+from functools import partial
+from unittest import mock
 
 import numpy as np
+import pyloudnorm
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -11,6 +15,7 @@ from oralquiz.beads import Sum
 from oralquiz.errors import BadInput
 from oralquiz.sound.clip import Clip, Samples
 from oralquiz.speak.dictation import COUNT_PACE_S, MAX_COMPRESSION, dictate
+from oralquiz.speak.last_said import LastSaid
 from oralquiz.speak.loudness import PEAK_DBTP, loudness, true_peak
 from oralquiz.speak.reading import Reading
 from oralquiz.speak.voices import open_voice
@@ -127,3 +132,24 @@ def test_words_before_and_after_keep_their_places() -> None:
     assert (plain.opening, plain.closing) == ((), None)
     assert plain.offset == len(plain.samples)
     assert plain.voice == "fake:noise"
+
+
+def test_a_phrase_is_brought_to_its_rate_and_measured_once_and_let_go_with_its_voice() -> None:
+    voice = open_voice(pace=1.5)
+    with mock.patch("pyloudnorm.Meter", side_effect=pyloudnorm.Meter) as measured:
+        one, other = (dictate(SUM, voice, pace=1.1, sample_rate=16_000) for _ in range(2))
+    assert measured.call_count == len(SUM.terms)
+    np.testing.assert_array_equal(one.samples, other.samples)
+    clip = weakref.ref(voice.say("thirty-four"))
+    assert clip() is not None
+    assert open_voice(pace=1.5) is voice  # pupils who practise at the same time share it
+    del voice
+    assert clip() is None
+
+
+def test_a_voice_keeps_the_last_phrases_only() -> None:
+    last, said = LastSaid(most=3), mock.Mock(wraps=FakeVoice().say)
+    for text in ("one", "two", "three", "one", "four", "one", "two"):
+        last.said(text, partial(said, text))
+    assert [call.args[0] for call in said.mock_calls] == ["one", "two", "three", "four", "two"]
+    assert len(last) == 3
