@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import webbrowser
 from typing import TYPE_CHECKING
 
@@ -68,8 +69,9 @@ def serve(
     """
     from oralquiz.cli.screen import CAUTION
     from oralquiz.compose import load_syllabus
-    from oralquiz.web import PASSPHRASE_LENGTH, server
+    from oralquiz.web import PASSPHRASE_LENGTH, few_heaps, server
 
+    few_heaps()
     load_syllabus(course)  # so that a wrong name is reported at once
     tools = server.usual_tools(model)
     keys = server.keys_in()
@@ -94,6 +96,7 @@ def serve(
             echo(f"{CAUTION} Stop with Ctrl-C.")
         if browse:
             webbrowser.open(urls[0])
+        gc.freeze()  # what is there now stays: it is not searched for garbage after each round
 
     asyncio.run(
         server.serve(

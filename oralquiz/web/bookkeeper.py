@@ -46,6 +46,7 @@ class Bookkeeper:
         self._background = background
         self._changed = changed
         self._closing = False
+        self._storing = 0
         self._entering = asyncio.Lock()
 
     def close(self) -> None:
@@ -65,8 +66,14 @@ class Bookkeeper:
         self._changed()
 
     async def _save(self, class_round: ClassRound, participant: Participant, file: Path) -> None:
-        class_round.saved(participant, await self._records.do(_store_file, file))
-        await self.follow_pupils()
+        self._storing += 1
+        try:
+            class_round.saved(participant, await self._records.do(_store_file, file))
+            await self.follow_pupils()
+        finally:
+            self._storing -= 1
+        if not self._storing:  # the last of a class
+            await asyncio.to_thread(give_back)
 
     async def follow_pupils(self) -> None:
         """Take new answers into what practice knows of each pupil. When that fails, it is done
@@ -155,9 +162,7 @@ class Bookkeeper:
 
 
 def _store_file(db: Database, file: Path) -> str:
-    stored = str(store_file(db, file).header["id"])
-    give_back()  # the round's own sound, and what was read of its file
-    return stored
+    return str(store_file(db, file).header["id"])
 
 
 def _correct_file(

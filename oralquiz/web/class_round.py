@@ -175,6 +175,11 @@ class ClassRound:
         typed = participant.judged[turn].typed
         return None if typed else participant.remote.voice(turn)
 
+    def forget_voices(self) -> None:
+        """No page shows this round any more."""
+        for participant in self.participants.values():
+            participant.remote.forget_voices()
+
     # --- the room ---------------------------------------------------------------------------
 
     def device_changed(self) -> None:
@@ -263,6 +268,8 @@ class ClassRound:
         self.phase = Phase.OVER
         if self.barrier is not None:
             self.barrier.end()
+        if self.practice:  # nobody but the pupil sees it
+            self.forget_voices()
         self.ended.set()
 
     def saved(self, participant: Participant, round_id: str) -> None:

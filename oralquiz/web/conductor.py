@@ -71,9 +71,12 @@ class Conductor:
             await self._check_capacity(devices)
             for device in devices:
                 self._take_from_practice(device)
-            self.class_round = await self._hold(
-                plan, pupils, devices, practice=False, lately=lately
+            before, self.class_round = (
+                self.class_round,
+                await self._hold(plan, pupils, devices, practice=False, lately=lately),
             )
+            if before is not None:
+                before.forget_voices()
             self._changed()
             return self.class_round
 

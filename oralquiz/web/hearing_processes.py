@@ -37,6 +37,7 @@ from oralquiz.web.hearing_frames import (
 from oralquiz.web.inbox import EndRound, Item, Put
 from oralquiz.web.reports import Failed, Finished, Hear
 from oralquiz.web.round_worker import Opening
+from oralquiz.web.spare_memory import HEAPS
 
 PUPILS_EACH = 4
 """Rounds that one process hears before another is started, while there are cores for it. A process
@@ -50,6 +51,12 @@ ENDING_S = 10.0
 
 GATHERED_S = 0.02
 """Seconds for which what is put waits for more, so that one write serves many pupils."""
+
+ENVIRONMENT = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MALLOC_ARENA_MAX": str(HEAPS),
+}
 
 ENDED = "the process that hears it ended unexpectedly: what was answered until then is kept"
 
@@ -190,7 +197,7 @@ class HearingProcess:
             "oralquiz.web.hearing_helper",
             stdin=PIPE,
             stdout=PIPE,
-            env=os.environ | {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"},
+            env=os.environ | ENVIRONMENT,
         )
         helper = cls(process, care)
         helper._say(NO_ROUND, begin)

@@ -101,6 +101,10 @@ class RemoteRound:
         kept."""
         return from_pcm16(self._voices[turn]) if turn in self._voices else None
 
+    def forget_voices(self) -> None:
+        """Nobody will listen to the answers any more."""
+        self._voices.clear()
+
     # --- from the page ----------------------------------------------------------------------
 
     def packet(self, number: int, pcm: Pcm) -> None:

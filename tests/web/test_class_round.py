@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import itertools
 import threading
+import weakref
 from collections.abc import Awaitable, Callable, Mapping
 from concurrent.futures import Executor
 from pathlib import Path
@@ -133,6 +135,37 @@ def test_a_round_on_two_tablets(tmp_path: Path) -> None:
             assert rerun(session).difference == ""
 
     held(tmp_path, story)
+
+
+def test_a_round_that_is_over_leaves_nothing_behind(tmp_path: Path) -> None:
+    """However long a server runs, it holds the last round only, and of that no more than is
+    shown. (Whatever the collector of garbage does by itself.)"""
+
+    async def one_round(classroom: Classroom, pupils: list[Pupil]) -> RemoteRound:
+        tablet = Tablet(classroom.roster.device_of(pupils[0]), [])
+        tablet.open()
+        tablet.ready()
+        (remote,) = remotes(await classroom.conductor.start(plan(count=1), pupils))
+        tablet.answers = [remote.round.turns[0].sum.answer]
+        assert await tablet.stream(800, until=lambda: not tablet.run)
+        await settle(classroom)
+        assert remote.voice(0) is not None
+        return remote
+
+    async def story(classroom: Classroom) -> None:
+        pupils = await make_pupils(classroom, "Asha")
+        remote = await one_round(classroom, pupils)
+        rounds = [weakref.ref(await one_round(classroom, pupils)) for _ in range(2)]
+        assert remote.voice(0) is None
+        del remote
+        rounds.append(weakref.ref(await one_round(classroom, pupils)))
+        assert [one() is None for one in rounds] == [True, True, False]
+
+    gc.disable()
+    try:
+        held(tmp_path, story)
+    finally:
+        gc.enable()
 
 
 def test_a_pupil_is_told_nothing_of_the_sum_or_of_others(tmp_path: Path) -> None:
