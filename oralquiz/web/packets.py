@@ -14,9 +14,10 @@ from oralquiz.sound import BLOCK, Pcm, Samples, to_pcm16
 from oralquiz.web.protocol import ProtocolError
 
 _HEAD = struct.Struct("<I")
-BLOCKS_MOST = 8
-"""Blocks in one packet at most (160 ms). Pages send three: a class then costs the server a third
-of the messages, and the end of a voice is noticed 20 ms later on average."""
+BLOCKS_MOST = 12
+"""Blocks in one packet at most (240 ms). Pages send three: a class then costs the server a third
+of the messages, and the end of a voice is noticed 20 ms later on average. While a sum is read, up
+to its last term, no answer can come: pages send twelve."""
 
 PACKET_BYTES = _HEAD.size + 2 * BLOCK * BLOCKS_MOST
 """The longest packet."""

@@ -12,10 +12,11 @@ import base64
 import json
 import threading
 import time
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from functools import partial
 from pathlib import Path
 from typing import Literal
 from urllib.parse import urlsplit
@@ -32,11 +33,13 @@ from playwright.sync_api import (
 )
 
 from oralquiz.listen import open_recognizer
+from oralquiz.sound.blocks import BLOCK
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
 from oralquiz.web import server
 from oralquiz.web.classroom import Classroom
+from oralquiz.web.packets import packet
 from oralquiz.web.round_host import HearingThreads
 from tests.web.message_types import fits
 
@@ -137,6 +140,8 @@ class Visitor:
     origin: str = ""  # of the server that it visits, or of files
     rewired: bool = False  # it contains a Cable, which stays
     complaints: list[str] = field(default_factory=list)
+    packets: Counter[int] = field(default_factory=Counter)
+    """How many blocks the packets of sound had that it sent, and how often."""
 
     def complains(self, message: ConsoleMessage) -> None:
         if self.origin == FILES or message.type in ("error", "warning"):
@@ -253,6 +258,7 @@ class Windows:
             other.close()
         visitor.context.clear_cookies()
         visitor.complaints.clear()
+        visitor.packets.clear()
         self._free[visitor.scripts].append(visitor)
 
     def _new(self, scripts: tuple[str, ...]) -> Visitor:
@@ -263,18 +269,20 @@ class Windows:
         visitor.page.on("console", visitor.complains)
         visitor.page.on("pageerror", lambda error: visitor.complaints.append(str(error)))
         visitor.page.on("request", visitor.asks)
-        visitor.page.on("websocket", lambda socket: _check_messages(socket, visitor.complaints))
+        visitor.page.on("websocket", partial(_check_messages, visitor))
         return visitor
 
 
-def _check_messages(socket: WebSocket, complaints: list[str]) -> None:
+def _check_messages(visitor: Visitor, socket: WebSocket) -> None:
     """Every message in both directions has one of the types that the scripts are checked
     against."""
 
     def check(type_: str) -> Callable[[str | bytes], None]:
         def look(payload: str | bytes) -> None:
-            if isinstance(payload, str) and not fits(json.loads(payload), type_):
-                complaints.append(f"no {type_}: {payload}")
+            if isinstance(payload, bytes):
+                visitor.packets[len(packet(payload)[1]) // BLOCK] += 1
+            elif not fits(json.loads(payload), type_):
+                visitor.complaints.append(f"no {type_}: {payload}")
 
         return look
 

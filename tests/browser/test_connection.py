@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, Route, expect
 
+from oralquiz import web
 from oralquiz.rounds.events import Commanded
 from oralquiz.session.file import open_session
+from oralquiz.sound.blocks import BLOCK
 from oralquiz.web.remote_round import RemoteRound
 from tests.browser.lesson import home_code, remotes, until, was_said
 from tests.browser.running_server import Cable, RunningServer, Visitor
@@ -130,3 +133,55 @@ def test_a_sound_that_could_not_be_fetched_is_fetched_again(typist: Typist, cut:
     assert set(again) == {"it could not start on time"}  # a busy machine may need several attempts
     # the browser's errors about sounds that it could not fetch are expected here
     visitor.complaints[:] = [c for c in visitor.complaints if "/clip/" not in c]
+
+
+# the audio thread of a page without one: `heard(frames)` gives what it hears to `microphone`
+AUDIO_THREAD = """
+() => {
+  const sent = [];
+  let microphone = null, currentFrame = 0;
+  const sampleRate = 48000;
+  class AudioWorkletProcessor { port = { postMessage: (data) => sent.push(data) }; }
+  const registerProcessor = (name, Processor) => (microphone = new Processor());
+  %s
+  const hear = (seconds) => {
+    const until = currentFrame + seconds * sampleRate;
+    for (; currentFrame < until; currentFrame += 128)
+      microphone.process([[Float32Array.from({ length: 128 }, (_, i) =>
+        Math.sin((currentFrame + i) * (currentFrame + i) / 3e6) / 2)]]);
+  };
+  const tell = (data) => microphone.port.onmessage({ data });
+  const story = (hurry) => {
+    sent.length = currentFrame = 0;
+    tell({ start: 7 });
+    hear(0.5);
+    tell({ unhurried: hurry ? 0 : 320 * 100 });
+    hear(2);
+    tell({ unhurried: hurry ? 0 : 320 * 1000 });
+    hear(0.69);
+    tell({ unhurried: 0 });
+    hear(0.5);
+    return sent.slice(1).map(({ number, packet }) =>
+      [number, new DataView(packet).getUint32(0, true), [...new Int16Array(packet, 4)]]);
+  };
+  return [story(true), story(false)];
+}
+"""
+
+
+def test_packets_are_long_until_an_answer_may_come_and_hold_the_same_sound(
+    room: RunningServer, visitors: Callable[..., Visitor]
+) -> None:
+    page = visitors(f"{room.url}/static/icon.svg", microphone=False).page
+    script = (Path(web.__file__).parent / "static" / "worklet.js").read_text()
+    short, long = page.evaluate(AUDIO_THREAD % script)
+    sizes = [len(sound) // BLOCK for _, _, sound in long]
+    assert {len(sound) for _, _, sound in short} == {3 * BLOCK}
+    assert [sample for *_, sound in long for sample in sound] == [
+        sample for *_, sound in short for sample in sound
+    ][: BLOCK * sum(sizes)]
+    ends = [7 + sum(sizes[: k + 1]) for k in range(len(sizes))]
+    assert [number for number, *_ in long] == [written for _, written, _ in long] == [7, *ends[:-1]]
+    assert 100 in ends  # what is waited for begins with a packet of its own
+    assert set(sizes[: ends.index(100) + 1]) <= {3, 12, sizes[ends.index(100)]}
+    assert sizes.count(12) >= 7 and sizes[-7:] == [3] * 7

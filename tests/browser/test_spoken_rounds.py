@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from typing import Any
 
 from playwright.sync_api import expect
 
@@ -33,7 +34,13 @@ from tests.browser.running_server import RunningServer, Visitor, say
 def test_a_class_round_from_the_plan_to_the_replay(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
-    asha = join(room, visitors, "Asha Rao", viewport=(820, 1180))
+    windows: list[Visitor] = []
+
+    def window(url: str, **more: Any) -> Visitor:
+        windows.append(visitors(url, **more))
+        return windows[-1]
+
+    asha = join(room, window, "Asha Rao", viewport=(820, 1180))
     ben = join(room, visitors, "Ben Okoro", viewport=(390, 844))
     teacher = visitors(f"{room.url}/plan", microphone=False).page
     teacher.fill("#count", "2")
@@ -78,6 +85,8 @@ def test_a_class_round_from_the_plan_to_the_replay(
         assert (run.stream.blocks.lost, run.stream.blocks.doubled) == (0, 0)
         file = until(lambda run=run: run.file)  # type: ignore[misc]
         assert rerun(open_session(file)).difference == ""
+    sent = windows[0].packets
+    assert set(sent) <= set(range(3, 13)) and sent[3] > 20 and sent[12] >= 4, sent
 
     # the pupil looks at what went wrong, step by step
     ben.click("#look")

@@ -22,7 +22,7 @@ def test_a_packet_is_a_number_and_blocks() -> None:
     assert as_packet(number, from_pcm16(samples)) == raw
     number, samples = packet(raw + raw[4:] * 7)
     assert (number, len(samples)) == (7, 8 * BLOCK)
-    assert PACKET_BYTES == 4 + 8 * 640
+    assert PACKET_BYTES == 4 + 12 * 640
 
 
 @pytest.mark.parametrize("length", [0, 3, 4, 643, 645, 644 + 639, PACKET_BYTES + 640])

@@ -119,10 +119,10 @@ export class Device {
         if (ours) await this.sounds(message);
         break;
       case "hush":
-        if (ours) this.sound.hush();
+        if (ours) this.hush();
         break;
       case "reading":
-        if (ours) this.hooks.onReading?.(message);
+        if (ours) this.reading(message);
         break;
       case "ping":
         this.link.send({ t: "pong", n: message.n });
@@ -183,6 +183,18 @@ export class Device {
     this.run = "";
     this.sound.stop();
     this.hooks.onStream?.(false);
+  }
+
+  hush() {
+    this.sound.hush();
+    this.sound.unhurriedUntil(0);
+  }
+
+  // No answer can come before the last term begins to sound.
+  /** @param {Reading} message */
+  reading(message) {
+    this.sound.unhurriedUntil(message.terms.at(-1)?.[0] ?? 0);
+    this.hooks.onReading?.(message);
   }
 
   /** @param {string} clip */

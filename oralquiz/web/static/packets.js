@@ -1,8 +1,15 @@
 // The stream's last packets, kept until the server has them. A packet is named by its first block.
 
 export const BLOCK = 320; // samples: 20 ms
-export const PACKET = 3; // blocks in a packet
-const MOST = 1000; // packets: a minute
+const MOST = 3000; // blocks: a minute
+
+/**
+ * How many blocks a packet holds.
+ * @param {ArrayBuffer} packet
+ */
+export function blocksIn(packet) {
+  return (packet.byteLength - 4) / (2 * BLOCK);
+}
 
 export class Packets {
   constructor() {
@@ -28,9 +35,9 @@ export class Packets {
    */
   add(number, packet) {
     if (number !== this.next) return false;
-    this.next = number + PACKET;
+    this.next = number + blocksIn(packet);
     this.kept.set(number, packet);
-    if (this.kept.size > MOST) this.kept.delete(this.oldest);
+    while (this.next - this.oldest > MOST) this.kept.delete(this.oldest);
     return true;
   }
 
@@ -39,8 +46,8 @@ export class Packets {
    * @param {number} next
    */
   receipt(next) {
-    for (const number of this.kept.keys()) {
-      if (number + PACKET > next) break;
+    for (const [number, packet] of this.kept) {
+      if (number + blocksIn(packet) > next) break;
       this.kept.delete(number);
     }
   }
@@ -54,6 +61,7 @@ export class Packets {
    * @param {number} next
    */
   from(next) {
-    return [...this.kept].filter(([number]) => number + PACKET > next).map(([, packet]) => packet);
+    const wanted = [...this.kept].filter(([number, packet]) => number + blocksIn(packet) > next);
+    return wanted.map(([, packet]) => packet);
   }
 }

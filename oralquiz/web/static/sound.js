@@ -5,7 +5,7 @@
 // made at context time  (first + n * ratio) / sampleRate . A sound that is to be heard at sample n
 // starts earlier by the time that sound takes to the ear and back into the stream.
 
-import { BLOCK, PACKET, Packets } from "./packets.js";
+import { BLOCK, Packets, blocksIn } from "./packets.js";
 
 const RATE = 16000;
 const SOON = 0.005; // seconds below which a start counts as too late
@@ -156,6 +156,14 @@ export class Sound {
     this.graph.node.port.postMessage({});
     this.packets.clear();
     this.hush();
+  }
+
+  /**
+   * Nobody waits for what is heard before this sample: it may come in longer packets.
+   * @param {number} sample
+   */
+  unhurriedUntil(sample) {
+    this.made?.node.port.postMessage({ unhurried: sample });
   }
 
   /** @param {FromWorklet} data */
@@ -315,7 +323,7 @@ function samplesOf(packets, from, count) {
   const heard = new Int16Array(count);
   for (const packet of packets) {
     const view = new DataView(packet), at = view.getUint32(0, true) * BLOCK - from;
-    for (let i = 0; i < PACKET * BLOCK; i++) {
+    for (let i = 0; i < blocksIn(packet) * BLOCK; i++) {
       if (at + i >= 0 && at + i < count) heard[at + i] = view.getInt16(4 + 2 * i, true);
     }
   }

@@ -3,9 +3,11 @@
 // Output sample n lies at the input frame  first + n * ratio ; it is a weighted sum of the frames
 // around that place (a windowed sinc that lets through what 16 kHz can hold), so its place in time
 // is exact whatever rate the sound card has. Frames that never came count as silence: the number
-// of a block of 20 ms is its place on the clock. A packet holds three.
+// of a block of 20 ms is its place on the clock. A packet holds three, or twelve as long as no
+// answer can come: each costs the server the same, whatever it holds.
 
-const RATE = 16000, BLOCK = 320, SIZE = 3 * BLOCK, CROSSINGS = 16, STEPS = 512;
+const RATE = 16000, BLOCK = 320, CROSSINGS = 16, STEPS = 512;
+const SHORT = 3, LONG = 12; // blocks in a packet
 
 class Microphone extends AudioWorkletProcessor {
   constructor() {
@@ -25,12 +27,15 @@ class Microphone extends AudioWorkletProcessor {
     this.on = false;
     this.first = 0;
     this.made = 0; // samples
+    this.unhurried = 0; // the sample before which nobody waits for the sound
     this.end = 0; // the frame after the last one in the ring
-    this.out = packet();
+    this.out = new DataView(new ArrayBuffer(4 + 2 * LONG * BLOCK));
     this.filled = 0;
     this.port.onmessage = (event) => {
-      if (event.data.start === undefined) this.on = false;
-      else this.start(event.data.start);
+      const { start, unhurried } = event.data;
+      if (unhurried !== undefined) this.unhurried = unhurried;
+      else if (start !== undefined) this.start(start);
+      else this.on = false;
     };
   }
 
@@ -40,9 +45,9 @@ class Microphone extends AudioWorkletProcessor {
     this.on = true;
     this.first = currentFrame - block * BLOCK * this.ratio;
     this.made = block * BLOCK;
+    this.unhurried = 0;
     this.end = currentFrame;
     this.ring.fill(0);
-    this.out = packet();
     this.filled = 0;
     this.port.postMessage({ first: this.first, ratio: this.ratio });
   }
@@ -77,21 +82,24 @@ class Microphone extends AudioWorkletProcessor {
       const value = Math.max(-32768, Math.min(32767, Math.round(sum * 32768)));
       this.out.setInt16(4 + 2 * this.filled, value, true);
       this.made++;
-      if (++this.filled === SIZE) this.send();
+      this.filled++;
+      if (this.complete) this.send();
     }
   }
 
+  // A long packet ends before the first sound that is waited for.
+  get complete() {
+    if (this.filled % BLOCK !== 0 || this.filled < SHORT * BLOCK) return false;
+    return this.filled === LONG * BLOCK || this.made + BLOCK > this.unhurried;
+  }
+
   send() {
-    const number = (this.made - SIZE) / BLOCK;
+    const number = (this.made - this.filled) / BLOCK;
     this.out.setUint32(0, number, true);
-    this.port.postMessage({ number, packet: this.out.buffer }, [this.out.buffer]);
-    this.out = packet();
+    const packet = this.out.buffer.slice(0, 4 + 2 * this.filled);
+    this.port.postMessage({ number, packet }, [packet]);
     this.filled = 0;
   }
-}
-
-function packet() {
-  return new DataView(new ArrayBuffer(4 + 2 * SIZE));
 }
 
 registerProcessor("microphone", Microphone);
