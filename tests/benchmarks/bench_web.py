@@ -1,14 +1,14 @@
 """A class at once: real WebSocket clients on loopback that answer within the same second.
 
     python -m tests.benchmarks.bench_web [--pupils 30] [--sums 3] [--no-limit]
-                                         [--server-cores 0-11 --clients-core 12]
+                                         [--server-cores 0-11 --clients-core 12-15]
 
 Starts `oralquiz serve` as its own process, has that many pupils join over HTTP, streams a
-microphone for each (packets of 60 ms in real time), reads what the pages would be told, and has
-everybody answer in a synthetic voice, every third answer five off, so that all voices end within
-one second. Prints one table: the time from the end of the voice in the microphone to the verdict on
-the page (a wrong number may be taken back for 0.45 s first), what was heard, packets lost or
-doubled, and the server's memory.
+microphone for each (in real time, packets as long as a page's), reads what the pages would be
+told, and has everybody answer in a synthetic voice, every third answer five off, so that all voices
+end within one second. A hundred pupils share a process. Prints one table: the time from the end of
+the voice in the microphone to the verdict on the page (a wrong number may be taken back for 0.45 s
+first), what was heard, packets lost or doubled, and the server's memory.
 """
 
 from __future__ import annotations
@@ -16,8 +16,8 @@ from __future__ import annotations
 import argparse
 import asyncio
 import json
+import multiprocessing
 import os
-import random
 import re
 import subprocess
 import sys
@@ -25,7 +25,8 @@ import tempfile
 import time
 from collections.abc import AsyncGenerator, Iterator, Sequence
 from contextlib import aclosing, contextmanager, suppress
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
@@ -35,143 +36,94 @@ import websockets
 
 from oralquiz.records.database import open_records
 from oralquiz.records.pupil_list import add_pupil
-from oralquiz.sound.blocks import BLOCK, SESSION_RATE
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from oralquiz.web.packets import as_packet
+from tests.benchmarks.web_pupils import Answers, Pupil, pages
 
-HISS = np.random.default_rng(0).normal(0, 10 ** (-60 / 20), 60 * SESSION_RATE).astype(np.float32)
-"""A minute of a quiet room; each microphone begins somewhere else in it."""
 STEP = "direct"
-BLOCKS = 3
-"""Blocks in a packet, as pages send them."""
-
-
-@dataclass
-class Pupil:
-    """A page without a browser."""
-
-    name: str
-    voice: int
-    hiss: int
-    run: str = ""
-    next: int = 0
-    began: float = 0.0
-    kept: int = 0
-    playing: list[tuple[int, Samples]] = field(default_factory=list)
-    reading: dict[str, Any] = field(default_factory=dict)
-    ends: dict[int, float] = field(default_factory=dict)
-    """turn -> when the voice ended, on the clock of the microphone"""
-    verdicts: dict[int, tuple[float, str, Any]] = field(default_factory=dict)
-    said: dict[int, int] = field(default_factory=dict)
-    asked: int = 0
-    voice_end: tuple[int, int] | None = None
-    over: bool = False
-
-
-def sound(pupil: Pupil) -> Samples:
-    """The next packet's samples."""
-    start, count = pupil.next * BLOCK, BLOCKS * BLOCK
-    first = (start + pupil.hiss) % (len(HISS) - count)
-    heard = HISS[first : first + count].copy()
-    for at, samples in pupil.playing:
-        first, last = max(start, at), min(start + count, at + len(samples))
-        if first < last:
-            heard[first - start : last - start] += samples[first - at : last - at]
-    return heard
-
-
-async def stream(pupil: Pupil, socket: Any) -> None:
-    """The microphone, in real time from `begin` on."""
-    while not pupil.over:
-        if not pupil.run:
-            await asyncio.sleep(0.01)
-            continue
-        due = pupil.began + (pupil.next + BLOCKS) * BLOCK / SESSION_RATE
-        await asyncio.sleep(max(0.0, due - time.monotonic()))
-        await socket.send(as_packet(pupil.next, sound(pupil)))
-        pupil.next += BLOCKS
-        if pupil.voice_end and pupil.next * BLOCK >= pupil.voice_end[1]:
-            turn, end = pupil.voice_end
-            pupil.ends[turn] = pupil.began + end / SESSION_RATE
-            pupil.voice_end = None
-
-
-async def listen(pupil: Pupil, socket: Any) -> None:
-    async for raw in socket:
-        data = json.loads(raw)
-        kind = data["t"]
-        if kind == "begin":
-            pupil.run, pupil.next, pupil.began = data["run"], data["next"], time.monotonic()
-        elif kind == "ping":
-            await socket.send(json.dumps({"t": "pong", "n": data["n"]}))
-        elif kind == "reading":
-            pupil.reading = data
-        elif kind == "show" and data["phase"] in ("answer", "again"):
-            turn = data["turn"]
-            if data["phase"] == "again":  # said again, well after the page has asked
-                pupil.asked += 1
-                again = pupil.next * BLOCK + 3 * SESSION_RATE
-                pupil.playing = [(again, samples) for _, samples in pupil.playing[-1:]]
-            if turn in pupil.ends and turn not in pupil.verdicts:
-                shown = data.get("verdict", "asked again")
-                pupil.verdicts[turn] = (time.monotonic(), shown, data.get("value"))
-        elif kind == "show" and data["phase"] in ("over", "trouble") and pupil.run:
-            pupil.over = True
-            return
-
-
-async def answer(pupils: list[Pupil], live: dict[str, Any], turns: int, clips: Any) -> None:
-    """Have everybody answer each sum so that all voices end within one second."""
-    for turn in range(turns):
-        while not all(p.over or p.reading.get("turn") == turn for p in pupils):
-            await asyncio.sleep(0.02)
-        while any(row["turn"] != turn and row["phase"] != "over" for row in live["rows"]):
-            await asyncio.sleep(0.02)  # until the teacher's page has the sums
-        said = [p.began + p.reading["terms"][-1][1] / SESSION_RATE for p in pupils]
-        common = max(*said, time.monotonic()) + 1.6
-        for number, pupil in enumerate(pupils):
-            value = next(row["right_value"] for row in live["rows"] if row["pupil"] == pupil.name)
-            if (number + turn) % 3 == 0:
-                value += 5 if value < 50 else -5
-            pupil.said[turn] = value
-            clip = clips(pupil.voice, value)
-            end_s = common + random.random()
-            end = round((end_s - pupil.began) * SESSION_RATE)
-            pupil.playing = [(end - len(clip), clip)]
-            pupil.voice_end = (turn, end)
+PUPILS_EACH = 100
+"""Pupils in one process: more would wait for each other."""
 
 
 @dataclass(frozen=True)
 class Held:
     """A finished round: who took part, the teacher's last view of it, the cores used by the
-    server and its helpers and by the clients, the memory taken when it was over."""
+    server and its helpers, by its own process alone (it has the connections) and by the clients,
+    the memory taken when it was over."""
 
     pupils: list[Pupil]
     live: dict[str, Any]
     load: float
+    connections: float
     clients: float
     memory: float
 
 
+class Clients:
+    """Processes of pupils."""
+
+    def __init__(self, url: str, code: str, names: Sequence[str]) -> None:
+        context = multiprocessing.get_context("spawn")
+        self._pipes: list[Connection] = []
+        self._processes = []
+        count = -(-len(names) // PUPILS_EACH)
+        for number in range(count):
+            ours, theirs = context.Pipe()
+            args = (theirs, url, code, names[number::count])
+            self._processes.append(context.Process(target=pages, args=args, daemon=True))
+            self._pipes.append(ours)
+            self._processes[-1].start()
+            theirs.close()
+
+    def tell(self, what: Any) -> None:
+        for pipe in self._pipes:
+            pipe.send(what)
+
+    async def told(self) -> list[Any]:
+        """What each says next."""
+        return await asyncio.gather(*(asyncio.to_thread(pipe.recv) for pipe in self._pipes))
+
+    def end(self) -> None:
+        self.tell(0)
+        for process in self._processes:
+            process.join(10)
+
+
+class Answering:
+    """What the pupils say: the right answer, or every third time five off."""
+
+    def __init__(self) -> None:
+        self._voices = pupil_voices()
+        # rendered beforehand, so that no voice is late
+        self._clips = {
+            (voice, value): self._say(voice, value)
+            for voice in range(len(self._voices))
+            for value in range(100)
+        }
+
+    def answers(self, names: Sequence[str], rows: Sequence[Any], turn: int) -> Answers:
+        right = {row["pupil"]: row["right_value"] for row in rows}
+        said = {}
+        for number, name in enumerate(names):
+            value = right[name]
+            if (number + turn) % 3 == 0:
+                value += 5 if value < 50 else -5
+            said[name] = value, self._clips[number % len(self._voices), value]
+        return said
+
+    def _say(self, voice: int, value: int) -> Samples:
+        clip = at_session_rate(self._voices[voice].say(number_words(value))).samples
+        loud: Samples = (0.3 * clip / np.abs(clip).max()).astype(np.float32)
+        return loud
+
+
 async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGenerator[Held, None]:
     """Rounds with the same pupils, one after another, as long as more are asked for."""
-    voices = pupil_voices()
-    cache: dict[tuple[int, int], Samples] = {}
-
-    def clips(voice: int, value: int) -> Samples:
-        if (voice, value) not in cache:
-            clip = at_session_rate(voices[voice].say(number_words(value))).samples
-            cache[voice, value] = (0.3 * clip / np.abs(clip).max()).astype(np.float32)
-        return cache[voice, value]
-
-    for value in range(100):  # rendered beforehand, so that no voice is late
-        for voice in range(len(voices)):
-            clips(voice, value)
-    origin = {"origin": url}
+    answering = Answering()
     live: dict[str, Any] = {}
+    origin = {"origin": url}
     async with httpx.AsyncClient(base_url=url, headers=origin, timeout=60) as teacher:
         await teacher.get("/class")
         await teacher.post("/class", data={"what": "open"})
@@ -179,9 +131,8 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
         assert found is not None
         plan = {"step": STEP, "count": turns, "terms": "3", "pace": "1.5", "way": "own"}
         plan["within"] = "25"  # quick pupils wait for those who are asked again
-        ws_url = url.replace("http", "ws")
         watching = await websockets.connect(
-            f"{ws_url}/ws/teacher", origin=websockets.Origin(url), max_size=None
+            url.replace("http", "ws") + "/ws/teacher", origin=websockets.Origin(url), max_size=None
         )
 
         async def watch() -> None:
@@ -192,49 +143,48 @@ async def classroom(url: str, names: list[str], turns: int, pid: int) -> AsyncGe
                 elif data["t"] == "note":
                     raise SystemExit(data["text"])  # it did not begin: there is no round to time
 
-        sockets = []
-        for name in names:
-            async with httpx.AsyncClient(base_url=url, headers=origin, timeout=60) as page:
-                came = await page.post("/join", data={"code": found[1], "name": name})
-                assert came.status_code == 303, came.text
-                cookie = "; ".join(f"{k}={v}" for k, v in page.cookies.items())
-            socket = await websockets.connect(
-                f"{ws_url}/ws/me",
-                origin=websockets.Origin(url),
-                additional_headers={"cookie": cookie},
-            )
-            hello = {"t": "hello", "mic": True, "run": "", "first": 0, "play": 0}
-            await socket.send(json.dumps(hello))
-            await socket.send(json.dumps({"t": "ready", "mic": True}))
-            sockets.append(socket)
+        clients = Clients(url, found[1], names)
+        await clients.told()
         watcher = asyncio.create_task(watch())
         try:
             while True:
-                pupils = [
-                    Pupil(name, number % len(voices), number * 7_919)
-                    for number, name in enumerate(names)
-                ]
                 await teacher.post("/plan", data=plan)
-                tasks = [
-                    asyncio.create_task(work(pupil, socket))
-                    for pupil, socket in zip(pupils, sockets, strict=True)
-                    for work in (stream, listen)
-                ]
-                await asyncio.sleep(0.5)
+                clients.tell(turns)
+                await clients.told()
                 await watching.send(json.dumps({"t": "do", "name": "begin"}))
-                used, own, since = cpu_s(pid), time.process_time(), time.monotonic()
-                tasks.append(asyncio.create_task(answer(pupils, live, turns, clips)))
-                await asyncio.wait_for(asyncio.gather(*tasks), 60 + 60 * turns)
+                used, ours, since = cpu_s(pid), own_cpu_s(pid), time.monotonic()
+                round_ = answer(clients, answering, names, live, turns)
+                ended = await asyncio.wait_for(round_, 60 + 60 * turns)
                 took_s = time.monotonic() - since
-                load = (cpu_s(pid) - used) / took_s
-                clients = (time.process_time() - own) / took_s
+                load, connections = cpu_s(pid) - used, own_cpu_s(pid) - ours
                 highest = memory(pid)
-                await asyncio.sleep(1.0)
-                yield Held(pupils, dict(live), load, clients, highest)
+                await asyncio.sleep(1.0)  # until the teacher's page has the last verdicts
+                yield Held(
+                    [pupil for pupils, _ in ended for pupil in pupils],
+                    dict(live),
+                    load / took_s,
+                    connections / took_s,
+                    sum(seconds for _, seconds in ended) / took_s,
+                    highest,
+                )
         finally:
             watcher.cancel()
-            for socket in (watching, *sockets):
-                await socket.close()
+            await watching.close()
+            clients.end()
+
+
+async def answer(
+    clients: Clients, answering: Answering, names: list[str], live: dict[str, Any], turns: int
+) -> list[tuple[list[Pupil], float]]:
+    """Have everybody answer each sum so that all voices end within one second; what the clients
+    say in the end."""
+    for turn in range(turns):
+        ends_s = max(await clients.told())
+        while any(row["turn"] != turn and row["phase"] != "over" for row in live["rows"]):
+            await asyncio.sleep(0.02)  # until the teacher's page has the sums
+        common_s = max(ends_s, time.monotonic()) + 1.6
+        clients.tell((common_s, answering.answers(names, live["rows"], turn)))
+    return await clients.told()
 
 
 async def once(url: str, names: list[str], turns: int, pid: int) -> None:
@@ -276,12 +226,15 @@ def memory(pid: int) -> float:
 
 def cpu_s(pid: int) -> float:
     """Seconds of processor time that a process and its children have used (Linux)."""
-    ticks = 0
-    for one in family(pid):
-        with suppress(OSError):
-            fields = Path(f"/proc/{one}/stat").read_text().rsplit(")", 1)[1].split()
-            ticks += sum(map(int, fields[11:15] if one == pid else fields[11:13]))
-    return ticks / os.sysconf("SC_CLK_TCK")
+    return own_cpu_s(pid, 4) + sum(own_cpu_s(one) for one in family(pid)[1:])
+
+
+def own_cpu_s(pid: int, fields: int = 2) -> float:
+    """The same of a process alone; with 4 ``fields``, and of its children that have ended."""
+    with suppress(OSError):  # it may just have ended
+        stat = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+        return sum(map(int, stat[11 : 11 + fields])) / os.sysconf("SC_CLK_TCK")
+    return 0.0
 
 
 def report(held: Held, turns: int, pid: int) -> None:
@@ -307,6 +260,7 @@ def report(held: Held, turns: int, pid: int) -> None:
             for shown, times in by_verdict.items()
         ),
         ("cores the server and its helpers used", f"{load:.2f}"),
+        ("of them the process that has the connections", f"{held.connections:.2f}"),
         ("cores the clients used", f"{held.clients:.2f}"),
         ("core time per second and pupil", f"{1000 * load / len(pupils):.1f} ms"),
         ("memory at the round's end and after it", f"{held.memory:.0f}, {memory(pid):.0f} MB"),
@@ -321,7 +275,7 @@ def main() -> None:
     parser.add_argument("--sums", type=int, default=3)
     parser.add_argument("--no-limit", action="store_true", help="however many pupils there are")
     parser.add_argument("--server-cores", type=cores, help="Cores of the server, as in 0-11.")
-    parser.add_argument("--clients-core", type=cores, help="The core of all pupils' pages.")
+    parser.add_argument("--clients-core", type=cores, help="The cores of all pupils' pages.")
     wanted = parser.parse_args()
     program = "tests.benchmarks.server_without_limit" if wanted.no_limit else "oralquiz"
     names = [f"Pupil {k:02}" for k in range(wanted.pupils)]
