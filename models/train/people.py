@@ -27,6 +27,7 @@ SETS = {
     "one_man_commands": "one_man",
     "two_digits": "two",
     "audiomnist_zero": "audiomnist",
+    "lent_numbers": "lent",
 }
 SOURCES = ("fsdd", "digits_in", "numbers_woman", "librispeech", *SETS)
 #: people that the twin never hears, besides those that ``held_out`` draws
@@ -94,7 +95,7 @@ def _named(folder: Path, prefix: str) -> Iterator[Recording]:
         speaker, word, _ = path.stem.rsplit("_", 2)
         if word in _NOT_OTHER.get(folder.name, ()):
             continue
-        words = _WORDS.get(word, (UNK,))
+        words = _WORDS.get(word.replace("-", " "), (UNK,))
         yield Recording(path, words, f"{prefix}-{speaker}", folder.name, word)
 
 

@@ -1,20 +1,26 @@
-"""`oralquiz voice`: the voices that dictate, and a teacher's own."""
+"""`oralquiz voice`: the voices that dictate, a teacher's own, and those lent to the training."""
 
 from __future__ import annotations
 
+import random
+from collections.abc import Iterator
 from dataclasses import asdict
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from oralquiz.cli.common import FAILED, echo, json_option, print_json
-from oralquiz.errors import BadInput
+from oralquiz.cli.common import FAILED, agreed, echo, json_option, print_json
+from oralquiz.compose import counted
+from oralquiz.errors import BadInput, SessionFileError
 from oralquiz.listen import readable
 
 if TYPE_CHECKING:
     from oralquiz.audio import SoundCard
     from oralquiz.listen import AnswerRecognizer
+    from oralquiz.records import Pupil
+    from oralquiz.session import Session
     from oralquiz.sound import Clip
 
 TAKES = 5
@@ -160,7 +166,7 @@ def record(
     Words that are already recorded are not asked for again. Exit status 1 while words are missing.
     """
     from oralquiz.audio import SoundCard
-    from oralquiz.speak import OwnVoice, needed_words, own_voices
+    from oralquiz.speak import OwnVoice, keep_word, needed_words, own_voices
 
     have = set(OwnVoice(name).words) if name in own_voices() else set()
     wanted = list(only) or [w for w in needed_words(language, highest) if w not in have]
@@ -175,8 +181,11 @@ def record(
         with SoundCard(speaker, microphone) as card:
             for index, word in enumerate(wanted):
                 echo(f"{index + 1}/{len(wanted)}   {word}")
-                if not _record_word(card, name, language, word, checker):
+                take = _good_take(card, language, word, checker)
+                if take is None:
                     refused.append(word)
+                else:
+                    keep_word(name, language, word, take)
     missing = OwnVoice(name).missing(highest)
     if missing or refused:
         left = ", ".join(dict.fromkeys([*refused, *missing]))
@@ -242,13 +251,13 @@ def _from_folder(
     return refused
 
 
-def _record_word(
-    card: SoundCard, name: str, language: str, word: str, checker: AnswerRecognizer | None
-) -> bool:
-    """Ask for ``word`` until a take is good; returns whether one was."""
+def _good_take(
+    card: SoundCard, language: str, word: str, checker: AnswerRecognizer | None
+) -> Clip | None:
+    """Ask for ``word`` until a take is good; None when none was."""
     from oralquiz.audio import record_one_word
     from oralquiz.sound import SESSION_RATE, Clip
-    from oralquiz.speak import complaint, keep_word
+    from oralquiz.speak import complaint
 
     heard_twice = None
     for _ in range(TAKES):
@@ -257,10 +266,108 @@ def _record_word(
         if trouble is None:
             heard = _misheard(checker, word, language, take)
             if heard is None or heard == heard_twice:
-                # the teacher may well have an accent that the recogniser does not know
-                keep_word(name, language, word, take)
-                return True
+                # whoever speaks may well have an accent that the recogniser does not know
+                return take
             heard_twice = heard
             trouble = f"that was heard as {heard}; say it once more"
         echo(f"       {trouble}")
-    return False
+    return None
+
+
+TO_LEND = """\
+{name} lends this voice to the training of the model that hears numbers:
+- the numbers that are recorded here, and answers out of rounds that a teacher has listened to;
+- they stay on this computer until you copy them (oralquiz voice lent --to FOLDER) and take the
+  copy somewhere yourself; no name goes with them;
+- they are removed with the pupil, and when consent is withdrawn; copies are yours to delete."""
+
+
+@voice.command("lend")
+@click.argument("pupil")
+@click.option("--yes", is_flag=True, help="Do not ask first: a parent, or the adult pupil, agreed.")
+@click.option("--answers-only", is_flag=True, help="Record nothing now.")
+@click.option("--microphone", metavar="NAME", help="Name or number of the microphone.")
+@click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
+@click.pass_context
+def lend_(
+    ctx: click.Context,
+    pupil: str,
+    yes: bool,
+    answers_only: bool,
+    microphone: str | None,
+    speaker: str | None,
+) -> None:
+    """Record PUPIL saying 0 to 99, for the training of the model that hears numbers.
+
+    About three minutes. Numbers that are recorded already are not asked for again. Exit code 1
+    while some are missing.
+    """
+    from oralquiz import records
+
+    lender = records.find_pupil(records.open_records(), pupil)
+    if not records.lends(lender.name):
+        echo(TO_LEND.format(name=lender.name))
+        if not yes and not agreed("Has a parent (or the adult pupil) agreed to this?"):
+            raise click.Abort
+    records.agree_to_lend(lender, datetime.now(UTC).isoformat(timespec="seconds"))
+    have = records.lent_numbers(lender.name)
+    wanted = [] if answers_only else [n for n in records.NUMBERS if n not in have]
+    if wanted and not _lend_numbers(lender, wanted, microphone, speaker):
+        echo("some numbers are still missing: call this command again")
+        ctx.exit(FAILED)
+    echo(f"{lender.name} has lent {counted(len(records.lent_numbers(lender.name)), 'number')}")
+
+
+def _lend_numbers(
+    lender: Pupil, wanted: list[int], microphone: str | None, speaker: str | None
+) -> bool:
+    """Record the numbers in mixed order; returns whether all were."""
+    from oralquiz.audio import SoundCard
+    from oralquiz.records import lend
+    from oralquiz.speak import number_words
+
+    random.shuffle(wanted)
+    checker, missed = _recognizer("en"), 0
+    echo(f"{counted(len(wanted), 'number')}. Say each one after it is shown; Ctrl-C ends.")
+    with SoundCard(speaker, microphone) as card:
+        for index, value in enumerate(wanted):
+            echo(f"{index + 1}/{len(wanted)}   {value}")
+            take = _good_take(card, "en", number_words(value), checker)
+            if take is None:
+                missed += 1
+            else:
+                lend(lender, value, take.samples)
+    return not missed
+
+
+@voice.command("lent")
+@click.option(
+    "--to",
+    "folder",
+    required=True,
+    type=click.Path(file_okay=False, path_type=Path),
+    help="A new or empty folder, or an earlier set, which is made anew.",
+)
+@json_option
+def lent(folder: Path, as_json: bool) -> None:
+    """Copy what pupils lend into a set that the training of the model reads.
+
+    That is what they recorded with `oralquiz voice lend`, and their answers out of the rounds kept
+    here that a teacher has listened to. The files name nobody.
+    """
+    from oralquiz.folders import sessions_folder
+    from oralquiz.records import open_records, pupils, write_set
+    from oralquiz.session import open_session
+
+    def sessions() -> Iterator[Session]:
+        for path in sorted(sessions_folder().glob("*.zip")):
+            try:
+                yield open_session(path)
+            except SessionFileError as error:
+                echo(str(error), err=True)
+
+    recordings, speakers = write_set(folder, pupils(open_records()), sessions())
+    if as_json:
+        print_json({"folder": str(folder), "recordings": recordings, "speakers": speakers})
+    else:
+        echo(f"{folder}: {counted(recordings, 'recording')} of {counted(speakers, 'speaker')}")

@@ -18,6 +18,14 @@ from .learners import follow as follow
 from .learners import follow_new as follow_new
 from .learners import reached_step as reached_step
 from .learners import rule_states as rule_states
+from .lent_recordings import NUMBERS as NUMBERS
+from .lent_recordings import agree_to_lend as agree_to_lend
+from .lent_recordings import confirmed as confirmed
+from .lent_recordings import lend as lend
+from .lent_recordings import lends as lends
+from .lent_recordings import lent_numbers as lent_numbers
+from .lent_recordings import remove_lent as remove_lent
+from .lent_recordings import write_set as write_set
 from .names import clean_name as clean_name
 from .practice_sets import PracticeSet as PracticeSet
 from .practice_sets import give_set as give_set

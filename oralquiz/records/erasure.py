@@ -19,6 +19,7 @@ from oralquiz.errors import BadInput, OralquizError
 from oralquiz.records.cards import remove_cards
 from oralquiz.records.database import changing
 from oralquiz.records.erased_names import note_erased_name
+from oralquiz.records.lent_recordings import remove_lent
 from oralquiz.records.older_rounds import look_into_older
 from oralquiz.records.pupil_list import Pupil, find_pupil
 from oralquiz.records.session_rows import PARTS_OF_A_SUM, mark_erased, turns_erased
@@ -57,7 +58,8 @@ def erase_pupil(
     folder: Path | None = None,
     progress: Callable[[int, int], None] | None = None,
 ) -> Erased:
-    """Remove a pupil for good: the rows, the card, and the name and the voice in every session.
+    """Remove a pupil for good: the rows, the card, what was lent, and the name and the voice in
+    every session.
 
     These are the sessions that the records know and every other one in ``folder``, including rounds
     that were cut short before they reached the records. Copies and pages elsewhere are not found.
@@ -69,6 +71,7 @@ def erase_pupil(
     if folder is not None:
         _not_held(pupil, folder)
     look_into_older(db)
+    remove_lent(pupil.name)
     strangers, unreadable = _unrecorded_sessions(db, folder, pupil.name)
     known = _erase_rows(db, pupil, strangers)
     changed, missing, failed = _rewrite(db, known, pupil.name, progress)

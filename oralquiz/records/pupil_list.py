@@ -8,6 +8,7 @@ from sqlite_utils import Database
 
 from oralquiz.errors import BadInput
 from oralquiz.records.database import changing
+from oralquiz.records.lent_recordings import remove_lent
 from oralquiz.records.names import clean_name, shortened, unusable
 
 
@@ -86,7 +87,10 @@ def insert_pupil(
 
 
 def set_consent(db: Database, name: str, consent: bool) -> Pupil:
-    """Note whether recording is allowed. What was recorded before stays: see ``forget_voices``."""
+    """Note whether recording is allowed. What was recorded before stays (see ``forget_voices``),
+    but what was lent to the training is removed."""
     pupil = find_pupil(db, name)
+    if not consent:
+        remove_lent(pupil.name)
     db.table("pupils").update(pupil.id, {"consent": int(consent)})
     return find_pupil(db, name)

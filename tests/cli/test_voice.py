@@ -11,6 +11,9 @@ from click.testing import CliRunner
 from oralquiz.audio.devices import SoundDevice
 from oralquiz.cli.voice import voice
 from oralquiz.errors import AudioError, BadInput
+from oralquiz.records.database import open_records
+from oralquiz.records.lent_recordings import lend, lends
+from oralquiz.records.pupil_list import add_pupil, find_pupil
 from oralquiz.sound.clip import Clip
 from oralquiz.speak.own_voice import OwnVoice, needed_words
 from oralquiz.speak.voices import open_voice
@@ -145,3 +148,14 @@ def test_recording_without_a_sound_card_is_one_line(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr("oralquiz.audio.sound_card.sound_devices", none)
     with pytest.raises(AudioError, match="no loudspeaker"):
         run("record", "ann", "--no-check")
+
+
+def test_a_voice_is_lent_only_after_a_yes_and_copied_into_a_set(tmp_path: Path) -> None:
+    db = open_records()
+    add_pupil(db, "Asha", created="2026-01-05T09:00:00+00:00", consent=True)
+    refused = CliRunner().invoke(voice, ["lend", "Asha"], input="n\n")
+    assert refused.exit_code == 1 and "no name goes with them" in refused.output
+    assert not lends("Asha")
+    assert "has lent 0 numbers" in run("lend", "Asha", "--yes", "--answers-only")
+    lend(find_pupil(db, "Asha"), 42, np.full(8000, 0.5, np.float32))
+    assert "1 recording of 1 speaker" in run("lent", "--to", str(tmp_path / "set"))
