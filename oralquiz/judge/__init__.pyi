@@ -1,3 +1,4 @@
+from .asking_alike import wrong_answers as wrong_answers
 from .attempts import combine_hearings as combine_hearings
 from .diagnosis import Diagnoser as Diagnoser
 from .diagnosis import Diagnosis as Diagnosis
@@ -18,6 +19,7 @@ from .slip_sentences import phrases as phrases
 from .slip_sentences import sentence as sentence
 from .verdict import PRACTICE as PRACTICE
 from .verdict import TEST as TEST
+from .verdict import Decision as Decision
 from .verdict import Next as Next
 from .verdict import Policy as Policy
 from .verdict import Verdict as Verdict

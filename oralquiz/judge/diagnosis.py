@@ -160,6 +160,20 @@ class Diagnoser:
                 counts[key] = counts.get(key, 0.0) + spot.reached * choice.probability
         return counts
 
+    def wrong_answers(self, terms: Sum) -> dict[int, float]:
+        """The numbers that one slip in playing ``terms`` ends on, and the share of each (sum 1).
+
+        Empty if no slip changes the answer.
+        """
+        counts: dict[int, float] = {}
+        for spot in self._walk(terms, _START, 0):
+            for choice in spot.point.slips:
+                said = (terms.answer + choice.error) % self._modulus
+                counts[said] = counts.get(said, 0.0) + spot.reached * choice.probability
+        counts.pop(terms.answer, None)
+        whole = sum(counts.values())
+        return {said: count / whole for said, count in counts.items()}
+
     # --- playing ------------------------------------------------------------------------------
 
     def _walk(

@@ -8,10 +8,12 @@ reputation earns no mark and a bad one costs none.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
+from enum import Enum, StrEnum, auto
+from types import MappingProxyType
 
+from oralquiz.judge.asking_alike import drawn, one_of
 from oralquiz.judge.attempts import combine_hearings
 from oralquiz.judge.confusable import confusable, overlapping
 from oralquiz.listen import Hearing
@@ -40,6 +42,8 @@ class Policy:
     repeated answer may differ from what was heard the first time; if not, it then waits for the
     teacher. ``part_waits``: whether a number that may be part of the right one waits for the
     teacher when it is heard again (False: rounds held before there was this, which marked it).
+    ``asks_alike``: whether right answers are asked about as often as wrong ones, so that being
+    asked again tells a pupil nothing (False: rounds held before there was this).
     """
 
     name: str
@@ -51,6 +55,7 @@ class Policy:
     close: float = 0.005
     may_change: bool = True
     part_waits: bool = False
+    asks_alike: bool = False
 
     def __post_init__(self) -> None:
         if not 0 <= self.wrong_to < self.right_from <= 1:
@@ -70,7 +75,9 @@ class Policy:
         return 1 / (1 - self.right_from) if self.right_from < 1 else float("inf")
 
 
-PRACTICE = Policy("practice", right_from=0.99, wrong_to=0.01, odds=20, part_waits=True)
+PRACTICE = Policy(
+    "practice", right_from=0.99, wrong_to=0.01, odds=20, part_waits=True, asks_alike=True
+)
 """Lenient, for home and class. Half of all answers are right and the others are slips, spread over
 some twenty numbers: hence odds of 20. A pupil who is asked again may answer differently."""
 
@@ -83,6 +90,7 @@ TEST = Policy(
     told_from=0.9,
     may_change=False,
     part_waits=True,
+    asks_alike=True,
 )
 """Strict: twice as sure both ways, little benefit of the doubt, and a second attempt can only
 confirm the first. More answers are asked for again, and more wait for the teacher."""
@@ -133,6 +141,9 @@ def _torn(hearing: Hearing, answer: int, close: float) -> bool:
     )
 
 
+NOTHING_KNOWN: Mapping[int, float] = MappingProxyType({})
+
+
 class Next(StrEnum):
     """What happens after a verdict."""
 
@@ -145,12 +156,18 @@ class Next(StrEnum):
 class Decision:
     """The state of an answer after everything heard so far.
 
-    ``hearing`` is what the verdict and the number rest on: all attempts taken together.
+    ``hearing`` is what the verdict and the number rest on: all attempts taken together. ``part``:
+    the number was clear, and is asked about as what may be part of another.
     """
 
     verdict: Verdict
     next: Next
     hearing: Hearing
+    part: bool = False
+
+    @property
+    def asks(self) -> bool:
+        return self.next is Next.ASK_AGAIN
 
 
 def decide(
@@ -159,6 +176,7 @@ def decide(
     policy: Policy = PRACTICE,
     asks: int = 1,
     numbers: int = 100,
+    slips: Mapping[int, float] = NOTHING_KNOWN,
 ) -> Decision:
     """The decision after ``hearings``: one for each time the answer was asked for, in order.
 
@@ -169,22 +187,69 @@ def decide(
     wrong answer in ten of `simulated` pupils is of this kind. Silence is asked about only after
     something unclear: a pupil who says nothing when asked again is not silent; the teacher listens
     to the first attempt. A policy that does not let answers change also sends a number that was not
-    among the candidates of every attempt to the teacher. Raises ValueError without a hearing.
+    among the candidates of every attempt to the teacher.
+
+    Being asked again must not tell a pupil that the answer was wrong. So a policy that
+    ``asks_alike`` asks about a first hearing that is clearly wrong where it would ask if that
+    number were right, and about one that is clearly right where it would ask if the answer were
+    another: one drawn from ``slips``, the numbers that pupils who slip say to this sum, with their
+    shares (`wrong_answers`). The hearing itself is the draw, so it comes out the same again. What
+    was clearly right stays right, whatever is said then. Raises ValueError without a hearing.
     """
     hearing = combine_hearings(hearings, numbers)
+    if policy.asks_alike:
+        first = judge(hearings[0], answer, policy, numbers)
+        doubt = _doubt_alike(hearings[0], first, policy, numbers, slips)
+        if len(hearings) == 1 <= asks and doubt is not _Doubt.NONE:
+            part = doubt is _Doubt.PART
+            return Decision(Verdict.UNCLEAR, Next.ASK_AGAIN, hearing, part)
+        if first is Verdict.RIGHT:
+            return Decision(first, Next.GO_ON, hearings[0])
     verdict = judge(hearing, answer, policy, numbers)
     if verdict is Verdict.SILENT and len(hearings) == 1:
         return Decision(verdict, Next.GO_ON, hearing)
     once = sum(bool(one.candidates) for one in hearings) == 1
     doubtful = once or policy.part_waits
-    if verdict is Verdict.WRONG and doubtful and overlapping(hearing.candidates[0].value, answer):
-        verdict = Verdict.UNCLEAR
-    if verdict in (Verdict.UNCLEAR, Verdict.SILENT):
-        asking = len(hearings) <= asks
-        return Decision(Verdict.UNCLEAR, Next.ASK_AGAIN if asking else Next.TEACHER, hearing)
+    part = verdict is Verdict.WRONG and doubtful and _in_part(hearing, answer)
+    if part or verdict in (Verdict.UNCLEAR, Verdict.SILENT):
+        then = Next.ASK_AGAIN if len(hearings) <= asks else Next.TEACHER
+        return Decision(Verdict.UNCLEAR, then, hearing, part)
     if not policy.may_change and _changed(hearings, hearing.value):
         return Decision(Verdict.UNCLEAR, Next.TEACHER, hearing)
     return Decision(verdict, Next.GO_ON, hearing)
+
+
+class _Doubt(Enum):
+    """Why a first hearing is asked about."""
+
+    NONE = auto()
+    PART = auto()
+    UNCLEAR = auto()
+
+
+def _doubt(hearing: Hearing, answer: int, policy: Policy, numbers: int) -> _Doubt:
+    verdict = judge(hearing, answer, policy, numbers)
+    if verdict is Verdict.UNCLEAR:
+        return _Doubt.UNCLEAR
+    part = verdict is Verdict.WRONG and _in_part(hearing, answer)
+    return _Doubt.PART if part else _Doubt.NONE
+
+
+def _doubt_alike(
+    hearing: Hearing, verdict: Verdict, policy: Policy, numbers: int, slips: Mapping[int, float]
+) -> _Doubt:
+    """Why ``hearing``, which is clear, would be asked about if it were wrong instead of right, or
+    right instead of wrong."""
+    other = None
+    if verdict is Verdict.WRONG:
+        other = hearing.value
+    elif verdict is Verdict.RIGHT:
+        other = one_of(slips, drawn(hearing))
+    return _Doubt.NONE if other is None else _doubt(hearing, other, policy, numbers)
+
+
+def _in_part(hearing: Hearing, answer: int) -> bool:
+    return overlapping(hearing.candidates[0].value, answer)
 
 
 def _changed(hearings: Sequence[Hearing], value: int | None) -> bool:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 from oralquiz.judge import (
+    Decision,
     Next,
     Verdict,
     combine_hearings,
@@ -12,6 +14,7 @@ from oralquiz.judge import (
     judge,
     latency_s,
     probability_right,
+    wrong_answers,
 )
 from oralquiz.listen import Hearing, Listener, Recognizer
 from oralquiz.rounds.events import Guess, Heard, Judged
@@ -53,11 +56,14 @@ class Answering:
         self._hearings: list[Hearing] = []  # one of each attempt that was judged
         self._early: tuple[Hearing, int] | None = None  # said before the sum was over; its onset
         self._wrong: Hearing | None = None  # may yet be taken back
+        self._right: Hearing | None = None  # clearly, and yet about to be asked about
+        columns = len(str(highest))
+        self._slips = wrong_answers(turn.sum, columns) if options.policy.asks_alike else {}
 
     def listen(self, at: int) -> None:
         """Listen from sample ``at`` on."""
         self.next = None
-        self._wrong = None
+        self._wrong = self._right = None
         self._listen_from, self._listen_until = at, self._deadline
         self._listener = self._recognizer.listen(0, self._highest)
 
@@ -69,6 +75,8 @@ class Answering:
     def nothing_before(self, at: int) -> int:
         """The position, after ``at``, before which ``hear`` can give no event."""
         assert self._listener is not None
+        if self._right is not None:
+            return self._listen_until
         return min(self._listen_until, at + self._listener.at_once)
 
     def hear(self, samples: Samples, at: int) -> list[Heard | Judged]:
@@ -77,6 +85,8 @@ class Answering:
         Where the last event is a verdict, ``next`` says what follows from it.
         """
         assert self._listener is not None
+        if self._right is not None:
+            return self._asked_nevertheless(self._right, at)
         hearing = self._listened(self._listener, samples, at)
         if hearing is None:
             return []
@@ -119,21 +129,30 @@ class Answering:
             self._early = (hearing, onset)
             self.listen(at)
             return [heard]
-        wrong = bool(hearing.candidates) and verdict is Verdict.WRONG
-        if wrong and self._may_be_taken_back(hearing, at):
+        decision = self._decision([*self._hearings, hearing])
+        clear = decision.part or (verdict is Verdict.WRONG and not decision.asks)
+        if hearing.candidates and clear and self._waits(hearing, at):
+            right = verdict is Verdict.RIGHT
+            self._wrong, self._right = (None, hearing) if right else (hearing, None)
             return [heard]
         return [heard, self._judged(hearing, onset)]
 
-    def _may_be_taken_back(self, hearing: Hearing, at: int) -> bool:
-        """Whether to listen on, with the same listener, before a wrong number is marked."""
+    def _waits(self, hearing: Hearing, at: int) -> bool:
+        """Whether a wrong number may still be taken back, so that it is not marked yet. A right one
+        that may be asked about like it waits as long, so that the time tells nothing."""
         offset = self._on_clock(hearing.offset_s)
         assert offset is not None
         until = offset + samples_in(self._options.take_back_s)
         too_late = at >= self._deadline + samples_in(self._options.hear_out_s)
         if until <= at or too_late:
             return False
-        self._wrong, self._listen_until = hearing, until
+        self._listen_until = until
         return True
+
+    def _asked_nevertheless(self, right: Hearing, at: int) -> list[Heard | Judged]:
+        """What is said meanwhile changes nothing: the answer is right."""
+        over = at >= self._listen_until
+        return [self._judged(right, self._on_clock(right.onset_s))] if over else []
 
     def _judged(self, hearing: Hearing, onset: int | None) -> Judged:
         """The verdict: nothing more is waited for. ``onset``: of the answer."""
@@ -142,16 +161,20 @@ class Answering:
             hearing, onset = self._early
         self._early = None
         self._hearings.append(hearing)
-        policy, asks = self._options.policy, self._options.asks
-        decision = decide(self._hearings, self._answer, policy, asks, numbers=self._numbers)
+        decision = self._decision(self._hearings)
         # the latency of a second try says nothing about the speed of the answer
         latency = None if self.attempt else latency_s(self.sum_ends, onset, SESSION_RATE)
-        right = probability_right(decision.hearing, self._answer, policy, numbers=self._numbers)
+        policy, numbers = self._options.policy, self._numbers
+        right = probability_right(decision.hearing, self._answer, policy, numbers)
         place, value = (self._index, self.attempt), decision.hearing.value
         self.next = decision.next
         if self.next is Next.ASK_AGAIN:
             self.attempt += 1
         return Judged(*place, decision.verdict, value, latency, round(right, 6))
+
+    def _decision(self, hearings: Sequence[Hearing]) -> Decision:
+        policy, asks = self._options.policy, self._options.asks
+        return decide(hearings, self._answer, policy, asks, self._numbers, self._slips)
 
     def _verdict_so_far(self, hearing: Hearing) -> Verdict:
         """The verdict on all attempts, ``hearing`` the last of them."""

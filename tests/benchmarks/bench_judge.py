@@ -22,6 +22,10 @@ there is one, and both attempts are weighed together. "waits" is what then still
 teacher's ear. All rates are of the first hearing unless a column says otherwise; in brackets is the
 upper end of a 95 % interval (Clopper and Pearson).
 
+Being asked again must tell nothing about right or wrong: the lines "asked again" give both rates,
+every clip being the right answer to some sums and a wrong one to others. At the end, without any
+sound: of pupils who are heard perfectly.
+
 Run: python -m tests.benchmarks.bench_judge [FOLDER OF RECORDINGS] [--every N] [--plot FILE.png]
 """
 
@@ -30,7 +34,7 @@ from __future__ import annotations
 import argparse
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
@@ -39,20 +43,24 @@ from random import Random
 import numpy as np
 from scipy import stats
 
+from oralquiz.beads import Sum
+from oralquiz.judge.asking_alike import wrong_answers
 from oralquiz.judge.confusable import overlapping
 from oralquiz.judge.simulated import SimulatedPupil
-from oralquiz.judge.verdict import POLICIES, Next, Policy, Verdict, decide, judge
+from oralquiz.judge.verdict import NOTHING_KNOWN, POLICIES, Next, Policy, Verdict, decide, judge
 from oralquiz.listen.hearing import Hearing, Recognizer
 from oralquiz.listen.recognizer import open_recognizer
 from oralquiz.rounds.round import Options
 from oralquiz.sound.clip import Samples
 from oralquiz.sound.sound_files import read_recording
 from tests.judge.model import random_sum
+from tests.learn.pupils import Family, OtherFamily, OwnFamily
 
 RATE = 16_000
 BLOCK = 320
 HELD_OUT = ("george", "theo")
 WRONG_PER_CLIP = 5
+SUMS_A_CLIP = 20
 
 
 @dataclass(frozen=True)
@@ -223,7 +231,8 @@ def ways_of_answering(
         for carrier in random.sample(CARRIERS, 4):
             sound = joined(word[carrier], voice[clip.path], gap_s=0.2, random=random)
             before.append((clip, sound))
-        for first in random.sample([other for other in woman if other != clip], 4):
+        others = [other for other in woman if other != clip]
+        for first in random.sample(others, min(4, len(others))):
             parts = voice[first.path], word["not"], voice[clip.path]
             back.append((clip, joined(*parts, gap_s=0.25, random=random)))
         if clip.value:
@@ -253,17 +262,73 @@ def ways_of_answering(
     }
 
 
-def slips(columns: int, random: Random, plays: int = 30_000) -> dict[int, list[int]]:
-    """For each number that simulated pupils said wrongly, the right answers it was said instead
-    of."""
+@dataclass(frozen=True)
+class Asked:
+    """What simulated pupils were asked on a frame: for each answer its sums, and for each number
+    that was said wrongly the right answers it was said instead of."""
+
+    columns: int
+    sums: dict[int, list[Sum]]
+    instead: dict[int, list[int]]
+
+    def slips(self, answer: int, at: int) -> Mapping[int, float]:
+        """What pupils who slip say to a sum with this answer; none where no sum has it."""
+        sums = self.sums.get(answer)
+        return wrong_answers(sums[at % len(sums)], self.columns) if sums else {}
+
+
+def asked_on(columns: int, random: Random, plays: int = 30_000) -> Asked:
     pupil = SimulatedPupil(columns)
-    found: dict[int, list[int]] = defaultdict(list)
+    sums: dict[int, list[Sum]] = defaultdict(list)
+    instead: dict[int, list[int]] = defaultdict(list)
     for _ in range(plays):
         terms = random_sum(random, 4, columns)
         said = pupil.play(terms, random).said
+        sums[terms.answer].append(terms)
         if said != terms.answer:
-            found[said].append(terms.answer)
-    return found
+            instead[said].append(terms.answer)
+    return Asked(columns, sums, instead)
+
+
+def asked_again(
+    heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], policy: Policy, asked: Asked
+) -> tuple[float, float]:
+    """The share of right answers that are asked about, and of wrong ones."""
+    numbers = int(10**asked.columns)
+    rights = [
+        decide([one.hearing], value, policy, numbers=numbers, slips=asked.slips(value, at)).asks
+        for one in heard
+        if (value := one.clip.value) is not None
+        for at in range(SUMS_A_CLIP)
+    ]
+    wrongs = [
+        decide([one.for_answer(answer, policy, numbers)], answer, policy, numbers=numbers).asks
+        for one, answer in wrong
+    ]
+    return float(np.mean(rights)), float(np.mean(wrongs))
+
+
+def without_sound() -> None:
+    """How often perfectly heard answers are asked about, by pupils of two families."""
+    families: dict[str, Family] = {
+        "as judge models them": OwnFamily(),
+        "not as judge does": OtherFamily(0.03),
+    }
+    for name, pupil in families.items():
+        random = Random(7)
+        right, wrong = [], []
+        for _ in range(10_000):
+            terms = random_sum(random, 4, 2)
+            said = pupil.play(terms, random)
+            if said == terms.answer:
+                slips = wrong_answers(terms, 2)
+                right.append(sum(slips[value] for value in slips if overlapping(value, said)))
+            elif said <= 99:
+                wrong.append(overlapping(said, terms.answer))
+        print(
+            f"no sound, 0 to 99, slips {name}: asked again: right {np.mean(right):.1%} "
+            f"({len(right)}), wrong {np.mean(wrong):.1%} ({len(wrong)})"
+        )
 
 
 @dataclass
@@ -275,25 +340,39 @@ class Marks:
     waits: int = 0
     count: int = 0
 
-    def add(self, heard: Heard, answer: int, policy: Policy, numbers: int) -> None:
+    def add(
+        self,
+        heard: Heard,
+        answer: int,
+        policy: Policy,
+        numbers: int,
+        slips: Mapping[int, float] = NOTHING_KNOWN,
+    ) -> None:
         self.count += 1
         hearing = heard.for_answer(answer, policy, numbers)
-        decision = decide([hearing], answer, policy, numbers=numbers)
+        decision = decide([hearing], answer, policy, numbers=numbers, slips=slips)
         self.verdicts[decision.verdict] += 1
-        if decision.next is Next.ASK_AGAIN and heard.again is not None:
-            decision = decide([hearing, heard.again], answer, policy, numbers=numbers)
+        if decision.asks and heard.again is not None:
+            both = [hearing, heard.again]
+            decision = decide(both, answer, policy, numbers=numbers, slips=slips)
         self.final[decision.verdict] += 1
         self.waits += decision.next is not Next.GO_ON
 
 
 def marked(
-    heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], policy: Policy, numbers: int
+    heard: Sequence[Heard],
+    wrong: Sequence[tuple[Heard, int]],
+    policy: Policy,
+    numbers: int,
+    asked: Asked | None = None,
 ) -> tuple[Marks, Marks]:
-    """How a policy marks the right answers and the wrong ones."""
+    """How a policy marks the right answers and the wrong ones. Right ones are asked about at random
+    where it is known what was ``asked``."""
     of_right, of_wrong = Marks(), Marks()
     for one in heard:
         if one.clip.value is not None:
-            of_right.add(one, one.clip.value, policy, numbers)
+            slips = asked.slips(one.clip.value, of_right.count) if asked else NOTHING_KNOWN
+            of_right.add(one, one.clip.value, policy, numbers, slips)
     for one, answer in wrong:
         of_wrong.add(one, answer, policy, numbers)
     return of_right, of_wrong
@@ -323,10 +402,14 @@ def _overlaps(heard: Heard, answer: int) -> bool:
 
 
 def report(
-    name: str, heard: Sequence[Heard], wrong: Sequence[tuple[Heard, int]], numbers: int = 100
+    name: str,
+    heard: Sequence[Heard],
+    wrong: Sequence[tuple[Heard, int]],
+    numbers: int = 100,
+    asked: Asked | None = None,
 ) -> None:
     for policy in POLICIES.values():
-        right_marks, wrong_marks = marked(heard, wrong, policy, numbers)
+        right_marks, wrong_marks = marked(heard, wrong, policy, numbers, asked)
         unsure = Verdict.UNCLEAR
         both = right_marks.count + wrong_marks.count
         silent = right_marks.verdicts[Verdict.SILENT] + wrong_marks.verdicts[Verdict.SILENT]
@@ -341,6 +424,11 @@ def report(
             f"{(right_marks.waits + wrong_marks.waits) / max(1, both):7.2%} "
             f"{silent / max(1, both):7.2%}"
         )
+        if asked is not None:
+            rates = asked_again(heard, wrong, policy, asked)
+            print(
+                f"{'  asked again: right, wrong':32} {policy.name:8} {rates[0]:.1%}, {rates[1]:.1%}"
+            )
 
 
 def calibration(heard: Sequence[Heard]) -> None:
@@ -445,14 +533,14 @@ def main() -> None:
         f"unclear: right, wrong  waits  silent"
     )
     random = Random(1)
-    two_hands, one_hand = slips(2, random), slips(1, random)
+    two_hands, one_hand = asked_on(2, random), asked_on(1, random)
     first: tuple[list[Heard], list[tuple[Heard, int]]] | None = None
     for condition, disturb in CONDITIONS.items():
-        for highest, wrong_for in ((99, two_hands), (9, one_hand)):
+        for highest, asked in ((99, two_hands), (9, one_hand)):
             chosen = [clip for clip in said if clip.value is not None and clip.value <= highest]
             heard = hear_all(recognizer, chosen, disturb, highest, seed=3)
-            wrong = answers_for(heard, wrong_for, Random(4))
-            report(f"{condition}, 0 to {highest}", heard, wrong, highest + 1)
+            wrong = answers_for(heard, asked.instead, Random(4))
+            report(f"{condition}, 0 to {highest}", heard, wrong, highest + 1, asked)
             if highest > 9:
                 whole = [one for one in wrong if not _overlaps(*one)]
                 report("  ... wrong ones unlike it", heard, whole, highest + 1)
@@ -465,9 +553,9 @@ def main() -> None:
             for clip, sound in spoken
         ]
         exact = sum((one.instead or one.hearing).value == one.clip.value for one in heard)
-        slipped = two_hands
+        slipped = two_hands.instead
         if lowest < 0:
-            slipped = {-value: [-answer for answer in two_hands[value]] for value in two_hands}
+            slipped = {-value: [-answer for answer in slipped[value]] for value in slipped}
         report(way, heard, answers_for(heard, slipped, Random(8)), 100 - lowest)
         print(f"{'':32} of {len(heard)}, {exact / len(heard):.1%} were heard as said")
     for speaker in sorted({one.clip.speaker for one in first[0]}):
@@ -482,6 +570,7 @@ def main() -> None:
             f"no number said ({len(marked)} clips), {policy.name}: "
             + ", ".join(f"{verdict} {marked.count(verdict)}" for verdict in Verdict)
         )
+    without_sound()
     calibration([*first[0], *nothing])
     curves = {policy.name: curve(*first, policy) for policy in POLICIES.values()}
     if wanted.plot is not None:

@@ -65,3 +65,35 @@ def test_a_second_attempt_has_its_own_time_and_no_latency() -> None:
     assert isinstance(heard, Heard) and isinstance(judged, Judged)
     assert heard.onset == again + samples_in(0.1)
     assert (judged.attempt, judged.verdict, judged.latency_s) == (1, Verdict.RIGHT, None)
+
+
+def asked_about(sum_: str, value: int) -> tuple[Answering, Judged, int]:
+    """``value`` said to ``sum_``, at the first moment at which it is asked about once more; its
+    verdict and the sample at which that was known."""
+    (turn,) = make_round(sum_).turns
+    for moment in range(100):
+        begins = ENDS + moment
+        answer = Answering(0, turn, 99, ENDS, Options(), PulseRecognizer())
+        answer.listen(ENDS)
+        said = np.concatenate([np.zeros(begins - ENDS + BLOCK, np.float32), pulse(value)])
+        sound = np.concatenate([said, np.zeros(samples_in(2.0) - len(said) % BLOCK, np.float32)])
+        for start in range(0, len(sound) - BLOCK, BLOCK):
+            for event in answer.hear(sound[start : start + BLOCK], ENDS + start + BLOCK):
+                if isinstance(event, Judged) and answer.next is Next.ASK_AGAIN:
+                    return answer, event, start - moment // BLOCK * BLOCK
+            if answer.next is not None:
+                break
+    raise AssertionError(f"{value} was never asked about")
+
+
+def test_a_right_answer_is_asked_about_just_as_a_part_of_it_is() -> None:
+    answer, right, when = asked_about("20 + 30", 50)
+    _, part, when_part = asked_about("20 + 31", 50)
+    assert (right.verdict, right.value, part.verdict) == ("unclear", 50, "unclear")
+    assert (right.right_probability or 0) > 0.99
+    assert when == when_part  # no sooner and no later
+    again = ENDS + samples_in(10.0)
+    answer.listen_again(again)
+    judged = say(answer, None, again, for_s=9.0)[-1]
+    assert isinstance(judged, Judged)
+    assert (judged.verdict, judged.value, answer.next) == (Verdict.RIGHT, 50, Next.GO_ON)

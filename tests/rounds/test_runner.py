@@ -96,6 +96,17 @@ def test_a_session_runs_again_byte_for_byte(tmp_path: Path, consent: bool) -> No
     assert np.array_equal(again.audio, session.audio)
 
 
+def test_a_right_answer_that_was_asked_about_runs_again_byte_for_byte(tmp_path: Path) -> None:
+    path, _, _ = run(tmp_path / "s", make_round("20 + 30"), [50, 49], delay=1.1)
+    session = open_session(path)
+    attempts = session.turns[0].attempts
+    assert [(one.verdict, one.value) for one in attempts] == [("unclear", 50), ("right", 50)]
+    assert session.turns[0].verdict is Verdict.RIGHT
+    again = rerun(session)
+    assert again.difference == ""
+    assert [e.encode() for e in again.events] == [e.encode() for e in session.events]
+
+
 def test_an_altered_session_does_not_run_again(tmp_path: Path) -> None:
     path, _, _ = run(tmp_path / "s", make_round("1 + 2"), [8])
     session = open_session(path)
