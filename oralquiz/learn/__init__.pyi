@@ -24,6 +24,8 @@ from .progress_words import progress_sentences as progress_sentences
 from .progress_words import seconds_words as seconds_words
 from .progress_words import share_words as share_words
 from .progress_words import weakness_words as weakness_words
+from .speed import EARLY_S as EARLY_S
+from .speed import median_time as median_time
 from .speed import speed_accuracy as speed_accuracy
 from .standing import Standing as Standing
 from .standing import standing_of as standing_of

@@ -123,6 +123,15 @@ def times_of(answers: Sequence[HasTimes]) -> tuple[NDArray[np.float64], NDArray[
     )
 
 
+def median_time(latencies: Iterable[float], deadlines: Iterable[float] = ()) -> float | None:
+    """The time in seconds within which half of the answers came: of right ones after ``latencies``
+    (early ones are left out), of others not by their ``deadlines``. None where it is not known.
+    The one meaning of a pupil's median, wherever it is told."""
+    timed = np.array([s for s in latencies if s >= EARLY_S], dtype=np.float64)
+    (half,) = quantiles(timed, np.array([*deadlines], dtype=np.float64), (0.5,)) or (None,)
+    return half
+
+
 def within(latencies: NDArray[np.float64]) -> NDArray[np.float64]:
     """``latencies`` (n,), all positive, without outliers. Nothing goes if half are equal."""
     if len(latencies) == 0:

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from random import Random
 
 import pytest
 from sqlite_utils import Database
 
 from oralquiz.judge.verdict import Verdict
+from oralquiz.learn.speed import speed_accuracy
+from oralquiz.records.answer_history import answers_of
 from oralquiz.records.database import open_records
 from oralquiz.records.migrations import write_what_counts
-from oralquiz.records.pupil_list import find_pupil
+from oralquiz.records.pupil_list import add_pupil, find_pupil
 from oralquiz.records.scoring import bests, scores
 from oralquiz.records.session_rows import store, store_file
 from oralquiz.rounds.progress import Correction
@@ -85,3 +88,33 @@ def test_the_best_of_answers_that_were_all_asked_for_twice_has_no_time(
     path, _, _ = run(tmp_path / "s", make_round("20 + 10"), [MUMBLE, 30])
     store_file(db, path)
     assert [best.latency_s for best in bests(db, find_pupil(db, "Asha").id)] == [None]
+
+
+def test_a_median_is_that_of_the_pupils_page(db: Database) -> None:
+    """Of any times, cut short at the same deadline or at several, early ones and none."""
+    random = Random(4)
+    who = [add_pupil(db, name, created=WHEN).id for name in "ABCDEFGHIJKLMNOPQRST"]
+    db.table("rounds").insert({"id": "r", "created": WHEN, "name": "n", "step": "s", "file": "f"})
+    for number, pupil in enumerate(who):
+        for turn in range(random.randrange(1, 40)):
+            silent = random.random() < 0.1 * (number % 6)
+            told = ("silent", None) if silent else ("right", round(random.uniform(0, 4), 2))
+            db.table("sums").insert(
+                {
+                    "round_id": "r",
+                    "pupil_id": pupil,
+                    "turn": 100 * number + turn,
+                    "terms": "1 + 2",
+                    "answer": 3,
+                    "verdict": told[0],
+                    "latency_s": random.choice((told[1], told[1], None)),
+                    "deadline_s": random.choice((1.5, 8.0, None) if number > 5 else (8.0,)),
+                }
+            )
+    pages = []
+    for pupil, score in zip(who, scores(db), strict=True):
+        page = speed_accuracy(answers_of(db, score.pupil)).speed.median
+        pages.append(page)
+        assert score.total.median_latency_s == (page and round(page, 3))
+        assert [best.latency_s for best in bests(db, pupil)] in ([page], [])
+    assert None in pages and len({*pages}) > 6
