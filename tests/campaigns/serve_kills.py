@@ -126,6 +126,7 @@ class Trial:
         """Hold a round at ``server`` and kill. Returns the server that goes on."""
         home, random = self._home, self._random
         home.add()
+        gone_before = set(home.gone)
         live = LiveClass(server, home.names, voices, random)
         try:
             await live.sign_in()
@@ -139,7 +140,8 @@ class Trial:
         finally:
             await live.close()
         await self._entered()
-        self.compare()
+        self.compare(set(live.whose))
+        self._search(set(home.gone) - gone_before)
         return server
 
     async def _wait(self, live: LiveClass) -> None:
@@ -177,16 +179,15 @@ class Trial:
 
     async def _kill_hearing(self, live: LiveClass) -> None:
         hearing = processes(self._home.folder, "hearing_helper")
-        if not hearing:  # nothing is heard yet, or any more
-            self.tally.add("hearing process killed", "there was none")
+        when = moment(live) if hearing else "there was none"  # not yet, or not any more
         for pid in self._random.sample(hearing, min(1, len(hearing))):
             os.kill(pid, signal.SIGKILL)
-            self.tally.add("hearing process killed", moment(live))
         over = await live.until(lambda: len(live.over) == PUPILS, ROUND_S)
         self._note(live)
         if "ended unexpectedly" in live.note:
-            self.tally.add("hearing process killed", "the round did not begin")
+            self.tally.add("hearing process killed", "before the round began")
             return
+        self.tally.add("hearing process killed", when)
         if not over or live.note:
             self._fail("hearing process killed", f"{live.phases}: {live.trouble!r}, {live.note!r}")
         cut = [name for name, phase in live.phases.items() if phase == "trouble"]
@@ -250,21 +251,19 @@ class Trial:
         db.close()
         return listed ^ {path for path in sessions(self._home) if not path.name.startswith(".")}
 
-    def compare(self) -> None:
-        """The files and the records have what was shown, and fit each other."""
+    def compare(self, keys: set[str]) -> None:
+        """The files of the rounds ``keys`` and the records have what was shown, and the records are
+        sound."""
         home = self._home
-        files = {run_of(path): path for path in sessions(home)}
-        for key in {run for run, _ in home.shown}:
-            self._compare_file(files.get(key), key)
         db = open_records(home.data / "records.db")
+        known = {row["name"] for row in db.query("select name from pupils")}
+        for name in set(home.names) - known:  # the erasing that was cut short has been finished
+            home.forget(name)
         rows = db.query(
             "select file, turn, verdict, value from sums join rounds on rounds.id = round_id"
         )
         there = {
-            (
-                (run_of(Path(row["file"])), row["turn"]),
-                (row["verdict"], row["value"]),
-            )
+            ((run_of(Path(row["file"])), row["turn"]), (row["verdict"], row["value"]))
             for row in rows
         }
         if missing := set(home.shown.items()) - there:
@@ -272,13 +271,11 @@ class Trial:
         for check in ("pragma_foreign_key_check", "pragma_quick_check where quick_check <> 'ok'"):
             if wrong := list(db.query(f"select * from {check}")):
                 self._fail("records", f"{wrong}")
-        known = {row["name"] for row in db.query("select name from pupils")}
         db.close()
-        for name in set(home.names) - known:  # the erasing that was cut short has been finished
-            home.forget(name)
-        for name in home.gone:
-            self._search(name)
-        self.tally.add("records", "fit the files")
+        files = {run_of(path): path for path in sessions(home)}
+        for key in keys & {run for run, _ in home.shown}:
+            self._compare_file(files.get(key), key)
+        self.tally.add("records", "have what was shown")
 
     def _compare_file(self, path: Path | None, key: str) -> None:
         shown = {turn: one for (run, turn), one in self._home.shown.items() if run == key}
@@ -300,18 +297,24 @@ class Trial:
         if status:
             self._fail("erasing before the next start", f"status {status}: {said!r}")
         self._home.forget(name)
-        self._search(name)
+        self._search({name})
         self.tally.add("erasing before the next start", "done")
 
-    def _search(self, name: str) -> None:
-        """Look for the name in every byte."""
-        wanted = name.encode()
+    def _search(self, names: set[str]) -> None:
+        """Look for ``names`` in every byte."""
+        if not names:
+            return
         for path in sorted(p for p in self._home.data.rglob("*") if p.is_file()):
-            if any(wanted in content for content in contents(path)):
-                self._fail("erasing", f"{name} is in {path.relative_to(self._home.folder)}")
+            found = contents(path)
+            for name in sorted(names):
+                if any(name.encode() in content for content in found):
+                    self._fail("erasing", f"{name} is in {path.relative_to(self._home.folder)}")
 
     def end(self) -> None:
-        """The server has ended as it should: nothing is left, nothing went wrong unseen."""
+        """The server has ended as it should: everything is there, nothing is left, nothing went
+        wrong unseen."""
+        self.compare(set(self._home.whose))
+        self._search(set(self._home.gone))
         said = (self._home.folder / "said.txt").read_text()
         if left := processes(self._home.folder):
             self._fail("helper", f"{len(left)} outlive the server that was ended")

@@ -1,7 +1,7 @@
 """What visitors say over the sockets: whatever any page may say, their own or another's.
 
-``Visits`` opens a socket, says some of it, and compares what came back and what has changed with
-what the protocol permits to that page and that pupil.
+``SocketVisits`` opens a socket, says some of it, and compares what came back and what has changed
+with what the protocol permits to that page and that pupil.
 """
 
 from __future__ import annotations
@@ -115,7 +115,7 @@ class Talk:
         raise AssertionError(f"no {kinds}")
 
 
-class Visits:
+class SocketVisits:
     """Sockets of ``classroom``, whose rounds are ``heard``. ``recorded`` are the rounds that the
     records have of each pupil."""
 

@@ -80,15 +80,16 @@ def test_what_a_killed_server_lost_is_found(tmp_path: Path) -> None:
     home.shown, home.whose = {("key-1", 0): ("right", 3)}, {"key-1": home.names[0]}
     trial = serve_kills.Trial(Tally(1), home, Random(1), 0)
     trial.everything_is_listed()
-    trial.compare()
+    trial.compare({"key-1"})
     assert trial.tally.failures == []
     home.shown["key-1", 0] = ("wrong", 4)
-    trial.compare()
+    trial.compare({"key-1"})
     assert len(trial.tally.failures) == 2  # not in the file, not in the records
     (file.parent / "unknown").mkdir()
     home.gone.append(home.names[0])
     trial.everything_is_listed()
-    trial.compare()
+    (tmp_path / "said.txt").write_text("oralquiz: stopped\n")
+    trial.end()
     assert "unknown is not in" in trial.tally.failures[2]
     assert any("Zyxomma 0 Erasmus is in" in failure for failure in trial.tally.failures)
 

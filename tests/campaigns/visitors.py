@@ -25,7 +25,7 @@ from oralquiz.session import open_session
 from oralquiz.web.app import create_app
 from oralquiz.web.attempt_limits import AttemptLimits
 from oralquiz.web.classroom import Classroom
-from tests.campaigns.socket_visits import Visitor, Visits, WatchedHost
+from tests.campaigns.socket_visits import SocketVisits, Visitor, WatchedHost
 from tests.campaigns.tally import Tally, command
 from tests.session.room import make_round, run
 from tests.web.room import client_of, make_classroom, make_pupils
@@ -126,7 +126,7 @@ class Campaign:
         self.browsers = [self.browser(number) for number in range(BROWSERS)]
         self.rounds = {name: self.recorded(folder / name, name) for name in NAMES}
         everyone = [self.pupil(name) for name in NAMES]
-        self.sockets = Visits(classroom, heard, own, everyone, self.rounds)
+        self.sockets = SocketVisits(classroom, heard, own, everyone, self.rounds)
 
     def browser(self, number: int) -> TestClient:
         other = client_of(self.classroom, host=f"192.168.1.{20 + number}")
