@@ -52,7 +52,7 @@ class Server:
             )  # fmt: skip
         assert process.stdout is not None
         told = await process.stdout.readline()
-        assert told, (home / "said.txt").read_text()
+        assert told, "the server has not begun"
         return cls(home, process, json.loads(told)["urls"][0])
 
     async def killed(self) -> None:
@@ -125,10 +125,11 @@ class LiveClass:
     async def sign_in(self) -> None:
         await self.teacher.get("/class")
         for what in ("close", "open"):
-            await self.teacher.post("/class", data={"what": what})
-        shown = (await self.teacher.get("/class")).text
-        code = re.search(r'<p class="code">([A-Z0-9]{6})</p>', shown)
-        assert code is not None
+            sent = await self.teacher.post("/class", data={"what": what})
+            assert sent.status_code == 303, sent.text
+        shown = await self.teacher.get("/class")
+        code = re.search(r'<p class="code">([A-Z0-9]{6})</p>', shown.text)
+        assert code is not None, (shown.status_code, shown.text)
         self._watching = await self._connect("/ws/teacher", "")
         self._tasks.append(asyncio.create_task(self._watch()))
         for pupil in self._pupils:

@@ -17,6 +17,7 @@ import asyncio
 import os
 import signal
 import time
+import traceback
 import zipfile
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -62,6 +63,11 @@ class Home:
     @property
     def data(self) -> Path:
         return self.folder / "data"
+
+    @property
+    def said(self) -> str:
+        """What all servers here have written to the terminal."""
+        return (self.folder / "said.txt").read_text()
 
     def add(self) -> None:
         """Pupils in the places of those who were erased."""
@@ -109,6 +115,9 @@ async def _in_one_home(tally: Tally, numbers: range, voices: Voices) -> None:
                 server = await trial.held(server, voices)
             await server.ended()
             trial.end()
+        except Exception as error:  # the next trials of this home would be of no use
+            told = "".join(traceback.format_exception(error)[-3:])
+            tally.fail("trial", f"number {number}: {told}; the server said: {home.said[-2000:]}")
         finally:
             for pid in processes(home.folder):
                 with suppress(ProcessLookupError):
@@ -315,11 +324,10 @@ class Trial:
         wrong unseen."""
         self.compare(set(self._home.whose))
         self._search(set(self._home.gone))
-        said = (self._home.folder / "said.txt").read_text()
         if left := processes(self._home.folder):
             self._fail("helper", f"{len(left)} outlive the server that was ended")
-        if "Traceback" in said:
-            self._fail("what the server says", said[-2_000:])
+        if "Traceback" in self._home.said:
+            self._fail("what the server says", self._home.said[-2_000:])
         self.tally.add("home", f"{len(self._home.gone)} erased in it")
 
     def _fail(self, what: str, why: str) -> None:
