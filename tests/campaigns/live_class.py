@@ -27,7 +27,7 @@ from oralquiz.sound.clip import Samples
 from oralquiz.sound.resampling import at_session_rate
 from oralquiz.speak.reading import number_words
 from oralquiz.speak.voices import pupil_voices
-from tests.benchmarks.bench_web import Pupil, stream
+from tests.benchmarks.web_pupils import LONG, Pupil, page, stream
 
 Shown = dict[tuple[str, int], tuple[str, int | None]]
 """Verdict and number that a page showed, by the key of the round and the turn."""
@@ -111,11 +111,12 @@ class LiveClass:
         self.note = ""
         """Why something that the teacher asked for was not done."""
         self.teacher = httpx.AsyncClient(
-            base_url=server.url, headers={"origin": server.url}, timeout=60
+            base_url=server.url,
+            headers={"origin": server.url},
+            timeout=60,
+            limits=httpx.Limits(max_keepalive_connections=0),  # one that is kept may just be closed
         )
-        self._pupils = [
-            Pupil(name, number, random.randrange(10**6)) for number, name in enumerate(names)
-        ]
+        self._pupils = [Pupil(name, random.randrange(10**6)) for name in names]
         self._voices, self._random = voices, random
         self._rows: dict[str, dict[str, Any]] = {}
         self._ready: set[str] = set()
@@ -130,35 +131,20 @@ class LiveClass:
         shown = await self.teacher.get("/class")
         code = re.search(r'<p class="code">([A-Z0-9]{6})</p>', shown.text)
         assert code is not None, (shown.status_code, shown.text)
-        self._watching = await self._connect("/ws/teacher", "")
+        self._watching = await websockets.connect(
+            self.server.url.replace("http", "ws") + "/ws/teacher",
+            origin=websockets.Origin(self.server.url),
+            max_size=None,
+        )
+        self._sockets.append(self._watching)
         self._tasks.append(asyncio.create_task(self._watch()))
         for pupil in self._pupils:
-            async with httpx.AsyncClient(
-                base_url=self.server.url, headers={"origin": self.server.url}, timeout=60
-            ) as page:
-                came = await page.post("/join", data={"code": code[1], "name": pupil.name})
-                assert came.status_code == 303, came.text
-                cookie = "; ".join(f"{k}={v}" for k, v in page.cookies.items())
-            socket = await self._connect("/ws/me", cookie)
-            await socket.send(
-                json.dumps({"t": "hello", "mic": True, "run": "", "first": 0, "play": 0})
-            )
-            await socket.send(json.dumps({"t": "ready", "mic": True}))
+            socket = await page(self.server.url, code[1], pupil.name)
+            self._sockets.append(socket)
             self._tasks += [
                 asyncio.create_task(stream(pupil, socket)),
                 asyncio.create_task(self._follow(pupil, socket)),
             ]
-
-    async def _connect(self, path: str, cookie: str) -> Any:
-        self._sockets.append(
-            await websockets.connect(
-                self.server.url.replace("http", "ws") + path,
-                origin=websockets.Origin(self.server.url),
-                additional_headers={"cookie": cookie},
-                max_size=None,
-            )
-        )
-        return self._sockets[-1]
 
     async def begin(self, count: int) -> None:
         """Begin a round of ``count`` sums."""
@@ -221,6 +207,7 @@ class LiveClass:
                 case "ping":
                     await socket.send(json.dumps({"t": "pong", "n": data["n"]}))
                 case "reading":
+                    pupil.reading = data
                     self._tasks.append(asyncio.create_task(self._answer(pupil, socket, data)))
                 case "show":
                     self._show(pupil, data)
@@ -250,5 +237,5 @@ class LiveClass:
                 await asyncio.sleep(0.02)
             await socket.send(json.dumps({"t": "typed", "run": pupil.run, "value": value}))
         else:
-            clip = await asyncio.to_thread(self._voices.say, pupil.voice, value)
-            pupil.playing = [(max(end, (pupil.next + 3) * BLOCK), clip)]
+            clip = await asyncio.to_thread(self._voices.say, self._pupils.index(pupil), value)
+            pupil.playing = [(max(end, (pupil.next + LONG) * BLOCK), clip)]

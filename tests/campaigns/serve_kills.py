@@ -29,9 +29,10 @@ from click.testing import CliRunner
 
 from oralquiz.cli import main
 from oralquiz.folders import HOME_VARIABLE
+from oralquiz.records import unfinished, unrecorded_sessions
 from oralquiz.records.database import open_records
 from oralquiz.records.pupil_list import add_pupil
-from oralquiz.session import open_session
+from oralquiz.session import leftovers, open_session
 from oralquiz.session.file import CUT_SHORT
 from tests.campaigns.live_class import CLASS, LiveClass, Server, Shown, Voices, processes
 from tests.campaigns.tally import Tally, command
@@ -82,6 +83,16 @@ class Home:
         """Exit status and output of a command in this home."""
         done = CliRunner().invoke(main, list(arguments), env={HOME_VARIABLE: str(self.folder)})
         return done.exit_code, done.output
+
+    def unfinished(self) -> list[str]:
+        """What a check shows, and whatever else is in the records or among the sessions only (a
+        check does not show what is just being entered)."""
+        db, folder = open_records(self.data / "records.db"), self.data / "sessions"
+        found = [*leftovers(folder), *unrecorded_sessions(db, folder), *unfinished(db)]
+        listed = {Path(row["file"]) for row in db.query("select file from rounds")}
+        db.close()
+        there = {path for path in sessions(self) if not path.name.startswith(".")}
+        return [str(one) for one in (*found, *(listed ^ there))]
 
     def forget(self, name: str) -> None:
         """``name`` is erased: what was shown to that pupil need not be there."""
@@ -244,21 +255,13 @@ class Trial:
                 self._fail("session or leftover", f"{path.name} is not in {listed!r}")
 
     async def _entered(self) -> None:
-        """Wait until the server has entered what was left: nothing waits, and nothing lies among
-        the sessions that the records do not know (a check does not show what is just entered)."""
+        """Wait until the server has entered what was left."""
         begun = time.monotonic()
-        while (found := self._home.called("check", "sessions"))[0] or self._unlike():
+        while left := await asyncio.to_thread(self._home.unfinished):
             if time.monotonic() - begun > ENTERING_S:
-                self._fail("records", f"not entered: {found[1]!r}, {self._unlike()}")
+                self._fail("records", f"not entered: {left}")
                 return
             await asyncio.sleep(0.3)
-
-    def _unlike(self) -> set[Path]:
-        """What is in the records or among the sessions only."""
-        db = open_records(self._home.data / "records.db")
-        listed = {Path(row["file"]) for row in db.query("select file from rounds")}
-        db.close()
-        return listed ^ {path for path in sessions(self._home) if not path.name.startswith(".")}
 
     def compare(self, keys: set[str]) -> None:
         """The files of the rounds ``keys`` and the records have what was shown, and the records are
