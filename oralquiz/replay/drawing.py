@@ -19,7 +19,7 @@ from oralquiz.beads import Bead, BeadStep, Column
 Attribute = str | int | float
 
 
-Way = Literal["in", "out"]
+Direction = Literal["in", "out"]
 """Which way a part moves: to where it counts, or away."""
 
 
@@ -101,7 +101,7 @@ class Part:
         return (5 if self.bead == "five" else 1) * int(10**self.column)
 
     @property
-    def ways(self) -> tuple[Way, ...]:
+    def ways(self) -> tuple[Direction, ...]:
         """The arrows it gets: that of its move, or every one there can be."""
         if self.live:
             return ("in", "out")

@@ -6,7 +6,7 @@ A bead that counts touches the beam (or the bead before it); one that does not l
 from __future__ import annotations
 
 from oralquiz.beads import BeadStep, Column
-from oralquiz.replay.drawing import Part, Way, badge, label, number, parts, shift, tag
+from oralquiz.replay.drawing import Direction, Part, badge, label, number, parts, shift, tag
 
 COLUMN_WIDTH, HEIGHT = 48, 150
 """The box of one column in user units."""
@@ -70,7 +70,7 @@ def _outline() -> str:
     return " ".join(f"{number(float(x))},{number(float(y))}" for x, y in corners)
 
 
-def _mark(y: float, away: float, part: Part, way: Way) -> str:
+def _mark(y: float, away: float, part: Part, way: Direction) -> str:
     """The arrow of a bead that is about to move, on the bead where it lies now."""
     up = (away > 0) is (way == "in")
     sign = -1 if up else 1

@@ -14,8 +14,8 @@ from typing import Literal
 from oralquiz.beads import BeadStep, Column
 from oralquiz.replay.drawing import (
     Attribute,
+    Direction,
     Part,
-    Way,
     arrow,
     badge,
     label,
@@ -137,7 +137,7 @@ def _ghost(shape: _Shape, part: Part) -> str:
     return tag("path", d=_outline(shape), class_="ghost", transform=shape.placed, **part.names)
 
 
-def _mark(shape: _Shape, part: Part, way: Way) -> str:
+def _mark(shape: _Shape, part: Part, way: Direction) -> str:
     """The arrow of a finger that is about to move, where it stands or will stand."""
     pointing = arrow(shape.width * 1.5, up=way == "in")
     drawn = tag("g", pointing, transform=shift(0, -shape.length * 0.62))

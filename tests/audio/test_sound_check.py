@@ -49,7 +49,7 @@ def test_a_good_room_is_fit_and_says_what_was_measured() -> None:
         (replace(GOOD, said_clipped=0.01), "voice overloads"),
         (replace(GOOD, said_dbfs=-55.0), "No voice stood out"),
         (replace(GOOD, said_dbfs=-42.0), "voice is weak"),
-        (replace(GOOD, gaps=3), "3 holes"),
+        (replace(GOOD, gaps=3), "3 gaps"),
         (replace(GOOD, lost=320), "320 samples"),
     ],
 )
