@@ -5,6 +5,7 @@ shift, a child's longer formants and higher pitch are stretches of the spectral 
 harmonics below it, and rooms, microphones and noises are a few multiplications and sums:
 
 * tempo 0.75-1.35; pitch x0.8-2.05; formants x0.85-1.38 (drawn together: two in five are children)
+* one in ten resampled: tempo, pitch and formants up 10-40 % together
 * microphones: a smooth random equaliser, high-pass, low-pass, telephone band, clipping, mu-law
 * rooms: exponential decays of 0.1-0.8 s
 * noises: coloured, one to six other voices, clatter, gated bursts, tones; SNR -2..40 dB
@@ -93,6 +94,8 @@ GROUP_SHARES: dict[str, dict[str, float]] = {
 #: many clips of one speaker or other word, and many speakers of one source, count like this power
 #: of their number
 EVENED = 0.5
+#: sources whose speakers count more often than their number says: their accents are rare
+HEAVIER = {"duke_digits": 2.0}
 
 Pool = tuple[np.ndarray, np.ndarray]
 
@@ -125,7 +128,8 @@ class Sampler:
         for clip, w in zip(clips, weight, strict=True):
             total[clip.source] += w
         voices = Counter(source for source, _ in {(c.source, c.speaker) for c in clips})
-        weight *= np.array([voices[c.source] ** EVENED / total[c.source] for c in clips])
+        share = {s: HEAVIER.get(s, 1.0) * voices[s] ** EVENED / total[s] for s in total}
+        weight *= np.array([share[c.source] for c in clips])
         return np.array(members), np.cumsum(weight / weight.sum())
 
     def _pick(self, ends: np.ndarray) -> int:
@@ -172,10 +176,10 @@ def _pool(clip: Clip) -> str:
 
 #: what an utterance is made of, and how often; what is left over is noise alone
 ITEMS: tuple[tuple[tuple[str, ...], float], ...] = (
-    (("number",), 0.35),
-    (("tens", "digit"), 0.06),
+    (("number",), 0.31),
+    (("tens", "digit"), 0.09),
     (("phrase",), 0.12),
-    (("other",), 0.26),
+    (("other",), 0.27),
     (("sound",), 0.02),
     (("other", "number"), 0.04),
     (("sound", "number"), 0.02),
@@ -188,19 +192,31 @@ ITEMS: tuple[tuple[tuple[str, ...], float], ...] = (
 )
 #: seconds cut off either side of the joint where a ten and a digit become one number
 JOINED_S = 0.06
+#: utterances that are heard resampled, and by how much at least and at most
+RESAMPLED, FASTER = 0.10, (1.10, 1.40)
+
+
+@dataclass(frozen=True)
+class Tempo:
+    """How much faster than recorded an utterance is heard; ``resampled``: higher by as much."""
+
+    rate: float = 1.0
+    resampled: bool = False
 
 
 @dataclass(frozen=True)
 class Plan:
     """Where each frame of a batch is read: sample positions, (B, T) int64, -1 for no clip.
 
-    Only the samples from ``low`` up to ``high`` belong to the frame's clip. ``words`` are what each
-    utterance says, and ``chains`` the store's for each word.
+    Only the samples from ``low`` up to ``high`` belong to the frame's clip. ``throat`` (B,) is what
+    pitch and formants are multiplied by, 0 where the renderer is to draw them. ``words`` are what
+    each utterance says, and ``chains`` the store's for each word.
     """
 
     position: torch.Tensor
     low: torch.Tensor
     high: torch.Tensor
+    throat: torch.Tensor
     words: list[tuple[str, ...]]
     chains: list[tuple[int, ...]]
 
@@ -213,9 +229,11 @@ class Planner:
         self.strength = strength
         self.rng = np.random.default_rng(seed)
 
-    def rate(self) -> float:
-        """How much faster than recorded an utterance is heard."""
-        return math.exp(self.rng.uniform(-0.28, 0.3) * self.strength)
+    def tempo(self) -> Tempo:
+        """How fast an utterance is heard."""
+        if self.rng.random() < RESAMPLED * self.strength:
+            return Tempo(self.rng.uniform(*FASTER), resampled=True)
+        return Tempo(math.exp(self.rng.uniform(-0.28, 0.3) * self.strength))
 
     def _joins(self, item: list[int]) -> bool:
         """Whether an item is a ten and a digit, said as one number."""
@@ -224,9 +242,7 @@ class Planner:
         first, second = (self.store.clips[i].words for i in item)
         return first[0] in units.TENS and len(first) == 1 and second[0] in units.DIGITS[1:]
 
-    def plan(
-        self, items: list[list[int]], frames: int, rates: Sequence[float] | None = None
-    ) -> Plan:
+    def plan(self, items: list[list[int]], frames: int, tempos: Sequence[Tempo] = ()) -> Plan:
         """``items`` that do not fit ``frames`` lose whole clips from the end."""
         rng, strength, store = self.rng, self.strength, self.store
         shape = (len(items), frames)
@@ -234,8 +250,9 @@ class Planner:
         low, high = np.zeros(shape, dtype=np.int64), np.zeros(shape, dtype=np.int64)
         words: list[tuple[str, ...]] = []
         chains: list[tuple[int, ...]] = []
+        tempos = tempos or [self.tempo() for _ in items]
         for b, item in enumerate(items):
-            rate = rates[b] if rates else self.rate()
+            rate = tempos[b].rate
             placed: list[tuple[int, int, int, float]] = []  # clip, gap, frames, samples skipped
             used = 0
             whole_number = self._joins(item)
@@ -277,7 +294,8 @@ class Planner:
                         follow.append(int(store.chain[i]))
             words.append(tuple(said))
             chains.append(tuple(follow))
-        return Plan(*(torch.from_numpy(x) for x in (position, low, high)), words, chains)
+        throat = np.array([t.rate * t.resampled for t in tempos], np.float32)
+        return Plan(*(torch.from_numpy(x) for x in (position, low, high, throat)), words, chains)
 
 
 def _interpolate(x: torch.Tensor, position: torch.Tensor) -> torch.Tensor:
@@ -318,17 +336,17 @@ class Renderer:
 
     @torch.no_grad()
     def render(
-        self, position: torch.Tensor, low: torch.Tensor, high: torch.Tensor
+        self, position: torch.Tensor, low: torch.Tensor, high: torch.Tensor, throat: torch.Tensor
     ) -> tuple[torch.Tensor, torch.Tensor]:
         """Log-mel (B, T, NUM_MEL), and the voice's own loudness (B, T) in nepers under its peak.
 
-        ``position``, ``low``, ``high``: of a plan, on the device.
+        ``position``, ``low``, ``high``, ``throat``: of a plan, on the device.
         """
         chosen = torch.randint(len(STRENGTHS), (len(position),), device=self.device)
         strength = self.strengths[chosen] * self.share
         samples, active = self._frames(position, low, high)
         power = power_spectrum(self._overdriven(samples, strength))
-        mel = self._microphone(self._voice(power, active, strength), strength)
+        mel = self._microphone(self._voice(power, active, strength, throat), strength)
         total = mel.sum(dim=2) * active
         loudness = (total + 1e-9).log()
         loudness = loudness - loudness.amax(dim=1, keepdim=True)
@@ -365,9 +383,11 @@ class Renderer:
         return torch.where(coded, law, samples)
 
     def _voice(
-        self, power: torch.Tensor, active: torch.Tensor, strength: torch.Tensor
-    ) -> torch.Tensor:
-        """Other throats: stretches the envelope (formants) and the harmonics (pitch) apart."""
+        self, power: torch.Tensor, active: torch.Tensor, strength: torch.Tensor,
+        throat: torch.Tensor,
+    ) -> torch.Tensor:  # fmt: skip
+        """Other throats: stretches the envelope (formants) and the harmonics (pitch) apart, or
+        both by ``throat`` (B,) where that is not 0."""
         child = _chance(strength, 0.4)
         plain = _chance(strength, 0.15)
         formant = torch.exp(_uniform(strength, -0.14, 0.16) * strength)
@@ -376,6 +396,8 @@ class Renderer:
         pitch = torch.where(child, torch.exp(_uniform(strength, 0.15, 0.72)), pitch)
         one = torch.ones_like(formant)
         formant, pitch = torch.where(plain, one, formant), torch.where(plain, one, pitch)
+        given = throat > 0
+        formant, pitch = torch.where(given, throat, formant), torch.where(given, throat, pitch)
         log_power = (power + 1.0).log()
         cepstrum = torch.fft.irfft(log_power, dim=-1)
         quefrency = torch.arange(cepstrum.shape[-1], device=self.device)
@@ -545,7 +567,7 @@ def main() -> None:
     sampler = Sampler(store, np.random.default_rng(args.seed))
     plan = Planner(store, args.seed).plan([sampler.item() for _ in range(20)], 165)
     torch.manual_seed(args.seed)
-    log_mel, _ = Renderer(store, device).render(plan.position, plan.low, plan.high)
+    log_mel, _ = Renderer(store, device).render(plan.position, plan.low, plan.high, plan.throat)
     figure, axes = plt.subplots(5, 4, figsize=(18, 12), layout="tight")
     for axis, rows, words in zip(axes.flat, log_mel, plan.words, strict=True):
         axis.imshow(rows.T, origin="lower", aspect="auto", vmin=-2, vmax=24)

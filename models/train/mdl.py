@@ -66,7 +66,7 @@ def read(folder: Path) -> net.Network:
             _put(block.splice.affine, *found.layer(f"narrow{i}"))
             weight, offset = found.layer(f"wide{i}")
             _put(block.expand, weight)
-            _idle(block.norm, offset)
+            idle(block.norm, offset)
         _put(model.output, *found.layer("scores"))
     return model.eval()
 
@@ -84,9 +84,9 @@ def _front(model: net.Network, found: Reader) -> None:
         rows = weight.reshape(len(weight), 3, 3, conv.in_channels)
         conv.weight.copy_(torch.as_tensor(rows.transpose(0, 3, 2, 1).copy()))
         conv.bias.copy_(torch.as_tensor(bias.copy()))
-        _idle(norm, np.zeros(len(weight)))
+        idle(norm, np.zeros(len(weight)))
     _put(model.entry.affine, *found.layer("entry"))
-    _idle(model.entry_norm, np.zeros(model.shape.width))
+    idle(model.entry_norm, np.zeros(model.shape.width))
 
 
 def _put(conv: torch.nn.Conv1d, weight: Matrix, bias: np.ndarray | None = None) -> None:
@@ -95,7 +95,7 @@ def _put(conv: torch.nn.Conv1d, weight: Matrix, bias: np.ndarray | None = None) 
         conv.bias.copy_(torch.as_tensor(bias.copy()))
 
 
-def _idle(norm: torch.nn.modules.batchnorm._BatchNorm, offset: np.ndarray) -> None:
+def idle(norm: torch.nn.modules.batchnorm._BatchNorm, offset: np.ndarray) -> None:
     """A norm that only adds ``offset``."""
     norm.running_mean.zero_()
     norm.running_var.fill_(1 - norm.eps)

@@ -10,7 +10,7 @@ import fullsum
 import numpy as np
 import torch
 import units
-from augment import Plan, Planner, Sampler, Store
+from augment import Plan, Planner, Sampler, Store, Tempo
 from features import FRAME_SHIFT
 from network import SUBSAMPLING
 from torch.utils.data import DataLoader, IterableDataset
@@ -62,6 +62,7 @@ class Batch:
                 position=plan.position.pin_memory(),
                 low=plan.low.pin_memory(),
                 high=plan.high.pin_memory(),
+                throat=plan.throat.pin_memory(),
             ),
             fullsum.Sparse(
                 *(
@@ -110,17 +111,17 @@ class _Batches(IterableDataset):
         rng = np.random.default_rng(seed)
         sampler = Sampler(self.store, rng)
         planner = Planner(self.store, seed + 500)
-        waiting: dict[Size, list[tuple[list[int], float]]] = {size: [] for size in self.sizes}
+        waiting: dict[Size, list[tuple[list[int], Tempo]]] = {size: [] for size in self.sizes}
         while True:
-            item, rate = sampler.item(), planner.rate()
-            size = self._size(item, rate, rng)
+            item, tempo = sampler.item(), planner.tempo()
+            size = self._size(item, tempo.rate, rng)
             if size is None:
                 continue
-            waiting[size].append((item, rate))
+            waiting[size].append((item, tempo))
             if len(waiting[size]) == size.count:
-                items, rates = zip(*waiting[size], strict=True)
+                items, tempos = zip(*waiting[size], strict=True)
                 waiting[size] = []
-                yield self._batch(size, planner.plan(list(items), size.frames, rates))
+                yield self._batch(size, planner.plan(list(items), size.frames, tempos))
 
     def _size(self, item: list[int], rate: float, rng: np.random.Generator) -> Size | None:
         """The smallest size that holds the utterance; None: none does."""

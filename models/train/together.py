@@ -9,7 +9,8 @@ on where the last call stopped, until the schedule of ``--total-seconds`` is ove
 exported. ``--keep FOLDER`` copies what the next machine needs to go on, or the results, in few
 files; ``--from FOLDER`` begins with such a copy. With other packs than in the call before, remove
 ``RUNS/cache`` first.
-``--after FOLDER`` trains finished networks further, with MMI alone, by a schedule of its own.
+``--after FOLDER`` trains finished networks further, with MMI alone, by a schedule of its own;
+``--models FOLDER`` does so with exported models.
 Anything after ``--`` goes to ``train.py``.
 """
 
@@ -72,6 +73,8 @@ def main() -> None:
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--from", dest="start", type=Path)
     parser.add_argument("--after", type=Path, help="folder of twin- and final-network.pt to refine")
+    parser.add_argument("--models", type=Path, help="likewise: folder of the models twin, final")
+    parser.add_argument("--teachers", type=Path, help="folder of the models twin, final, their own")
     parser.add_argument("--workers", type=int, default=max(1, (os.cpu_count() or 2) // 2 - 1))
     parser.add_argument("rest", nargs="*", help="after --: for train.py")
     args = parser.parse_args()
@@ -89,9 +92,13 @@ def main() -> None:
         *(["--drop", str(args.drop)] if args.drop else []), *args.rest,
     ]  # fmt: skip
     apart: dict[str, list[str]] = {"twin": [], "final": ["--keep-dev"]}
-    if args.after:
-        for run in RUNS:
+    for run in RUNS:
+        if args.after:
             apart[run] += ["--start", str(args.after / f"{run}-network.pt")]
+        elif args.models:
+            apart[run] += ["--model", str(args.models / run)]
+        if args.teachers:
+            apart[run] += ["--teacher", str(args.teachers / run)]
     environment = {**os.environ, "OMP_NUM_THREADS": "1", "PYTHONUNBUFFERED": "1"}
     running = {}
     devices = torch.cuda.device_count()

@@ -11,6 +11,10 @@ The saved weights are an exponential average over the last steps with batch-norm
 measured afresh. ``--hold-out`` keeps whole speakers away from training and measures on them at the
 end only: no checkpoint is ever chosen by them.
 
+With ``--teacher``, a model folder, what is trained also learns to score each frame as that network
+does, which hears the same sound (`TAUGHT`); a narrower one (`narrow.py`) learns so what a wider one
+knows.
+
 ``--total-seconds`` is the length of the whole run and ``--max-seconds`` that of this call: a run of
 several calls goes on where the last one stopped, from the checkpoint in ``--out``; the call that
 reaches the end saves the network. On a GPU each training step is recorded once for each size of
@@ -49,6 +53,9 @@ GUESS, ALIGN, MMI = "guess", "align", "mmi"
 MADE = 1400
 #: of the average over steps
 DECAY = 0.9995
+#: weight of learning from a teacher, and what scores are divided by before they are compared, so
+#: that outputs other than the likeliest count as well
+TAUGHT, SOFTENED = 1.0, 2.0
 #: from which the norms of a network read back are measured
 NORM_BATCHES = 12
 
@@ -97,13 +104,15 @@ class Inputs:
 
         self.position = whole(size.count, size.frames)
         self.low, self.high = torch.zeros_like(self.position), torch.zeros_like(self.position)
+        self.throat = torch.zeros(size.count, device=device)
         self.units, self.lengths = whole(size.count, size.states), whole(size.count)
         self.said = fullsum.empty(size.count, size.states, device)
 
     def load(self, batch: Batch) -> None:
         for own, new in (
             (self.position, batch.plan.position), (self.low, batch.plan.low),
-            (self.high, batch.plan.high), (self.units, batch.units), (self.lengths, batch.lengths),
+            (self.high, batch.plan.high), (self.throat, batch.plan.throat),
+            (self.units, batch.units), (self.lengths, batch.lengths),
         ):  # fmt: skip
             own.copy_(new, non_blocking=True)
         fullsum.fill(self.said, batch.said)
@@ -113,9 +122,11 @@ class Trainer:
     """The network in training. Nothing in ``step`` waits for the device or looks at a value."""
 
     def __init__(
-        self, network: Network, renderer: Renderer, device: torch.device, peak: float
-    ) -> None:
+        self, network: Network, renderer: Renderer, device: torch.device, peak: float,
+        teacher: Network | None = None,
+    ) -> None:  # fmt: skip
         self.network, self.renderer, self.device = network, renderer, device
+        self.teacher = teacher
         self.average = copy.deepcopy(network)
         self.outputs = network.output.out_channels
         chains = units.chains(self.outputs)
@@ -131,7 +142,7 @@ class Trainer:
         )  # fmt: skip
         self.prior = torch.full((self.outputs,), -math.log(self.outputs), device=device)
         self.keep = torch.ones((), device=device)
-        self.mmi, self.ce = torch.zeros((), device=device), torch.zeros((), device=device)
+        self.mmi, self.ce, self.gap = (torch.zeros((), device=device) for _ in range(3))
         self.watch = Stopwatch(device, on=False)
         self.recorded: dict[tuple[str, Size], torch.cuda.CUDAGraph] = {}
         self.runs: dict[tuple[str, Size], int] = {}
@@ -183,16 +194,19 @@ class Trainer:
 
     def step(self, inputs: Inputs, phase: str) -> None:
         watch, network = self.watch, self.network
-        log_mel, loudness = self.renderer.render(inputs.position, inputs.low, inputs.high)
+        log_mel, loudness = self.renderer.render(
+            inputs.position, inputs.low, inputs.high, inputs.throat
+        )
         watch.mark("augmentation")
         loudness = objective.subsampled(loudness)
         network.train()
         with torch.autocast(self.device.type, dtype=torch.bfloat16, cache_enabled=False):
             scores, scores_ce = network(pad(log_mel, network.shape))
+            taught = self._taught(log_mel, scores)
         log_p = scores_ce.log_softmax(dim=2)
         watch.mark("network")
         if phase == MMI:
-            loss = self._mmi(scores, log_p, loudness, inputs)
+            loss = self._mmi(scores, log_p, loudness, inputs) + TAUGHT * taught
         else:
             loss = self._cross_entropy(scores, log_p, loudness, inputs, phase)
         watch.mark("sums over paths")
@@ -207,6 +221,18 @@ class Trainer:
             torch._foreach_mul_(ahead, 1 - self.keep)  # by a tensor: a number would be fixed
             torch._foreach_add_(average, ahead)
         watch.mark("update")
+
+    def _taught(self, log_mel: torch.Tensor, scores: torch.Tensor) -> torch.Tensor:
+        """How far the frames' scores are from the teacher's: divergence, mean over frames."""
+        if self.teacher is None:
+            return torch.zeros((), device=self.device)
+        with torch.no_grad():
+            wanted, _ = self.teacher(pad(log_mel, self.teacher.shape))
+        known = (wanted / SOFTENED).log_softmax(dim=2)
+        own = (scores / SOFTENED).log_softmax(dim=2)
+        gap = (known.exp() * (known - own)).sum(dim=2).mean()
+        self.gap += gap.detach()
+        return gap
 
     def _cross_entropy(
         self, scores: torch.Tensor, log_p: torch.Tensor, loudness: torch.Tensor,
@@ -315,7 +341,7 @@ def word_accuracy(
 def rendered(trainer: Trainer, batch: Batch) -> torch.Tensor:
     """Log-mel (B, T, NUM_MEL) of a batch as training hears it."""
     plan = batch.plan
-    places = (x.to(trainer.device) for x in (plan.position, plan.low, plan.high))
+    places = (x.to(trainer.device) for x in (plan.position, plan.low, plan.high, plan.throat))
     return trainer.renderer.render(*places)[0]
 
 
@@ -368,6 +394,7 @@ def main() -> None:
     parser.add_argument("--hold-out", default="", help="speakers, separated by commas")
     parser.add_argument("--start", type=Path, help="a network.pt to go on from, with MMI only")
     parser.add_argument("--model", type=Path, help="likewise, a model folder that export.py wrote")
+    parser.add_argument("--teacher", type=Path, help="a model folder to learn from")
     parser.add_argument("--drop", type=Path, help="alignments.tsv of the same packs")
     parser.add_argument("--doubt", type=float, default=-2.5)
     parser.add_argument("--drop-share", type=float, default=0.04)
@@ -406,10 +433,14 @@ def main() -> None:
         filters=tuple(int(f) for f in args.filters.split(",")),  # type: ignore[arg-type]
         width=args.width, bottleneck=args.bottleneck,
     )  # fmt: skip
+    read_back = mdl.read(args.model).to(device) if args.model else None
+    if read_back:
+        shape = read_back.shape
     outputs = len(units.UNITS) - sum(len(chain) for chain in units.UNK_CHAINS[args.chains :])
     network = Network(outputs, shape, args.dropout).to(device)
     print(f"{sum(p.numel() for p in network.parameters())} parameters", flush=True)
-    trainer = Trainer(network, Renderer(store, device), device, args.peak)
+    teacher = mdl.read(args.teacher).to(device) if args.teacher else None
+    trainer = Trainer(network, Renderer(store, device), device, args.peak, teacher)
     where: dict[str, float] = {"step": 0, "seconds": 0.0, "trained": 0}
     if (args.out / "weights.pt").is_file():
         where = trainer.resume(args.out)
@@ -421,8 +452,7 @@ def main() -> None:
     if fresh and args.start:
         network.load_state_dict(torch.load(args.start, weights_only=True)["state"])
         trainer.average.load_state_dict(network.state_dict())
-    elif fresh and args.model:
-        read_back = mdl.read(args.model).to(device)
+    elif fresh and read_back:
         mdl.dress(read_back, (rendered(trainer, next(source)) for _ in range(NORM_BATCHES)))
         network.load_state_dict(read_back.state_dict())
         trainer.average.load_state_dict(network.state_dict())
@@ -462,9 +492,10 @@ def main() -> None:
         trained += batch.size.count
         step += 1
         if step % 100 == 0:
-            losses = f"mmi {trainer.mmi.item() / 100:.4f}, ce {trainer.ce.item() / 100:.4f}"
-            trainer.mmi.zero_()
-            trainer.ce.zero_()
+            sums = {"mmi": trainer.mmi, "ce": trainer.ce, "from the teacher": trainer.gap}
+            losses = ", ".join(f"{name} {value.item() / 100:.4f}" for name, value in sums.items())
+            for value in sums.values():
+                value.zero_()
             if step % 500 == 0 or step - shown < 1000:
                 print(
                     f"step {step} ({100 * progress:.1f} %, {phase}): {losses}; {trained} "

@@ -1,9 +1,11 @@
-"""A model read back, trained further, and averaged with what it came from."""
+"""A model read back, trained further, averaged with what it came from, and made narrower."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import blend
 import mdl
+import narrow
 import pytest
 import torch
 from network import Network, pad
@@ -37,3 +39,20 @@ def test_an_average_lies_between_the_two(rows: torch.Tensor) -> None:
     before, after = scores(old, rows), scores(new, rows)
     mixed = scores(blend.blended(old, new, 0.25), rows)
     assert torch.allclose(mixed, 0.25 * before + 0.75 * after, atol=1e-3)
+
+
+def test_a_network_made_no_narrower_hears_the_same(rows: torch.Tensor) -> None:
+    old = mdl.read(MODEL)
+    same = narrow.narrowed(old, old.shape)
+    assert torch.allclose(scores(old, rows), scores(same, rows), atol=2e-3)
+
+
+def test_what_is_never_used_is_what_a_narrower_network_lacks(rows: torch.Tensor) -> None:
+    old = mdl.read(MODEL)
+    unused = [1, 5, 9]
+    with torch.no_grad():
+        for layer in (old.output, *(block.splice.affine for block in old.blocks)):
+            layer.weight[:, [u + k for k in range(0, layer.in_channels, 384) for u in unused]] = 0
+    shape = replace(old.shape, width=old.shape.width - len(unused))
+    narrower = narrow.narrowed(old, shape)
+    assert torch.allclose(scores(old, rows), scores(narrower, rows), atol=2e-3)

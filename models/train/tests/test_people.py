@@ -24,6 +24,7 @@ def test_names_of_files_say_who_says_what(tmp_path: Path) -> None:
         "duke_digits/dab_two_3.flac": ("duke-dab", ("two",)),
         "commands_words/00b0_tree_0.flac": ("commands-00b0", ("[unk]",)),
         "sailing_numbers/he_nineteen_1.flac": ("sailing-he", ("nineteen",)),
+        "lent_numbers/3f09_forty-two_2.flac": ("lent-3f09", ("forty", "two")),
         "family_letters/v_letter-o_1.flac": None,  # how "oh" sounds
         "fsdd/7_theo_3.wav": ("fsdd-theo", ("seven",)),
     }

@@ -7,6 +7,7 @@ import itertools
 import math
 from pathlib import Path
 
+import features
 import fullsum
 import numpy as np
 import objective
@@ -14,7 +15,7 @@ import pytest
 import sounds
 import torch
 import units
-from augment import Planner, Renderer, Sampler, Store
+from augment import Planner, Renderer, Sampler, Store, Tempo
 from corpus import Clip
 from network import Network, Shape
 from train import ALIGN, GUESS, MMI, Trainer, doubted
@@ -140,9 +141,9 @@ def test_features_are_finite_and_silent_where_nothing_is_said() -> None:
     store = tiny()
     torch.manual_seed(1)
     items = [[i] for i in range(16)] + [[]] * 4
-    plan = Planner(store, 1).plan(items, 84, [1.0] * len(items))
+    plan = Planner(store, 1).plan(items, 84, [Tempo()] * len(items))
     renderer = Renderer(store, torch.device("cpu"))
-    log_mel, loudness = renderer.render(plan.position, plan.low, plan.high)
+    log_mel, loudness = renderer.render(plan.position, plan.low, plan.high, plan.throat)
     assert log_mel.shape == (20, 84, 40)
     assert bool(log_mel.isfinite().all())
     assert bool((loudness[16:] == -50).all())
@@ -178,6 +179,25 @@ def test_training_learns_in_every_phase_and_goes_on_from_a_checkpoint(tmp_path: 
     assert again.mmi.isfinite()
 
 
+def test_what_is_trained_comes_to_score_as_its_teacher_does() -> None:
+    torch.manual_seed(4)
+    store, device = tiny(), torch.device("cpu")
+    teacher = Network(len(units.UNITS), SMALL).eval()
+    with torch.no_grad():
+        teacher.output.weight.mul_(20)
+    network = Network(len(units.UNITS), SMALL)
+    trainer = Trainer(network, Renderer(store, device), device, 1e-2, teacher)
+    source = objective.batches(store, 8, 4, 1, 0)
+    trainer.set(1e-2, 0.9, 0.3)
+    gaps = []
+    for _ in range(3):
+        trainer.gap.zero_()
+        for _ in range(5):
+            trainer.train(next(source), MMI, record=False)
+        gaps.append(trainer.gap.item() / 5)
+    assert gaps[2] < 0.8 * gaps[0]
+
+
 def test_the_worst_machine_voices_are_dropped_and_people_kept(tmp_path: Path) -> None:
     listing = tmp_path / "alignments.tsv"
     rows = ["clip\tspeaker\twords\tlog_probability\tstarts"]
@@ -196,3 +216,21 @@ def test_made_sounds_are_other_speech_of_every_kind() -> None:
     again, same = sounds.clips(21, 5)
     assert again == clips
     assert all(np.array_equal(a, b) for a, b in zip(waves, same, strict=True))
+
+
+def test_what_is_resampled_is_faster_and_higher_by_as_much() -> None:
+    time = np.arange(16_000) / features.SAMPLE_RATE
+    wave = (8000 * np.sin(2 * np.pi * 1000 * time)).astype(np.int16)
+    clip = Clip("", ("one",), "somebody", "test", "number", "train")
+    store = Store.build([clip], [wave], torch.device("cpu"))
+    tempo = Tempo(1.3, resampled=True)
+    plan = Planner(store, 1, strength=0.0).plan([[0]], 170, [tempo])
+    sounding = int((plan.position[0] >= 0).sum())
+    assert sounding == pytest.approx(100 / 1.3, abs=2)
+    renderer = Renderer(store, torch.device("cpu"))
+    renderer.share.zero_()
+    log_mel, loudness = renderer.render(plan.position, plan.low, plan.high, plan.throat)
+    band = int(log_mel[0, loudness[0].argmax()].argmax())
+    centre = (features.mel_filters()[:, band] * np.arange(features.NUM_BINS)).sum()
+    centre /= features.mel_filters()[:, band].sum()
+    assert centre * features.SAMPLE_RATE / 512 == pytest.approx(1300, abs=120)
