@@ -41,8 +41,8 @@ from oralquiz.web.protocol import (
 )
 from oralquiz.web.remote_round import RemoteRound
 
-RECEIPT_EVERY = 50
-"""Blocks between two receipts. A page must keep at least this one second of sound."""
+RECEIPT_EVERY = 150
+"""Blocks between two receipts: three seconds of sound that a page must keep at least."""
 
 SLOWER = "slower"
 """What a page may say besides a runner's commands: read more slowly from now on."""

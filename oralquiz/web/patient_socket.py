@@ -1,5 +1,5 @@
-"""WebSockets that do not stop reading for the moment in which a message is taken, and that hand on
-sound at once.
+"""WebSockets that do not stop reading for the moment in which a message is taken, that hand on
+sound at once, and that send what is said at the same moment together.
 
 uvicorn stops reading after each message and goes on when the app has taken it, in a task of its
 own that is woken for it. For the packets of a class that is two calls of the system a packet, and
@@ -13,14 +13,17 @@ import asyncio
 from collections.abc import Callable
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
 from starlette.websockets import WebSocket
 from uvicorn.protocols.websockets.websockets_sansio_impl import WebSocketsSansIOProtocol
 from websockets.http11 import Request
 from websockets.protocol import OPEN
 
 from oralquiz.web.packets import PACKET_BYTES
+
+try:
+    from websockets.speedups import apply_mask
+except ImportError:  # not compiled for this system
+    from websockets.utils import apply_mask
 
 PATIENCE_S = 0.2
 """Seconds for which what comes is taken in although the app has not asked for it yet."""
@@ -102,16 +105,15 @@ def frame_end(data: bytes, at: int) -> int:
 def short_message(frame: bytes) -> bytes | None:
     """What a whole ``frame`` of a client carries, if that is a whole binary message no longer than
     a packet of sound."""
-    length = len(frame) - 8
-    if frame[:2] != b"\x82\xfe" or length > PACKET_BYTES or length % 4:
+    if frame[:2] != b"\x82\xfe" or len(frame) - 8 > PACKET_BYTES:
         return None
-    words = np.frombuffer(frame, "<u4", 1 + length // 4, 4)  # the mask, and what it hides
-    shown: NDArray[np.uint32] = words[1:] ^ words[0]
-    return shown.tobytes()
+    return apply_mask(frame[8:], frame[4:8])
 
 
 class PatientTransport:
-    """Passes everything on to ``transport``, but a wish to stop reading only when it has lasted."""
+    """Passes everything on to ``transport``, but a wish to stop reading only when it has lasted,
+    and what is written together with what else is, until the loop comes round: each call of the
+    system costs as much as all that leads to it."""
 
     def __init__(self, transport: Any, loop: asyncio.AbstractEventLoop) -> None:
         self._transport = transport
@@ -119,9 +121,24 @@ class PatientTransport:
         self._wanted = True
         self._reading = True
         self._timer: asyncio.TimerHandle | None = None
+        self._unsent: list[bytes] = []
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._transport, name)
+
+    def write(self, data: bytes) -> None:
+        if not self._unsent:
+            self._loop.call_soon(self._send)
+        self._unsent.append(data)
+
+    def close(self) -> None:
+        self._send()
+        self._transport.close()
+
+    def _send(self) -> None:
+        unsent, self._unsent = self._unsent, []
+        if unsent:
+            self._transport.write(b"".join(unsent))
 
     def pause_reading(self) -> None:
         self._wanted = False

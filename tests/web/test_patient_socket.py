@@ -25,6 +25,9 @@ class Later:
     def __init__(self) -> None:
         self.calls: list[Callable[[], None]] = []
 
+    def call_soon(self, call: Callable[[], None]) -> None:
+        self.calls.append(call)
+
     def call_later(self, delay_s: float, call: Callable[[], None]) -> None:
         self.calls.append(call)
 
@@ -65,10 +68,25 @@ def test_reading_stops_while_a_message_waits_for_longer() -> None:
     assert inner.pause_reading.call_count == 2
 
 
+def test_what_is_written_at_the_same_moment_is_sent_together() -> None:
+    loop = Later()
+    transport, inner = patient(loop)
+    transport.write(b"one, ")
+    transport.write(b"two")
+    inner.write.assert_not_called()
+    loop.pass_time()
+    inner.write.assert_called_once_with(b"one, two")
+    transport.write(b"three")
+    transport.close()  # not before it is sent
+    assert inner.mock_calls[-2:] == [mock.call.write(b"three"), mock.call.close()]
+    loop.pass_time()
+    assert inner.write.call_count == 2
+
+
 def test_everything_else_is_left_to_the_transport() -> None:
     transport, inner = patient(Later())
-    transport.write(b"now")
-    inner.write.assert_called_once_with(b"now")
+    transport.abort()
+    inner.abort.assert_called_once_with()
 
 
 # --- which way messages go --------------------------------------------------------------------
@@ -83,7 +101,7 @@ FRAMES = [
     Frame(Opcode.BINARY, SOUND[::-1]),
     Frame(Opcode.TEXT, b"{}"),
     Frame(Opcode.BINARY, b"short"),
-    Frame(Opcode.BINARY, SOUND[:131]),
+    Frame(Opcode.BINARY, SOUND[:125]),
     Frame(Opcode.PING, b""),
     Frame(Opcode.BINARY, SOUND, fin=False),
     Frame(Opcode.CONT, SOUND),
@@ -134,7 +152,7 @@ def test_sound_that_came_whole_goes_straight_to_who_takes_it(most: int) -> None:
     sizes = np.random.default_rng(most)
     at_once, usual = asyncio.run(received(iter(lambda: int(sizes.integers(1, most)), 0), FRAMES))
     long = bytes(PACKET_BYTES + 4)
-    others = ["{}", b"short", SOUND[:131], SOUND + SOUND, long, bytes(70_000)]
+    others = ["{}", b"short", SOUND[:125], SOUND + SOUND, long, bytes(70_000)]
     assert at_once[:2] == [SOUND, SOUND[::-1]]
     assert [one for one in usual if one != SOUND] == [*others, 1005]
     assert at_once[2:] + [one for one in usual if one == SOUND] == [SOUND]
