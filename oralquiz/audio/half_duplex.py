@@ -32,7 +32,7 @@ class HalfDuplexGate:
 
     def __init__(self) -> None:
         self._spans: list[tuple[int, int]] = []
-        self._room: deque[tuple[float, Samples]] = deque(maxlen=ROOM)
+        self._room: deque[Samples] = deque(maxlen=ROOM)
         self._noise: list[Samples] = []
         self._rng = np.random.default_rng(0)
 
@@ -51,11 +51,11 @@ class HalfDuplexGate:
         if self._spans:
             self._spans = [span for span in self._spans if span[1] > start]
         if not self._spans or all(first >= start + len(heard) for first, _ in self._spans):
-            self._room.append((float(np.dot(heard, heard)), heard))
+            self._room.append(heard)
             return heard
         if not self._noise:
-            quietest = sorted(self._room, key=lambda one: one[0])
-            self._noise = [block for _, block in quietest[: max(1, len(quietest) // QUIET)]]
+            quietest = sorted(self._room, key=lambda block: float(np.dot(block, block)))
+            self._noise = quietest[: max(1, len(quietest) // QUIET)]
         if not self._noise:  # it sounds from the very first block on
             return np.zeros_like(heard)
         return self._noise[self._rng.integers(len(self._noise))]
