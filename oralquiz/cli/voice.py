@@ -276,7 +276,7 @@ def _good_take(
 
 TO_LEND = """\
 {name} lends this voice to the training of the model that hears numbers:
-- the numbers that are recorded here, and answers out of rounds that a teacher has listened to;
+- the numbers recorded here, and answers from rounds that a teacher has listened to;
 - they stay on this computer until you copy them (oralquiz voice lent --to FOLDER) and take the
   copy somewhere yourself; no name goes with them;
 - they are removed with the pupil, and when consent is withdrawn; copies are yours to delete."""
@@ -284,8 +284,12 @@ TO_LEND = """\
 
 @voice.command("lend")
 @click.argument("pupil")
-@click.option("--yes", is_flag=True, help="Do not ask first: a parent, or the adult pupil, agreed.")
-@click.option("--answers-only", is_flag=True, help="Record nothing now.")
+@click.option(
+    "--yes", is_flag=True, help="Do not ask first: a parent, or the adult pupil, has agreed."
+)
+@click.option(
+    "--answers-only", is_flag=True, help="Lend only answers from rounds; record nothing now."
+)
 @click.option("--microphone", metavar="NAME", help="Name or number of the microphone.")
 @click.option("--speaker", metavar="NAME", help="Name or number of the loudspeaker.")
 @click.pass_context
@@ -299,7 +303,7 @@ def lend_(
 ) -> None:
     """Record PUPIL saying 0 to 99, for the training of the model that hears numbers.
 
-    About three minutes. Numbers that are recorded already are not asked for again. Exit code 1
+    About three minutes. Numbers already recorded are not asked for again. Exit status 1
     while some are missing.
     """
     from oralquiz import records
@@ -313,7 +317,7 @@ def lend_(
     have = records.lent_numbers(lender.name)
     wanted = [] if answers_only else [n for n in records.NUMBERS if n not in have]
     if wanted and not _lend_numbers(lender, wanted, microphone, speaker):
-        echo("some numbers are still missing: call this command again")
+        echo("some numbers are still missing; run this command again")
         ctx.exit(FAILED)
     echo(f"{lender.name} has lent {counted(len(records.lent_numbers(lender.name)), 'number')}")
 
@@ -328,7 +332,7 @@ def _lend_numbers(
 
     random.shuffle(wanted)
     checker, missed = _recognizer("en"), 0
-    echo(f"{counted(len(wanted), 'number')}. Say each one after it is shown; Ctrl-C ends.")
+    echo(f"{counted(len(wanted), 'number')}. Say each one when it appears; Ctrl-C stops.")
     with SoundCard(speaker, microphone) as card:
         for index, value in enumerate(wanted):
             echo(f"{index + 1}/{len(wanted)}   {value}")
@@ -346,14 +350,14 @@ def _lend_numbers(
     "folder",
     required=True,
     type=click.Path(file_okay=False, path_type=Path),
-    help="A new or empty folder, or an earlier set, which is made anew.",
+    help="A new or empty folder, or an earlier set, which is replaced.",
 )
 @json_option
 def lent(folder: Path, as_json: bool) -> None:
-    """Copy what pupils lend into a set that the training of the model reads.
+    """Copy what pupils have lent into a set for training the model.
 
-    That is what they recorded with `oralquiz voice lend`, and their answers out of the rounds kept
-    here that a teacher has listened to. The files name nobody.
+    That is what they recorded with `oralquiz voice lend`, and those of their answers in the rounds
+    kept here that a teacher has listened to. The files name nobody.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import open_records, pupils, write_set

@@ -35,7 +35,7 @@ AROUND_S = 0.25
 AGREED = "agreed"
 ABOUT = "about.txt"
 ABOUT_TEXT = """\
-Numbers said by people who, or whose parents, agreed that a model learns from them.
+Numbers said by people who agreed, or whose parents agreed, that a model may learn from them.
 SPEAKER_WORDS_TAKE.flac, 16 kHz. No name is in here; SPEAKER is known only where it was recorded.
 """
 
@@ -121,7 +121,7 @@ def write_set(
 def _emptied(folder: Path) -> None:
     """Make ``folder`` an empty set. Raises BadInput if something else is in it."""
     if folder.is_dir() and any(folder.iterdir()) and not (folder / ABOUT).is_file():
-        raise BadInput(f"{folder}: holds something else: name a new or an empty folder")
+        raise BadInput(f"{folder}: holds something else: choose a new or empty folder")
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for path in folder.glob("*_*_*.flac"):
