@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import contextlib
 import json
 from pathlib import Path
 
@@ -11,10 +12,12 @@ from click.testing import CliRunner
 from oralquiz.audio.devices import SoundDevice
 from oralquiz.cli.voice import voice
 from oralquiz.errors import AudioError, BadInput
+from oralquiz.listen.models import find_model
 from oralquiz.records.database import open_records
-from oralquiz.records.lent_recordings import lend, lends
+from oralquiz.records.lent_recordings import lend, lends, lent_numbers
 from oralquiz.records.pupil_list import add_pupil, find_pupil
 from oralquiz.sound.clip import Clip
+from oralquiz.sound.sound_files import read_recording
 from oralquiz.speak.own_voice import OwnVoice, needed_words
 from oralquiz.speak.voices import open_voice
 
@@ -159,3 +162,19 @@ def test_a_voice_is_lent_only_after_a_yes_and_copied_into_a_set(tmp_path: Path) 
     assert "has lent 0 numbers" in run("lend", "Asha", "--yes", "--answers-only")
     lend(find_pupil(db, "Asha"), 42, np.full(8000, 0.5, np.float32))
     assert "1 recording of 1 speaker" in run("lent", "--to", str(tmp_path / "set"))
+
+
+def test_what_is_recorded_to_be_lent_is_checked_and_not_asked_for_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    quiet = 1e-4 * np.random.default_rng(0).standard_normal(6000)
+    said = read_recording(find_model().path / "self_test" / "13.flac", 16_000)
+    takes = [np.zeros(8000, np.float32), np.concatenate([quiet, said, quiet]).astype(np.float32)]
+    monkeypatch.setattr("oralquiz.audio.SoundCard", lambda *names: contextlib.nullcontext())
+    monkeypatch.setattr("oralquiz.audio.record_one_word", lambda card: takes.pop(0))
+    monkeypatch.setattr("oralquiz.records.NUMBERS", (13,))
+    add_pupil(open_records(), "Asha", created="2026-01-05T09:00:00+00:00", consent=True)
+    shown = run("lend", "Asha", "--yes")
+    assert "1/1   13" in shown and "nothing was heard" in shown
+    assert "Asha has lent 1 number" in shown and lent_numbers("Asha") == {13}
+    assert "1/1" not in run("lend", "Asha")
