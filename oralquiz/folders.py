@@ -60,10 +60,12 @@ def _is_ours(path: Path) -> bool:
 def private_file(path: Path) -> Path:
     """``path`` as a file that no other user of this computer can read, from its first byte on.
 
-    It is made, empty, if it is not there; one of ours that others could read is closed to them.
-    Raises OSError.
+    It is made, empty, if it is not there; one of ours that others could read is closed to them. One
+    that is there is not opened: to close it again would free whatever locks this process has on it,
+    SQLite's among them (sqlite.org/howtocorrupt.html, section 2.2). Raises OSError.
     """
-    os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_CLOEXEC, 0o600))
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_CLOEXEC, 0o600))
     if path.stat().st_mode & 0o077:
         path.chmod(0o600)
     return path

@@ -2,6 +2,8 @@ from __future__ import annotations
 
 import shutil
 import sqlite3
+import subprocess
+import sys
 import time
 import zipfile
 from dataclasses import replace
@@ -317,3 +319,22 @@ def test_whoever_corrects_has_a_name_that_can_be_written(tmp_path: Path) -> None
     path, _, _ = run(tmp_path / "s", two_pupils(), [3, 9, None])
     with pytest.raises(BadInput, match="cannot be printed"):
         correct(path, 1, Verdict.RIGHT, by="a\udcff", when=WHEN)
+
+
+def test_another_process_that_comes_and_goes_loses_nothing(tmp_path: Path) -> None:
+    """Found by the campaign of kills: a second connection here freed the locks of the first, so
+    the next process took itself for the last, and removed the log that was being written."""
+    path = tmp_path / "records.db"
+    first, second = open_records(path), open_records(path)
+    add_pupil(first, "Asha", created=WHEN)
+    look = f"d = __import__('sqlite3').connect({str(path)!r}); d.execute('select * from pupils')"
+    subprocess.run([sys.executable, "-S", "-c", f"{look}; d.close()"], check=True)
+    add_pupil(second, "Ben", created=WHEN)
+    there = sqlite3.connect(path)
+    assert there.execute("select name from pupils order by name").fetchall() == [
+        ("Asha",),
+        ("Ben",),
+    ]
+    there.close()
+    first.close()
+    second.close()
