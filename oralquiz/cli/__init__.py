@@ -22,6 +22,7 @@ COMMANDS = {
     "hear": ("hear", "The numbers said in recordings."),
     "models": ("models", "The recognition models on this computer, each tested."),
     "compose": ("compose", "Sums that drill the rule of a lesson, with how many there are."),
+    "homework": ("homework", "A page that goes home with a pupil: it reads, hears and judges."),
     "sheet": ("sheet", "A set of sums on paper: sheet, key with the rules, reading script."),
     "syllabus": ("syllabus", "The steps of a course and the rules each adds."),
     "correct": ("correct", "Listen again to answers that were not clear."),

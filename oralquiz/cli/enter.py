@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -22,12 +23,13 @@ if TYPE_CHECKING:
 @json_option
 @click.pass_context
 def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
-    """Enter sessions into the records: interrupted rounds, files from another computer.
+    """Enter sessions into the records: interrupted rounds, files from elsewhere.
 
     Without arguments it enters every round kept here that a crash or power cut ended, and every
     session file kept here that is not in the records yet. A FOLDER is what an interrupted round
-    leaves; it is made into a session file first. A FILE from elsewhere is copied into the sessions
-    folder. A session is entered only once, however often it is given.
+    leaves, which is made into a session file first, or one that holds session files. A FILE from
+    elsewhere is copied into the sessions folder. A session is entered only once, however often it
+    is given. One that was held at home must fit the page that `oralquiz homework` made for it.
     """
     from oralquiz.folders import sessions_folder
     from oralquiz.records import follow_new, open_records, waiting
@@ -35,7 +37,7 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
 
     db, folder = open_records(), sessions_folder()
     code, told = OK, []
-    wanted = paths or tuple(waiting(db, folder))
+    wanted = tuple(_each(paths)) if paths else tuple(waiting(db, folder))
     for path in wanted:
         try:
             entered = enter_one(db, path, folder)
@@ -57,6 +59,16 @@ def enter(ctx: click.Context, paths: tuple[Path, ...], as_json: bool) -> None:
     ctx.exit(code)
 
 
+def _each(paths: Iterable[Path]) -> Iterator[Path]:
+    """``paths``, where a folder of session files stands for the files in it."""
+    for path in paths:
+        inside = sorted(path.glob("*.zip")) if path.is_dir() else []
+        if inside and not (path / "session.json").is_file():
+            yield from inside
+        else:
+            yield path
+
+
 def _why(path: Path, error: Exception) -> str:
     """One line that names the path."""
     said = " ".join(str(getattr(error, "strerror", None) or error).split())
@@ -71,7 +83,8 @@ def sentence(path: Path, entered: Imported) -> str:
     kept = "" if entered.file == path else f", kept as {entered.file}"
     damage = f" ({entered.damage})" if entered.damage else ""
     sums = counted(entered.sums, "sum")
-    return f"{path}: entered, {counted(entered.answers, 'answer')} to {sums}{damage}{kept}"
+    home = ", held at home" if entered.at_home else ""
+    return f"{path}: entered{home}, {counted(entered.answers, 'answer')} to {sums}{damage}{kept}"
 
 
 def _as_json(path: Path, entered: Imported) -> dict[str, Any]:
@@ -82,4 +95,5 @@ def _as_json(path: Path, entered: Imported) -> dict[str, Any]:
         "answers": entered.answers,
         "sums": entered.sums,
         "damage": entered.damage,
+        "at_home": entered.at_home,
     }

@@ -9,7 +9,11 @@ from .language import Language as Language
 from .language import find_language as find_language
 from .languages.en import EnglishNumbers as EnglishNumbers
 from .languages.en import parse_number as parse_number
+from .models import Model as Model
+from .models import SelfTest as SelfTest
+from .models import find_model as find_model
 from .models import model_folders as model_folders
+from .models import needed_files as needed_files
 from .posterior import Calibration as Calibration
 from .posterior import candidates as candidates
 from .posterior import masses as masses

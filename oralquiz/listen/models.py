@@ -26,6 +26,14 @@ CARD = "model.json"
 CALIBRATION = "calibration.json"
 FRAMES = "--frames-per-chunk="
 NEEDED = ("am/final.mdl", "conf/mfcc.conf", "conf/model.conf")
+READ = (
+    *NEEDED,
+    "am/global_cmvn.stats",
+    "conf/global_cmvn.stats",
+    "graph/words.txt",
+    "graph/phones/word_boundary.int",
+)
+"""What Vosk reads of a model besides its graph, where it is there."""
 FULL_GRAPH = "graph/HCLG.fst"
 RUNTIME_GRAPH = ("graph/HCLr.fst", "graph/Gr.fst")
 
@@ -192,6 +200,15 @@ def _language_in(path: Path) -> str:
     return "en"
 
 
+def needed_files(model: Model, graph: Graph | None) -> dict[str, Path]:
+    """The files with which Vosk loads ``model`` with ``graph``, by the names under which it looks
+    for them."""
+    source = model.path.resolve()
+    named = {file: source / file for file in READ}
+    named[FULL_GRAPH] = source / (FULL_GRAPH if graph is None else graph.file)
+    return {file: path for file, path in named.items() if path.is_file()}
+
+
 @contextlib.contextmanager
 def loadable(model: Model, graph: Graph | None, frames: int | None = None) -> Iterator[Path]:
     """A folder from which Vosk loads ``model`` with ``graph``; it is needed only while it loads.
@@ -207,12 +224,8 @@ def loadable(model: Model, graph: Graph | None, frames: int | None = None) -> It
         return
     with tempfile.TemporaryDirectory(prefix="oralquiz-model-") as name:
         folder = Path(name)
-        source = model.path.resolve()
-        for file in [*NEEDED, "am/global_cmvn.stats", "conf/global_cmvn.stats"]:
-            _link(source / file, folder / file)
-        for file in ["graph/words.txt", "graph/phones/word_boundary.int"]:
-            _link(source / file, folder / file)
-        _link(source / (FULL_GRAPH if graph is None else graph.file), folder / FULL_GRAPH)
+        for file, source in needed_files(model, graph).items():
+            _link(source, folder / file)
         if frames is not None:
             _say_frames(folder / "conf" / "model.conf", frames)
         yield folder
@@ -226,8 +239,6 @@ def _say_frames(conf: Path, frames: int) -> None:
 
 
 def _link(source: Path, target: Path) -> None:
-    if not source.is_file():
-        return
     target.parent.mkdir(parents=True, exist_ok=True)
     try:
         target.symlink_to(source)

@@ -7,6 +7,8 @@ from .erasure import Erased as Erased
 from .erasure import erase_pupil as erase_pupil
 from .erasure import finish_erasing as finish_erasing
 from .erasure import unfinished as unfinished
+from .given_homework import AlteredSession as AlteredSession
+from .given_homework import note_homework as note_homework
 from .import_sessions import Imported as Imported
 from .import_sessions import import_session as import_session
 from .import_sessions import unrecorded_sessions as unrecorded_sessions

@@ -19,6 +19,7 @@ from oralquiz.errors import BadInput, OralquizError
 from oralquiz.records.cards import remove_cards
 from oralquiz.records.database import changing
 from oralquiz.records.erased_names import note_erased_name
+from oralquiz.records.given_homework import remove_homework
 from oralquiz.records.lent_recordings import remove_lent
 from oralquiz.records.older_rounds import look_into_older
 from oralquiz.records.pupil_list import Pupil, find_pupil
@@ -167,6 +168,7 @@ def _erase_rows(
         for table in ("learners", "rule_states"):
             db.execute(f"delete from {table} where pupil_id = :id", them)
         remove_cards(db, pupil.id)
+        remove_homework(db, pupil.id)
         note_erased_name(db, pupil.name)
         db.execute("delete from pupils where id = :id", them)
     return [*known, *_by_round(strangers)]

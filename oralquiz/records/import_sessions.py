@@ -13,6 +13,7 @@ from oralquiz.compose import counted
 from oralquiz.errors import BadInput
 from oralquiz.folders import private_folder, replacing
 from oralquiz.records.erasure import finish_erasing
+from oralquiz.records.given_homework import check_homework, drop_voice
 from oralquiz.records.session_rows import store_file
 from oralquiz.records.unrecorded import unrecorded
 from oralquiz.session import ERASED, MOST, Session, cut_short, only_writer, open_session, recover
@@ -24,13 +25,15 @@ LARGEST = sum(MOST.values())
 @dataclass(frozen=True)
 class Imported:
     """What came of one session: the ``file`` that the records know it by, whether it is ``new`` to
-    them, how many ``answers`` of how many ``sums`` it holds, and what of it cannot be read."""
+    them, how many ``answers`` of how many ``sums`` it holds, what of it cannot be read, and whether
+    it was held ``at_home`` on a page, on a device that anyone may have changed."""
 
     file: Path
     new: bool
     answers: int
     sums: int
     damage: str
+    at_home: bool = False
 
 
 def import_session(db: Database, path: Path, folder: Path) -> Imported:
@@ -40,19 +43,22 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
     ``folder``, where erasing and forgetting find it. A session that is already in the records stays
     as it is there; if its file is gone, this one takes its place. Raises BeingHeld for a round that
     is still running, BadInput for what is not a session and for a session whose pupils were all
-    erased, OSError, sqlite3.Error.
+    erased, AlteredSession for one held at home that is not what can have come of its page, OSError,
+    sqlite3.Error.
     """
     lost = ""
     if path.is_dir():
         recovered = recover(path)
         path, lost = recovered.file, recovered.lost
     session = open_session(path)
+    check_homework(db, path, session)
     named = _named(session)
     known = _file_of(db, session.header["id"])
     if known is not None and known.exists() and not known.samefile(path):
         kept = known
     else:
         kept = path if path.resolve().parent == folder.resolve() else _copied(path, folder)
+        drop_voice(db, kept, session)
         session = store_file(db, kept)
     return Imported(
         kept,
@@ -60,6 +66,7 @@ def import_session(db: Database, path: Path, folder: Path) -> Imported:
         session.answered,
         len(session.round.turns),
         "; ".join(filter(None, (session.damage, lost, _left_out(named - _named(session))))),
+        "homework" in session.header,
     )
 
 

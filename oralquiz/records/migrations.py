@@ -16,6 +16,7 @@ practice_sets            what a class practises at home; the newest counts
 learners                 what practice knows of each pupil (JSON), and from which answers;
                          ``behind``: something was stored since
 rule_states              of it, for every rule: skill, moves seen, mastered, when due
+homework                 pages that went home: whose, when, the head of their sessions (JSON)
 counted (a view)         what counts of a sum: verdict, value, latency
 
 What counts is decided once, by ``rounds.Answered``, and written down with the sum.
@@ -262,6 +263,16 @@ def who_is_behind(db: Database) -> None:
     learners.add_column("behind", int, not_null_default=0)
     learners.add_column("course", str, not_null_default="two-hands")
     db.execute("update learners set behind = 1")
+
+
+@migrations()
+def homework(db: Database) -> None:
+    db.table("homework").create(
+        {"id": str, "pupil_id": int, "given": str, "head": str},
+        pk="id",
+        not_null={"pupil_id", "given", "head"},
+        foreign_keys=[("pupil_id", "pupils", "id")],
+    )
 
 
 practice_migrations = Migrations("oralquiz-web")

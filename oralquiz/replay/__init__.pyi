@@ -2,6 +2,9 @@ from .local_dates import local_date as local_date
 from .local_dates import local_time as local_time
 from .outcome import sign_and_word as sign_and_word
 from .page import build_page as build_page
+from .page import content_hash as content_hash
+from .page import inside_script as inside_script
+from .page_script import join_modules as join_modules
 from .spoken_steps import WORDS_PER_MINUTE as WORDS_PER_MINUTE
 from .step_words import StepPhrases as StepPhrases
 from .step_words import phrases as phrases

@@ -89,11 +89,12 @@ def build_page(
         symbols=Markup(symbols.drawn()),
         live=[(f, Markup(picture.picture(0, columns, f, name="0", live=True))) for f in forms],
         sounds=[(name, base64.b64encode(mp3).decode()) for name, mp3 in sounds.items()],
-        data=Markup(_inside_script(json.dumps(data, ensure_ascii=False, separators=(",", ":")))),
+        data=Markup(inside_script(json.dumps(data, ensure_ascii=False, separators=(",", ":")))),
         style=Markup(style),
         script=Markup(script),
         policy=(
-            f"default-src 'none'; script-src '{_hash(script)}'; style-src '{_hash(style)}'; "
+            f"default-src 'none'; script-src '{content_hash(script)}'; "
+            f"style-src '{content_hash(style)}'; "
             "media-src blob:; base-uri 'none'; form-action 'none'"
         ),
     )
@@ -135,11 +136,11 @@ def _file(name: str) -> str:
     return files(__package__).joinpath("assets", name).read_text("utf-8")
 
 
-def _inside_script(text: str) -> str:
+def inside_script(text: str) -> str:
     """JSON that can stand in a script element: nothing in it can end the element."""
     return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
 
 
-def _hash(text: str) -> str:
+def content_hash(text: str) -> str:
     """How a content security policy names an inline style or script (CSP level 2)."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

@@ -27,10 +27,10 @@ _LEFT = re.compile(r"^(?:import|export)\b.*", re.MULTILINE)
 @cache
 def page_script() -> str:
     """The script of every replay page, for a module script element."""
-    return joined(_module)
+    return join_modules(_module)
 
 
-def joined(module: Callable[[str], str]) -> str:
+def join_modules(module: Callable[[str], str]) -> str:
     """The text of ``main`` after all that it imports; ``module`` gives a module's text by name.
 
     Raises ValueError for a module that cannot share a scope with the others.

@@ -15,6 +15,7 @@ from starlette.routing import Mount, Route, WebSocketRoute
 from starlette.staticfiles import StaticFiles
 
 from oralquiz.errors import BadInput
+from oralquiz.homework import SHARED
 from oralquiz.web import login, pages, plan_pages, sockets
 from oralquiz.web import pupil_pages as pupil
 from oralquiz.web import pupil_progress as progress
@@ -101,7 +102,7 @@ def create_app(classroom: Classroom, hosts: Sequence[str], *, secure: bool = Fal
             Route("/chirp", pupil.chirp_heard, methods=["POST"]),
             Route("/replay/{name}", results.replay_part),
             Route("/favicon.ico", pages.icon),
-            Mount("/static", StaticFiles(packages=[("oralquiz.web", "static")])),
+            Mount("/static", StaticFiles(packages=[("oralquiz.web", "static"), SHARED])),
             WebSocketRoute("/ws/me", sockets.pupil_socket),
             WebSocketRoute("/ws/teacher", sockets.teacher_socket),
             WebSocketRoute("/ws/wall", sockets.wall_socket),

@@ -16,8 +16,8 @@ from tests.sizes import size
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 
 
-def violations(axe: Axe, page: Page, rules: list[str]) -> list[str]:
-    response = axe.run(page, options={"runOnly": rules}).response
+def violations(axe: Axe, page: Page, rules: list[str], *, frames: bool = True) -> list[str]:
+    response = axe.run(page, options={"runOnly": rules, "iframes": frames}).response
     assert response["passes"]  # the rules had something to look at
     return [
         f"{v['id']}: {[n['html'][:90] for n in v['nodes'][:3]]}" for v in response["violations"]

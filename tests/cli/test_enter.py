@@ -81,6 +81,7 @@ def test_a_file_is_entered_once(sessions: Path) -> None:
             "answers": 2,
             "sums": 2,
             "damage": "",
+            "at_home": False,
         }
     ]
 

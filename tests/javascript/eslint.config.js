@@ -4,7 +4,7 @@ import js from "@eslint/js";
 import globals from "globals";
 
 export default [
-  { ignores: ["**/node_modules/**"] },
+  { ignores: ["**/node_modules/**", "oralquiz/homework/assets/vosk/**"] },
   js.configs.recommended,
   {
     languageOptions: { ecmaVersion: 2023, sourceType: "module" },

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 
 import oralquiz.replay
-from oralquiz.replay.page_script import joined, page_script
+from oralquiz.replay.page_script import join_modules, page_script
 
 MODULES = Path(oralquiz.replay.__file__).parent / "assets" / "page"
 
 
 def of(**modules: str) -> str:
-    return joined(lambda name: modules[name])
+    return join_modules(lambda name: modules[name])
 
 
 def test_a_module_follows_what_it_imports_and_comes_once() -> None:

@@ -10,7 +10,6 @@ import { BLOCK, Packets, blocksIn } from "./packets.js";
 const RATE = 16000;
 const SOON = 0.005; // seconds below which a start counts as too late
 const CLIPS = 4; // sounds kept for playing
-const WORKLET = "/static/worklet.js";
 
 /**
  * @typedef {object} Graph what sounds and listens once the page's sound is on
@@ -25,13 +24,15 @@ const WORKLET = "/static/worklet.js";
  * @typedef {object} SoundHooks
  * @property {(packet: ArrayBuffer) => void} onPacket
  * @property {(out_s: number, in_s: number, measured: boolean) => void} onDelay
+ * @property {string} [worklet] the address of what runs in the audio thread
  *
  * @typedef {{ first: number, ratio: number } | { number: number, packet: ArrayBuffer }} FromWorklet
  */
 
 export class Sound {
   /** @param {SoundHooks} hooks */
-  constructor({ onPacket, onDelay }) {
+  constructor({ onPacket, onDelay, worklet = "/static/worklet.js" }) {
+    this.worklet = worklet;
     this.onPacket = onPacket;
     this.onDelay = onDelay;
     /** @type {Graph | null} */
@@ -77,7 +78,7 @@ export class Sound {
 
   /** @param {boolean} wantMic */
   async openNow(wantMic) {
-    this.made ??= await make((data) => this.fromWorklet(data));
+    this.made ??= await make(this.worklet, (data) => this.fromWorklet(data));
     await this.graph.context.resume();
     if (wantMic && !this.mic) await this.openMicrophone();
     this.watchDelay();
@@ -285,13 +286,14 @@ export class Sound {
 
 /**
  * The graph of a page's sound; `hear` is given what the audio thread says.
+ * @param {string} worklet
  * @param {(data: FromWorklet) => void} hear
  * @returns {Promise<Graph>}
  */
-async function make(hear) {
+async function make(worklet, hear) {
   const context = new AudioContext({ latencyHint: "interactive" });
   try {
-    await context.audioWorklet.addModule(WORKLET);
+    await context.audioWorklet.addModule(worklet);
   } catch (error) {
     await context.close();
     throw error;
