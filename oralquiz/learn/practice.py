@@ -215,9 +215,10 @@ class Practice:
         return PaceBelief(np.array(self._state.pace).reshape(SHAPE))
 
     def _pace(self, now: datetime) -> float:
-        """Where the target is expected, at most one step from the pace before."""
+        """Where the target is expected, if it pays, at most one step from the pace before."""
         state, wanted = self._state, self._state.settings
-        goal = self._drifted_pace(now).pace_for(wanted.target) * state.slack
+        belief = self._drifted_pace(now)
+        goal = min(belief.pace_for(wanted.target), belief.most_right()) * state.slack
         step = 1 + wanted.step
         near = min(max(goal, state.pace_s / step), state.pace_s * step)
         return round(min(max(near, wanted.fastest_s), wanted.slowest_s), 3)

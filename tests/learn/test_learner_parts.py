@@ -1,6 +1,7 @@
 """The parts of practice against what is known about them from elsewhere."""
 
 import math
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -132,3 +133,20 @@ def test_rules_in_words(rule: str, words: str) -> None:
     assert rule_words(Rule.parse(rule)) == words
     left, right = words.split(" is ")
     assert eval(left.replace(" ", "")) == eval(right.replace(" ", ""))
+
+
+def pace_held(right: Callable[[int, float], bool], sums: int = 60) -> float:
+    """The pace in seconds at the end, of a pupil whose sum number n at a pace is ``right``."""
+    belief, pace_s = PaceBelief.before(3.0), 3.0
+    for number in range(sums):
+        wanted = min(belief.pace_for(0.85), belief.most_right())
+        pace_s = min(max(wanted, pace_s / 1.1), pace_s * 1.1, 6.0)
+        belief = belief.after(pace_s, right(number, pace_s)).drifted(0.02)
+    return pace_s
+
+
+def test_what_slowness_does_not_cure_is_not_read_slowly() -> None:
+    at_any_pace = pace_held(lambda number, pace_s: number % 3 != 2)
+    too_quick = pace_held(lambda number, pace_s: pace_s > 4.6 or number % 3 == 2)
+    assert at_any_pace < 4.5 < too_quick
+    assert pace_held(lambda number, pace_s: number % 7 != 6) < 3  # 86 in 100, at any pace
