@@ -141,25 +141,24 @@ def test_a_round_that_is_over_leaves_nothing_behind(tmp_path: Path) -> None:
     """However long a server runs, it holds the last round only, and of that no more than is
     shown. (Whatever the collector of garbage does by itself.)"""
 
-    async def one_round(classroom: Classroom, pupils: list[Pupil]) -> RemoteRound:
+    async def one_round(classroom: Classroom, pupils: list[Pupil]) -> weakref.ref[ClassRound]:
         tablet = Tablet(classroom.roster.device_of(pupils[0]), [])
         tablet.open()
         tablet.ready()
-        (remote,) = remotes(await classroom.conductor.start(plan(count=1), pupils))
+        class_round = await classroom.conductor.start(plan(count=1), pupils)
+        (remote,) = remotes(class_round)
         tablet.answers = [remote.round.turns[0].sum.answer]
         assert await tablet.stream(800, until=lambda: not tablet.run)
         await settle(classroom)
         assert remote.voice(0) is not None
-        return remote
+        class_round.forget_voices()
+        assert remote.voice(0) is None
+        return weakref.ref(class_round)
 
     async def story(classroom: Classroom) -> None:
         pupils = await make_pupils(classroom, "Asha")
-        remote = await one_round(classroom, pupils)
-        rounds = [weakref.ref(await one_round(classroom, pupils)) for _ in range(2)]
-        assert remote.voice(0) is None
-        del remote
-        rounds.append(weakref.ref(await one_round(classroom, pupils)))
-        assert [one() is None for one in rounds] == [True, True, False]
+        first, last = [await one_round(classroom, pupils) for _ in range(2)]
+        assert (first() is None, last() is None) == (True, False)
 
     gc.disable()
     try:
