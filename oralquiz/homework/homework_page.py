@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -55,8 +55,11 @@ class Homework:
 def build_homework(round_: Round, options: Options, reader: VoiceReader) -> Homework:
     """The page on which the pupil of ``round_`` is asked its sums, as ``reader`` reads them.
 
-    Raises BadInput for a round that cannot be put into a page, AudioError when the voice fails.
+    The page asks about an answer only where it is in doubt (no ``asks_alike``: its rules cannot draw
+    at random as Python's do). Raises BadInput for a round that cannot be put into a page, AudioError
+    when the voice fails.
     """
+    options = replace(options, policy=replace(options.policy, asks_alike=False))
     found = find_model()
     head = _head(round_, options, reader.voice_name, found)
     reader.prepare(round_, options)

@@ -158,6 +158,7 @@ def test_a_round_is_held_without_a_network_and_comes_back(
     (score,) = scores(open_records())
     assert (score.total.right, score.total.wrong) == (1, 1)
     session = open_session(back)
+    assert not session.options.policy.asks_alike  # which the page cannot do
     assert rerun(session).difference == "" and not session.audio.any()  # no consent, no sound
     assert back.stat().st_size < 22_000
     assert [turn.typed for turn in session.turns] == [False, True]
