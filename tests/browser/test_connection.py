@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import pytest
 from playwright.sync_api import Page, Route, expect
 
-from oralquiz import web
+from oralquiz.homework.page_assets import asset_text
 from oralquiz.rounds.events import Commanded
 from oralquiz.session.file import open_session
 from oralquiz.sound.blocks import BLOCK
@@ -173,7 +172,7 @@ def test_packets_are_long_until_an_answer_may_come_and_hold_the_same_sound(
     room: RunningServer, visitors: Callable[..., Visitor]
 ) -> None:
     page = visitors(f"{room.url}/static/icon.svg", microphone=False).page
-    script = (Path(web.__file__).parent / "static" / "worklet.js").read_text()
+    script = asset_text("shared/worklet.js")
     short, long = page.evaluate(AUDIO_THREAD % script)
     sizes = [len(sound) // BLOCK for _, _, sound in long]
     assert {len(sound) for _, _, sound in short} == {3 * BLOCK}
