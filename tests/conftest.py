@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import gc
 import os
-from pathlib import Path
 
 # before numpy is imported: its threads for products wait by spinning, which can cost several
 # processes on few cores twenty times the time
@@ -39,7 +38,6 @@ def pytest_itemcollected(item: pytest.Item) -> None:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    items.sort(key=lambda item: item.nodeid.partition("::")[0])  # alike in every process
     for item in items:
         marked = any(item.get_closest_marker(name) for name in ("browser", "sound"))
         if marked != item.nodeid.startswith(REAL_TIME):
@@ -51,23 +49,9 @@ def pytest_collection_finish() -> None:
     gc.enable()
 
 
-def pytest_configure(config: pytest.Config) -> None:
-    worker = os.environ.get("PYTEST_XDIST_WORKER")
-    if worker is None:
-        return
-    if worker not in IN_REAL_TIME:
+def pytest_configure() -> None:
+    if os.environ.get("PYTEST_XDIST_WORKER", IN_REAL_TIME[0]) not in IN_REAL_TIME:
         os.nice(10)
-    if config.args == config.getini("testpaths"):
-        config.args = _starting_elsewhere(int(worker.removeprefix("gw")))
-
-
-def _starting_elsewhere(number: int) -> list[str]:
-    """All tests, from another place in each process: what one of them has compiled when the others
-    come to it need not be compiled again, which takes longer than everything else about it."""
-    here = Path(__file__).parent
-    parts = sorted({here / path.relative_to(here).parts[0] for path in here.rglob("test_*.py")})
-    start = number * len(parts) // pytest_xdist_auto_num_workers() % len(parts)
-    return [str(part) for part in parts[start:] + parts[:start]]
 
 
 def pytest_xdist_auto_num_workers() -> int:

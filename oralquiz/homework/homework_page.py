@@ -55,9 +55,9 @@ class Homework:
 def build_homework(round_: Round, options: Options, reader: VoiceReader) -> Homework:
     """The page on which the pupil of ``round_`` is asked its sums, as ``reader`` reads them.
 
-    The page asks about an answer only where it is in doubt (no ``asks_alike``: its rules cannot draw
-    at random as Python's do). Raises BadInput for a round that cannot be put into a page, AudioError
-    when the voice fails.
+    The page asks about an answer only where it is in doubt (no ``asks_alike``: its rules cannot
+    draw at random as Python's do). Raises BadInput for a round that cannot be put into a page,
+    AudioError when the voice fails.
     """
     options = replace(options, policy=replace(options.policy, asks_alike=False))
     found = find_model()
