@@ -19,8 +19,15 @@ from hypothesis import HealthCheck, settings
 from xdist.scheduler import LoadFileScheduling
 from xdist.workermanage import WorkerController
 
+from tests.sizes import size
+
 # no test has a deadline: a machine shared with other work may be ten times slower
-settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.register_profile(
+    "untimed",
+    deadline=None,
+    max_examples=size(40, 100),
+    suppress_health_check=[HealthCheck.too_slow],
+)
 settings.load_profile("untimed")
 
 # until all tests are collected: what is made till then stays to the end, and looking through it

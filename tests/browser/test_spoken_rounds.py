@@ -29,6 +29,7 @@ from tests.browser.lesson import (
     until,
 )
 from tests.browser.running_server import RunningServer, Visitor, say
+from tests.sizes import size
 
 
 def test_a_class_round_from_the_plan_to_the_replay(
@@ -43,7 +44,8 @@ def test_a_class_round_from_the_plan_to_the_replay(
     asha = join(room, window, "Asha Rao", viewport=(820, 1180))
     ben = join(room, visitors, "Ben Okoro", viewport=(390, 844))
     teacher = visitors(f"{room.url}/plan", microphone=False).page
-    teacher.fill("#count", "2")
+    count = size(1, 2)
+    teacher.fill("#count", f"{count}")
     teacher.fill("#terms", "2")
     teacher.fill("#pace", "1.5")
     teacher.fill("#within", "60")  # pupils driven by a busy machine are late
@@ -58,11 +60,11 @@ def test_a_class_round_from_the_plan_to_the_replay(
     class_round = room.classroom.class_round
     assert class_round is not None
     expect(teacher.locator("#rows .saying").first).to_be_visible(timeout=30_000)
-    expect(wall.locator("#where")).to_have_text("Sum 1 of 2")
+    expect(wall.locator("#where")).to_have_text(f"Sum 1 of {count}")
     hold(room, class_round, {"Asha Rao": asha, "Ben Okoro": ben}, mistaken="Ben Okoro")
 
     judged = {(a.pupil, a.turn): a for a in answers(room, class_round)}
-    assert len(judged) == 4
+    assert len(judged) == 2 * count
     for (name, _), answer in judged.items():
         off = name == "Ben Okoro"
         assert answer.value == (five_off if off else int)(answer.right_value), answer
@@ -86,7 +88,7 @@ def test_a_class_round_from_the_plan_to_the_replay(
         file = until(lambda run=run: run.file)  # type: ignore[misc]
         assert rerun(open_session(file)).difference == ""
     sent = windows[0].packets
-    assert set(sent) <= set(range(3, 13)) and sent[3] > 20 and sent[12] >= 4, sent
+    assert set(sent) <= set(range(3, 13)) and sent[3] > 10 * count and sent[12] >= 2 * count, sent
 
     # the pupil looks at what went wrong, step by step
     ben.click("#look")

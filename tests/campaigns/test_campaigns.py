@@ -27,17 +27,17 @@ FAULTS = Path(__file__).parent / "faults"
 
 def test_bad_inputs() -> None:
     here, demo = sorted(Path.cwd().iterdir()), bad_inputs.SESSION.read_bytes()
-    tally = bad_inputs.campaign(size(180, 360), 1)
+    tally = bad_inputs.campaign(size(120, 360), 1)
     assert tally.failures == []
     assert (sorted(Path.cwd().iterdir()), bad_inputs.SESSION.read_bytes()) == (here, demo)
-    assert tally.tried == size(180, 360)
+    assert tally.tried == size(120, 360)
     assert len(tally.outcomes) >= 36
 
 
 def test_visitors() -> None:
-    tally = visitors.campaign(size(110, 300), 2)
+    tally = visitors.campaign(size(80, 300), 2)
     assert tally.failures == []
-    assert tally.tried == size(110, 300)
+    assert tally.tried == size(80, 300)
 
 
 def test_a_visitor_who_sees_too_much_is_found(monkeypatch: pytest.MonkeyPatch) -> None:
