@@ -163,6 +163,13 @@ class Seconds(click.FloatRange):
 
 PACE = Seconds(0.3, 60)
 """The paces a session file can hold: from faster than anything can be said to a minute."""
+pace_option = click.option(
+    "--pace",
+    type=PACE,
+    default=2.5,
+    show_default=True,
+    help="Seconds from the onset of one term to the onset of the next.",
+)
 
 SEED = click.IntRange(0)
 """Seeds of the random numbers: whole, and not below 0."""

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from oralquiz.beads import Sum
-from oralquiz.cli.common import PACE, SUM_ARGUMENT, echo, json_option, print_json
+from oralquiz.cli.common import SUM_ARGUMENT, echo, json_option, pace_option, print_json
 from oralquiz.errors import BadInput
 from oralquiz.sound import wav_bytes
 from oralquiz.speak import GAP_S, STYLES, Dictation, Reading, SpokenTerm, open_voice
@@ -50,13 +50,7 @@ def dictation_as_json(dictation: Dictation) -> dict[str, Any]:
     required=True,
     help="The WAV file to write; a JSON file of the same name is written beside it.",
 )
-@click.option(
-    "--pace",
-    type=PACE,
-    default=2.5,
-    show_default=True,
-    help="Seconds from the onset of one term to the onset of the next.",
-)
+@pace_option
 @click.option("--voice", metavar="NAME", help="A name from `oralquiz voice list`.")
 @click.option(
     "--rate",

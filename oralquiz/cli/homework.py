@@ -8,12 +8,12 @@ from pathlib import Path
 import click
 
 from oralquiz.cli.common import (
-    PACE,
     SEED,
     answer_within_option,
     course_option,
     echo,
     json_option,
+    pace_option,
     print_json,
 )
 
@@ -25,13 +25,7 @@ from oralquiz.cli.common import (
     "--count", type=click.IntRange(1, 40), default=12, show_default=True, help="How many sums."
 )
 @click.option("--terms", type=click.IntRange(1, 50), default=None, help="How many terms a sum has.")
-@click.option(
-    "--pace",
-    type=PACE,
-    default=2.5,
-    show_default=True,
-    help="Seconds from the onset of one term to the onset of the next.",
-)
+@pace_option
 @answer_within_option
 @course_option
 @click.option(

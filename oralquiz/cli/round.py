@@ -7,11 +7,11 @@ import secrets
 import click
 
 from oralquiz.cli.common import (
-    PACE,
     SEED,
     answer_within_option,
     course_option,
     json_option,
+    pace_option,
     sound_options,
 )
 
@@ -37,13 +37,7 @@ from oralquiz.cli.common import (
     help="Sums for each pupil.",
 )
 @click.option("--terms", type=click.IntRange(1, 50), default=None, help="Number of terms in a sum.")
-@click.option(
-    "--pace",
-    type=PACE,
-    default=2.5,
-    show_default=True,
-    help="Seconds from the onset of one term to the onset of the next.",
-)
+@pace_option
 @answer_within_option
 @course_option
 @click.option(

@@ -13,8 +13,7 @@ import numpy as np
 
 from oralquiz.judge import Verdict
 from oralquiz.learn.answers import Answer
-from oralquiz.learn.cut_times import quantiles
-from oralquiz.learn.speed import times_of
+from oralquiz.learn.speed import median_time, times_of
 
 
 @dataclass(frozen=True)
@@ -65,7 +64,7 @@ def class_weeks(judged: Mapping[str, Iterable[JudgedSum]]) -> tuple[ClassWeek, .
             monday,
             len(pupils),
             _spread([_share(its) for its in pupils.values()]),
-            _spread([_median(its) for its in pupils.values()]),
+            _spread([median_time(*times_of(its)) for its in pupils.values()]),
             _spread([pace.middle for its in pupils.values() if (pace := pace_held(its))]),
         )
         for monday, pupils in sorted(by_week.items())
@@ -82,11 +81,6 @@ def _share(judged: Sequence[JudgedSum]) -> float | None:
     verdicts = [one.verdict for one in judged]
     right, wrong = verdicts.count(Verdict.RIGHT), verdicts.count(Verdict.WRONG)
     return right / (right + wrong) if right + wrong else None
-
-
-def _median(judged: Sequence[JudgedSum]) -> float | None:
-    (median,) = quantiles(*times_of(judged), (0.5,)) or (None,)
-    return median
 
 
 def _spread(values: Iterable[float | None]) -> Spread | None:

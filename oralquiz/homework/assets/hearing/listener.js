@@ -12,6 +12,7 @@ import { NOTHING } from "./hearing.js";
 import { expectsMore, numberGrowth } from "./numbers.js";
 import { numberOnsetS } from "./onset.js";
 import { interpolated, splitAtPauses } from "./pauses.js";
+import { joinedSound } from "./pieces.js";
 import { candidatesOf, numberProbability } from "./posterior.js";
 import { quietest, silentRoom } from "./room.js";
 import { RATE, roundEven } from "./rounding.js";
@@ -196,15 +197,4 @@ export class AnswerRecognizer {
     if (before.length && expectsMore(before[0].text)) return 1;
     return numberProbability(before, this.decoder.calibration);
   }
-}
-
-/** @param {Float32Array[]} parts */
-export function joinedSound(parts) {
-  const sound = new Float32Array(parts.reduce((sum, part) => sum + part.length, 0));
-  let at = 0;
-  for (const part of parts) {
-    sound.set(part, at);
-    at += part.length;
-  }
-  return sound;
 }
